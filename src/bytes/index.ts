@@ -1,0 +1,59 @@
+/**
+ * Bytes: the few helpers that every other room needs. Nothing here knows what the bytes mean.
+ */
+
+const HEX_DIGITS = /^(?:[0-9a-fA-F]{2})*$/;
+const utf8Decoder = new TextDecoder('utf-8', { fatal: true, ignoreBOM: true });
+const utf8Encoder = new TextEncoder();
+
+/** Lower-case hexadecimal without prefix. */
+export function toHex(bytes: Uint8Array): string {
+  return Buffer.from(bytes.buffer, bytes.byteOffset, bytes.byteLength).toString('hex');
+}
+
+/** Reads hexadecimal digits in pairs. Throws `TypeError` on anything else. */
+export function fromHex(text: string): Uint8Array {
+  if (!HEX_DIGITS.test(text)) throw new TypeError('not hexadecimal: expected pairs of 0-9, a-f');
+  return new Uint8Array(Buffer.from(text, 'hex'));
+}
+
+/** UTF-8 bytes of a text. */
+export function fromUtf8(text: string): Uint8Array {
+  return utf8Encoder.encode(text);
+}
+
+/** Text of UTF-8 bytes. Throws `TypeError` where they are not UTF-8 (RFC 3629). */
+export function toUtf8(bytes: Uint8Array): string {
+  return utf8Decoder.decode(bytes);
+}
+
+/** Standard base64 (RFC 4648 section 4). */
+export function toBase64(bytes: Uint8Array): string {
+  return Buffer.from(bytes.buffer, bytes.byteOffset, bytes.byteLength).toString('base64');
+}
+
+/** One array holding the parts in order. */
+export function concat(...parts: readonly Uint8Array[]): Uint8Array {
+  const whole = new Uint8Array(parts.reduce((sum, part) => sum + part.length, 0));
+  let offset = 0;
+  for (const part of parts) {
+    whole.set(part, offset);
+    offset += part.length;
+  }
+  return whole;
+}
+
+/** Whether two arrays hold the same bytes. For public values; secrets compare with `equalInConstantTime`. */
+export function equal(a: Uint8Array, b: Uint8Array): boolean {
+  return a.length === b.length && compare(a, b) === 0;
+}
+
+/** Byte-wise lexicographic order, shorter first where one is a prefix: negative, zero or positive. */
+export function compare(a: Uint8Array, b: Uint8Array): number {
+  const shared = Math.min(a.length, b.length);
+  for (let i = 0; i < shared; i++) {
+    const difference = a[i]! - b[i]!;
+    if (difference !== 0) return difference;
+  }
+  return a.length - b.length;
+}
