@@ -57,3 +57,5 @@ export function compare(a: Uint8Array, b: Uint8Array): number {
   }
   return a.length - b.length;
 }
+
+export { type ByteSource, eachPiece, slice, sourceOf } from './source.ts';
