@@ -1,0 +1,68 @@
+// What `npm test` and `npm run demo` need before they can begin, so that each works as the first command on a clone.
+import { execFileSync, spawnSync } from 'node:child_process';
+import { existsSync, readFileSync } from 'node:fs';
+
+/** Installs the npm packages where they are absent or older than the lock file. */
+export function prepareNpm() {
+  if (existsSync('node_modules/.package-lock.json') && lockIsInstalled()) return;
+  console.log('installing npm packages (npm ci) ...');
+  execFileSync('npm', ['ci', '--no-audit', '--no-fund'], { stdio: ['ignore', 'ignore', 'inherit'] });
+}
+
+function lockIsInstalled() {
+  const wanted = JSON.parse(readFileSync('package-lock.json', 'utf8')).packages;
+  const present = JSON.parse(readFileSync('node_modules/.package-lock.json', 'utf8')).packages;
+  return Object.entries(wanted).every(
+    ([path, entry]) => path === '' || entry.optional || present[path]?.version === entry.version,
+  );
+}
+
+/** The Debian packages that end-to-end suites drive, by the command or file that shows them present. */
+const DEBIAN_PARTS = [
+  { name: 'openssl', shows: 'openssl', for: 'judging keys, chains and signatures' },
+  { name: 'softhsm2', shows: '/usr/bin/softhsm2-util', for: 'the token suites' },
+  { name: 'opensc', shows: 'pkcs11-tool', for: 'a second opinion on the token' },
+  { name: 'srecord', shows: 'srec_cat', for: 'judging HEX and S-record readers' },
+  { name: 'gcc', shows: 'gcc', for: 'compiling the provisioning header as C99' },
+  { name: 'libc6-dev', shows: '/usr/include/stdint.h', for: 'compiling the provisioning header as C99' },
+  { name: 'binutils-arm-none-eabi', shows: 'arm-none-eabi-objcopy', for: 'judging image readers' },
+  {
+    name: 'firmware-microbit-micropython',
+    shows: '/usr/share/firmware-microbit-micropython/firmware.hex',
+    for: 'a real firmware file',
+  },
+  {
+    name: 'opensbi',
+    shows: '/usr/lib/riscv64-linux-gnu/opensbi/generic/fw_jump.elf',
+    for: 'a real 64-bit ELF file',
+  },
+];
+
+/**
+ * Installs the missing Debian packages where this is Debian and root. Returns the names that are still missing;
+ * their suites skip, loudly, or fail where CI=true.
+ */
+export function prepareDebian() {
+  let missing = absentParts();
+  if (missing.length > 0 && process.getuid?.() === 0 && existsSync('/etc/debian_version')) {
+    console.log(`installing Debian packages: ${missing.map((part) => part.name).join(' ')} ...`);
+    const apt = (...args) =>
+      spawnSync('apt-get', ['-o', 'DPkg::Lock::Timeout=600', '-qq', ...args], {
+        stdio: ['ignore', 'ignore', 'inherit'],
+        env: { ...process.env, DEBIAN_FRONTEND: 'noninteractive' },
+      });
+    apt('update');
+    apt('install', '-y', '--no-install-recommends', ...missing.map((part) => part.name));
+    missing = absentParts();
+  }
+  return missing;
+}
+
+function absentParts() {
+  return DEBIAN_PARTS.filter((part) => !isPresent(part.shows));
+}
+
+function isPresent(shows) {
+  if (shows.startsWith('/')) return existsSync(shows);
+  return (process.env.PATH ?? '').split(':').some((folder) => existsSync(`${folder}/${shows}`));
+}
