@@ -1,0 +1,132 @@
+// Hollin Ridge, an invented maker of greenhouse controllers, does the whole job once: the vent controller VC-2 under
+// the asymmetric scheme, the nutrient dosing controller DC-1 under the symmetric one. Everything below is the real
+// command at work in a temporary folder; every forgery is made by changing real bytes.
+import { spawnSync } from 'node:child_process';
+import { randomBytes } from 'node:crypto';
+import { copyFileSync, mkdtempSync, readFileSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+
+const COMMAND = fileURLToPath(new URL('../dist/fieldseal.js', import.meta.url));
+const FIRMWARE = fileURLToPath(new URL('firmware/', import.meta.url));
+const folder = mkdtempSync(join(tmpdir(), 'hollin-ridge-'));
+const environment = { ...process.env, FIELDSEAL_PASSPHRASE: randomBytes(12).toString('hex') };
+const colour = process.stdout.isTTY && !process.env.NO_COLOR;
+const bold = (text) => (colour ? `\u001b[1m${text}\u001b[22m` : text);
+const dim = (text) => (colour ? `\u001b[2m${text}\u001b[22m` : text);
+let surprises = 0;
+
+for (const name of ['vent-1.4.0.hex', 'vent-1.5.0.hex', 'dosing-2.1.0.srec']) {
+  copyFileSync(join(FIRMWARE, name), join(folder, name));
+}
+
+chapter('Hollin Ridge sets up: a workspace, two device classes, a root authority, a signer, a class key');
+run('init greenhouse --vendor-domain hollinridge.example');
+const at = '--workspace greenhouse';
+run(`class add vent --model VC-2 --scheme asymmetric ${at}`);
+run(`class add dosing --model DC-1 --scheme symmetric ${at}`);
+run(`root create ${at}`, '--person', 'Ada Brook, custodian', '--person', 'Tom Hale, witness');
+run(`signer create line-1 ${at}`);
+run(`class-key create dosing ${at}`);
+
+chapter('The production line provisions two units: anchor written, locked, and the lock proved by a failed overwrite');
+run(`provision vent --serial 0001 --out vent-0001.unit ${at}`);
+run(`provision dosing --serial 0001 --out dosing-0001.unit ${at}`);
+
+chapter('A release for the vent controller: signed');
+run(`seal vent-1.4.0.hex --class vent --version 1.4.0 --out vent-1.4.0.suit ${at}`);
+run('check vent-1.4.0.suit --unit vent-0001.unit');
+run('install vent-1.4.0.suit --unit vent-0001.unit');
+run('boot vent-0001.unit');
+run('keep vent-0001.unit');
+
+chapter('A release for the dosing controller: under the class key');
+run(`seal dosing-2.1.0.srec --class dosing --version 2.1.0 --out dosing-2.1.0.suit ${at}`);
+run('install dosing-2.1.0.suit --unit dosing-0001.unit');
+run('boot dosing-0001.unit');
+run('keep dosing-0001.unit');
+
+chapter('An update, with the power cut in the middle of programming');
+run(`seal vent-1.5.0.hex --class vent --version 1.5.0 --out vent-1.5.0.suit ${at}`);
+expect(3, 'install vent-1.5.0.suit --unit vent-0001.unit --cut-after 70');
+run('boot vent-0001.unit');
+run('install vent-1.5.0.suit --unit vent-0001.unit');
+run('boot vent-0001.unit');
+run('keep vent-0001.unit');
+
+chapter('Forgeries: each is refused, at its step and with its reason, and nothing is programmed');
+forge('one bit of the image changed', 'image-bit.suit', 'vent-1.5.0.suit', (bytes) => flip(bytes, bytes.length - 100));
+forge('one bit of the manifest changed', 'manifest-bit.suit', 'vent-1.5.0.suit', (bytes) =>
+  flip(bytes, bytes.indexOf(Buffer.from('#image')) - 4),
+);
+forge('cut short on the way', 'cut.suit', 'vent-1.5.0.suit', (bytes) => bytes.subarray(0, bytes.length - 1));
+refused('the older release sent again', 'check vent-1.4.0.suit --unit vent-0001.unit');
+refused('firmware of the other class', 'check dosing-2.1.0.suit --unit vent-0001.unit');
+quiet('init impostor --vendor-domain hollinridge.example');
+quiet('class add vent --model VC-2 --scheme asymmetric --workspace impostor');
+quiet('root create --workspace impostor');
+quiet('signer create line-1 --workspace impostor');
+quiet('seal vent-1.5.0.hex --class vent --version 9.9.9 --sequence 900 --allow-jump --out foreign.suit --workspace impostor');
+refused('perfect in every way, but under a root of the forger', 'check foreign.suit --unit vent-0001.unit');
+quiet('class add dosing --model DC-1 --scheme symmetric --workspace impostor');
+quiet('class-key create dosing --workspace impostor');
+quiet('seal dosing-2.1.0.srec --class dosing --version 9.9.9 --sequence 900 --allow-jump --out guess.suit --workspace impostor');
+refused('a MAC under a guessed class key', 'check guess.suit --unit dosing-0001.unit');
+
+chapter('The record of all this');
+run(`ledger check ${at}`);
+run(`ledger list ${at}`);
+
+console.log(`\nEverything lies in ${folder}`);
+console.log('Next: README.md, "With your own firmware".');
+if (surprises > 0) {
+  console.log(`${surprises} of these commands did not end as they should.`);
+  process.exitCode = 1;
+}
+
+function chapter(title) {
+  console.log(`\n${bold(`== ${title}`)}`);
+}
+
+function run(line, ...more) {
+  expect(0, line, ...more);
+}
+
+function expect(status, line, ...more) {
+  console.log(`\n${dim('$')} ${bold(`fieldseal ${line}${more.map((word) => ` ${word.includes(' ') ? `"${word}"` : word}`).join('')}`)}`);
+  report(status, call([...line.split(' '), ...more]));
+}
+
+function refused(title, line) {
+  console.log(`\n${dim(`# ${title}`)}`);
+  expect(1, line);
+}
+
+function forge(title, name, from, change) {
+  writeFileSync(join(folder, name), change(readFileSync(join(folder, from))));
+  refused(title, `check ${name} --unit vent-0001.unit`);
+}
+
+function quiet(line) {
+  const result = call(line.split(' '));
+  if (result.status !== 0) report(0, result);
+}
+
+function call(words) {
+  return spawnSync(process.execPath, [COMMAND, ...words], { cwd: folder, env: environment, encoding: 'utf8' });
+}
+
+function report(status, result) {
+  process.stdout.write(result.stdout);
+  process.stdout.write(result.stderr);
+  if (result.status === status) return;
+  surprises += 1;
+  console.log(`!! ended with status ${result.status}, expected ${status}`);
+}
+
+function flip(bytes, offset) {
+  const changed = Buffer.from(bytes);
+  changed[offset] ^= 1;
+  return changed;
+}

@@ -1,0 +1,28 @@
+import type { CommandSpec } from './spec.ts';
+import { KEYS } from './table/keys.ts';
+import { PRODUCTION } from './table/production.ts';
+import { RECORDS } from './table/records.ts';
+import { RELEASE } from './table/release.ts';
+import { START } from './table/start.ts';
+import { UNIT } from './table/unit.ts';
+
+/** Every command, in the order of the job. Help, completion and the documentation read this table. */
+export const COMMANDS: readonly CommandSpec[] = [
+  ...START,
+  ...KEYS,
+  ...PRODUCTION,
+  ...RELEASE,
+  ...UNIT,
+  ...RECORDS,
+];
+
+/** The groups of the help text, in order. */
+export const GROUPS: readonly (readonly [CommandSpec['group'], string])[] = [
+  ['start', 'Workspace and classes'],
+  ['keys', 'Keys and custody'],
+  ['production', 'Provisioning'],
+  ['release', 'Releases'],
+  ['unit', 'A unit in the field (virtual)'],
+  ['records', 'Records'],
+  ['shell', 'Shell'],
+];

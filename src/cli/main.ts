@@ -1,0 +1,126 @@
+/**
+ * The command line: reads arguments, calls the rooms, prints. Each command is one file in `commands/`, loaded
+ * only when it runs, so that help appears at once.
+ */
+import { Command, CommanderError, Option } from 'commander';
+import { makeCall } from './call.ts';
+import { COMMANDS, GROUPS } from './commands.ts';
+import { CommandFailure, EXIT } from './exit.ts';
+import { Output } from './output.ts';
+import type { CommandSpec, OptionSpec } from './spec.ts';
+
+const VERSION = '0.1.0';
+
+function buildProgram(): Command {
+  const program = new Command('fieldseal')
+    .description('Only genuine firmware gets onto a unit, and only genuine firmware runs.')
+    .version(VERSION)
+    .enablePositionalOptions()
+    .helpCommand(false)
+    .configureHelp({ sortSubcommands: false, subcommandTerm: (command) => command.name() })
+    .addHelpText('after', `\n${overview()}`)
+    .exitOverride()
+    .showHelpAfterError('(try: fieldseal --help)');
+  for (const spec of COMMANDS) addCommand(program, spec);
+  return program;
+}
+
+function overview(): string {
+  const width = Math.max(...COMMANDS.map((spec) => spec.name.length));
+  const lines = GROUPS.flatMap(([group, title]) => [
+    `${title}:`,
+    ...COMMANDS.filter((spec) => spec.group === group).map(
+      (spec) => `  ${spec.name.padEnd(width)}  ${spec.summary}`,
+    ),
+    '',
+  ]);
+  return [
+    ...lines,
+    'Exit status: 0 done or accepted, 1 refused, 2 wrong use, 3 could not be done, 4 incomplete.',
+  ].join('\n');
+}
+
+function addCommand(program: Command, spec: CommandSpec): void {
+  const words = spec.name.split(' ');
+  const parent = words.slice(0, -1).reduce((at, word) => childNamed(at, word), program);
+  const command = new Command(words.at(-1)!).description(spec.summary).exitOverride();
+  for (const argument of spec.args ?? []) {
+    command.argument(argument.optional ? `[${argument.name}]` : `<${argument.name}>`, argument.about);
+  }
+  for (const option of spec.options ?? []) command.addOption(toOption(option));
+  command
+    .option('--workspace <dir>', 'the workspace to use (default: found upward from here)')
+    .option('--json', 'one JSON document instead of lines for people')
+    .option('--passphrase-fd <number>', 'read the passphrase from this file descriptor');
+  if (spec.notes) command.addHelpText('after', `\n${spec.notes}`);
+  command.action(async (...given: unknown[]) => {
+    const args = given.slice(0, spec.args?.length ?? 0).filter((arg): arg is string => arg !== undefined);
+    process.exitCode = await runCommand(spec, args, command.opts());
+  });
+  parent.addCommand(command, { hidden: parent === program });
+}
+
+/** The group command for a first word, such as `class`, made when first met. */
+function childNamed(parent: Command, word: string): Command {
+  const known = parent.commands.find((command) => command.name() === word);
+  if (known) return known;
+  const group = new Command(word).exitOverride().helpCommand(false);
+  group.description(
+    COMMANDS.filter((spec) => spec.name.startsWith(`${word} `))
+      .map((spec) => spec.name)
+      .join(', '),
+  );
+  parent.addCommand(group, { hidden: true });
+  return group;
+}
+
+function toOption(spec: OptionSpec): Option {
+  const option = new Option(spec.value ? `--${spec.name} <${spec.value}>` : `--${spec.name}`, spec.about);
+  if (spec.required) option.makeOptionMandatory();
+  if (spec.choices) option.choices([...spec.choices]);
+  if (spec.repeat) option.argParser((value: string, before: string[] = []) => [...before, value]);
+  return option;
+}
+
+async function runCommand(
+  spec: CommandSpec,
+  args: string[],
+  options: Record<string, unknown>,
+): Promise<number> {
+  const out = new Output(options.json === true);
+  try {
+    const { run } = await spec.load();
+    return await run(makeCall(args, options, out, COMMANDS));
+  } catch (error) {
+    return await reportFailure(error, out);
+  }
+}
+
+async function reportFailure(error: unknown, out: Output): Promise<number> {
+  const failure = error instanceof CommandFailure ? error : (await import('./failures.ts')).toFailure(error);
+  out.failure(failure.code, failure.message, failure.hint);
+  return failure.status;
+}
+
+async function main(argv: readonly string[]): Promise<void> {
+  try {
+    await buildProgram().parseAsync([...argv]);
+  } catch (error) {
+    if (!(error instanceof CommanderError)) throw error;
+    process.exitCode = error.exitCode === 0 ? EXIT.done : EXIT.wrongUse;
+    if (process.exitCode !== 0 && argv.includes('--json')) {
+      new Output(true).result({
+        format: 'fieldseal.error/1',
+        error: { code: 'wrong-use', message: error.message.replace(/^error: /, ''), hint: null },
+      });
+    }
+  }
+}
+
+// A reader that closes early (head, less) is no failure of ours.
+process.stdout.on('error', (error: NodeJS.ErrnoException) => {
+  if (error.code === 'EPIPE') process.exit();
+  throw error;
+});
+
+await main(process.argv);

@@ -1,0 +1,180 @@
+import type { CommandSpec, OptionSpec } from '../spec.ts';
+
+const CUSTODY: readonly OptionSpec[] = [
+  { name: 'custody', value: 'kind', about: 'where the private key lives', choices: ['file', 'token'] },
+  {
+    name: 'token',
+    value: 'uri',
+    about: 'the token, as an RFC 7512 URI: pkcs11:token=LABEL (never with a PIN in it)',
+  },
+  { name: 'module', value: 'path', about: 'PKCS#11 module (default: FIELDSEAL_PKCS11_MODULE)' },
+];
+const CEREMONY: readonly OptionSpec[] = [
+  { name: 'person', value: 'text', about: 'who took part, such as "Ada Brook, custodian"', repeat: true },
+  { name: 'backup', value: 'text', about: 'where a backup lies, such as "safe 2, bag 114"', repeat: true },
+];
+const ALGORITHM: OptionSpec = {
+  name: 'algorithm',
+  value: 'key-type',
+  about: 'key type of the signature',
+  choices: ['p256', 'ed25519'],
+};
+const SECRETS = `Passphrases come from a prompt, FIELDSEAL_PASSPHRASE (the root: FIELDSEAL_ROOT_PASSPHRASE) or --passphrase-fd;
+a token's PIN from a prompt or FIELDSEAL_PIN. Never as an argument.`;
+
+/** Keys, certificates and where they live. */
+export const KEYS: readonly CommandSpec[] = [
+  {
+    name: 'root create',
+    group: 'keys',
+    summary: 'make the root authority',
+    options: [
+      { name: 'name', value: 'name', about: 'name of this root (default: root); a spare root gets its own' },
+      ...CUSTODY,
+      ALGORITHM,
+      ...CEREMONY,
+    ],
+    notes: `Units will hold this key's public half, locked. Losing it ends updates; leaking it ends trust. In a production
+workspace it lives in a token, or on a machine without network (see "fieldseal authority create").
+${SECRETS}
+
+Example:
+  fieldseal root create --person "Ada Brook, custodian" --backup "safe 2, bag 114"`,
+    load: () => import('../commands/root-create.ts'),
+  },
+  {
+    name: 'root adopt',
+    group: 'keys',
+    summary: 'take in the certificate of a root kept on an offline machine',
+    args: [{ name: 'certificate', about: 'PEM file from the offline machine' }],
+    options: [
+      { name: 'name', value: 'name', about: 'name of this root (default: root)' },
+      {
+        name: 'fingerprint',
+        value: 'text',
+        about: 'the fingerprint read aloud from the offline machine',
+        required: true,
+      },
+      ...CEREMONY,
+    ],
+    load: () => import('../commands/root-adopt.ts'),
+  },
+  {
+    name: 'authority create',
+    group: 'keys',
+    summary: 'on the offline machine: make a root key in a folder of its own',
+    args: [{ name: 'dir', about: 'the folder to make, on a machine that stays without network' }],
+    options: [
+      { name: 'vendor-domain', value: 'domain', about: "the vendor's domain name", required: true },
+      { name: 'trial', about: 'mark the root as a trial key' },
+      ALGORITHM,
+      ...CEREMONY,
+    ],
+    notes: `${SECRETS}
+
+Example, on the machine without network:
+  fieldseal authority create /media/root-authority --vendor-domain hollinridge.example`,
+    load: () => import('../commands/authority-create.ts'),
+  },
+  {
+    name: 'authority sign',
+    group: 'keys',
+    summary: 'on the offline machine: certify a signer from its request file',
+    args: [{ name: 'request', about: 'PKCS#10 file brought from the workspace' }],
+    options: [
+      { name: 'dir', value: 'dir', about: 'the folder that "authority create" made', required: true },
+      { name: 'out', value: 'file', about: 'the certificate to carry back', required: true },
+      {
+        name: 'fingerprint',
+        value: 'text',
+        about: 'the fingerprint read aloud from the workspace',
+        required: true,
+      },
+      { name: 'days', value: 'number', about: 'how long the certificate is valid (default: 825)' },
+    ],
+    load: () => import('../commands/authority-sign.ts'),
+  },
+  {
+    name: 'signer create',
+    group: 'keys',
+    summary: 'make a signer and have the root certify it',
+    args: [{ name: 'name', about: 'short name, such as line-1' }],
+    options: [
+      {
+        name: 'class',
+        value: 'name',
+        about: 'a class it may sign for (default in a trial: all)',
+        repeat: true,
+      },
+      { name: 'root', value: 'name', about: 'the certifying root (default: root)' },
+      { name: 'days', value: 'number', about: 'how long the certificate is valid (default: 825)' },
+      {
+        name: 'generation',
+        value: 'number',
+        about: 'signer generation (default: 1); units can be told to refuse older ones',
+      },
+      ...CUSTODY,
+      ALGORITHM,
+      ...CEREMONY,
+    ],
+    notes: `With an offline root a request file is written instead, to be carried to the offline machine; its reply comes back
+by "fieldseal signer accept".
+${SECRETS}
+
+Example:
+  fieldseal signer create line-1 --class vent`,
+    load: () => import('../commands/signer-create.ts'),
+  },
+  {
+    name: 'signer accept',
+    group: 'keys',
+    summary: "take in a signer's certificate from the offline machine",
+    args: [
+      { name: 'name', about: 'the signer' },
+      { name: 'certificate', about: 'PEM file from the offline machine' },
+    ],
+    load: () => import('../commands/signer-accept.ts'),
+  },
+  {
+    name: 'class-key create',
+    group: 'keys',
+    summary: 'make the key that all units of a symmetric class share',
+    args: [{ name: 'class', about: 'the class' }],
+    options: [...CUSTODY, ...CEREMONY],
+    notes: `Whoever reads this key out of one unit can forge firmware for every unit that holds it. Sound only in a closed
+ecosystem. Cohort keys ("fieldseal cohort-key create") limit what one leak reaches.
+
+Example:
+  fieldseal class-key create dosing`,
+    load: () => import('../commands/class-key-create.ts'),
+  },
+  {
+    name: 'cohort-key create',
+    group: 'keys',
+    summary: 'make a key for one group of units of a symmetric class',
+    args: [
+      { name: 'class', about: 'the class' },
+      { name: 'cohort', about: 'name of the group, such as 2026-north' },
+    ],
+    options: [...CUSTODY, ...CEREMONY],
+    notes: `A payload carries one MAC for each cohort key of its class.
+
+Example:
+  fieldseal cohort-key create dosing 2026-north`,
+    load: () => import('../commands/cohort-key-create.ts'),
+  },
+  {
+    name: 'station-key create',
+    group: 'keys',
+    summary: 'make the wrapping key of a production station',
+    args: [{ name: 'name', about: 'the station, such as bench-3' }],
+    options: [...CUSTODY, ...CEREMONY],
+    load: () => import('../commands/station-key-create.ts'),
+  },
+  {
+    name: 'key list',
+    group: 'keys',
+    summary: 'list keys and certificates: custody, fingerprint, what lapses when',
+    load: () => import('../commands/key-list.ts'),
+  },
+];

@@ -1,0 +1,46 @@
+import type { CommandSpec } from '../spec.ts';
+
+/** Counters, ledger, and the shell. */
+export const RECORDS: readonly CommandSpec[] = [
+  {
+    name: 'counter show',
+    group: 'records',
+    summary: 'the last sequence number of a class, and what witnesses say',
+    args: [{ name: 'class', about: 'the class' }],
+    load: () => import('../commands/counter-show.ts'),
+  },
+  {
+    name: 'counter claim',
+    group: 'records',
+    summary: 'in a clone or after a restore: take over the counter of a class',
+    args: [{ name: 'class', about: 'the class' }],
+    options: [
+      { name: 'above', value: 'number', about: 'every number up to this one counts as used', required: true },
+      { name: 'reason', value: 'text', about: 'why, for the ledger', required: true },
+    ],
+    notes: `Only one copy of a workspace may seal. Claim here only when the other copy will never seal again, above the highest
+number it can have used.`,
+    load: () => import('../commands/counter-claim.ts'),
+  },
+  {
+    name: 'ledger check',
+    group: 'records',
+    summary: 'find removed, changed or reordered entries',
+    load: () => import('../commands/ledger-check.ts'),
+  },
+  {
+    name: 'ledger list',
+    group: 'records',
+    summary: 'what was made, sealed and provisioned, in order',
+    load: () => import('../commands/ledger-list.ts'),
+  },
+  {
+    name: 'completion',
+    group: 'shell',
+    summary: 'a completion script for your shell',
+    args: [{ name: 'shell', about: 'bash, zsh or fish' }],
+    notes: `Example:
+  fieldseal completion bash > ~/.local/share/bash-completion/completions/fieldseal`,
+    load: () => import('../commands/completion.ts'),
+  },
+];

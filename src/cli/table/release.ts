@@ -1,0 +1,83 @@
+import type { CommandSpec } from '../spec.ts';
+
+/** From a firmware file to an envelope, and a look inside. */
+export const RELEASE: readonly CommandSpec[] = [
+  {
+    name: 'seal',
+    group: 'release',
+    summary: 'make an envelope from a firmware file',
+    args: [{ name: 'image', about: 'raw binary, Intel HEX, Motorola S-record or ELF' }],
+    options: [
+      { name: 'class', value: 'name', about: 'the class it is for', required: true },
+      { name: 'version', value: 'text', about: 'version of the firmware, such as 1.4.0', required: true },
+      { name: 'out', value: 'file', about: 'the envelope to write', required: true },
+      { name: 'slot-b', value: 'file', about: 'the image linked for slot B (linked slots)' },
+      { name: 'detached', about: 'leave the image beside the envelope instead of inside' },
+      {
+        name: 'uri',
+        value: 'uri',
+        about: 'where units fetch a detached image (default: a name made of its digest)',
+      },
+      { name: 'uri-b', value: 'uri', about: 'the same for the image of slot B' },
+      { name: 'signer', value: 'name', about: 'the signer (default: the one that covers the class)' },
+      {
+        name: 'security-version',
+        value: 'number',
+        about: 'raises the floor below which units never return (default: 0)',
+      },
+      { name: 'sequence', value: 'number', about: 'this sequence number instead of the next one' },
+      { name: 'allow-jump', about: "allow a sequence number beyond the class's jump limit" },
+      { name: 'serial', value: 'text', about: 'for this one unit only (device identifier)' },
+      { name: 'description', value: 'text', about: 'description for people, in the text element' },
+      { name: 'without-text', about: 'leave the text element out, for thin links' },
+      {
+        name: 'image-format',
+        value: 'format',
+        about: 'format of the firmware file (default: seen from its content)',
+        choices: ['raw', 'ihex', 'srec', 'elf'],
+      },
+      { name: 'force', about: 'replace an existing output file' },
+    ],
+    notes: `The sequence number is taken before it is used, and never twice. Sealing opens the signer's key or the class key,
+never the root. ${'Run the result on a reference unit of every hardware revision before it is broadcast.'}
+
+Example:
+  fieldseal seal vent-1.4.0.hex --class vent --version 1.4.0 --out vent-1.4.0.suit`,
+    load: () => import('../commands/seal.ts'),
+  },
+  {
+    name: 'inspect',
+    group: 'release',
+    summary: 'account for every byte of an envelope',
+    args: [{ name: 'envelope', about: 'any file' }],
+    options: [
+      { name: 'diagnostic', about: 'only the extended diagnostic notation (RFC 8949 section 8)' },
+      { name: 'depth', value: 'number', about: 'how deep the byte table goes (default: all)' },
+    ],
+    load: () => import('../commands/inspect.ts'),
+  },
+  {
+    name: 'check',
+    group: 'release',
+    summary: 'decide as a unit would, step by step; changes nothing',
+    args: [{ name: 'envelope', about: 'the envelope' }],
+    options: [
+      { name: 'unit', value: 'file', about: 'the unit that decides' },
+      { name: 'key', value: 'pem', about: "a stranger's envelope: the signer's public key" },
+      {
+        name: 'mac-key-file',
+        value: 'file',
+        about: "a stranger's envelope: the MAC key, raw or hexadecimal",
+      },
+      { name: 'image', value: 'file', about: 'the image of a detached envelope' },
+      { name: 'at', value: 'date', about: 'the time a unit with a clock reads (default: now)' },
+    ],
+    notes: `With --unit the whole decision is made. With --key or --mac-key-file only authenticity is judged: identity,
+freshness and fit are "not judged" and do not block.
+
+Examples:
+  fieldseal check vent-1.4.0.suit --unit vent-0001.unit
+  fieldseal check any.suit --key signer-public.pem --image any.bin`,
+    load: () => import('../commands/check.ts'),
+  },
+];

@@ -1,0 +1,59 @@
+import type { CommandSpec, OptionSpec } from '../spec.ts';
+
+const CUT: readonly OptionSpec[] = [
+  { name: 'cut-after', value: 'number', about: 'cut the power at this flash operation, counted from 0' },
+  {
+    name: 'cut-kind',
+    value: 'kind',
+    about: 'where in that operation (default: middle)',
+    choices: ['before', 'middle', 'after'],
+  },
+];
+const CUT_NOTE = `A cut ends the command with exit status 3. The unit file then is what a unit would be after the cut: start it with
+"fieldseal boot".`;
+
+/** The field side, on a virtual unit. A unit file needs no workspace. */
+export const UNIT: readonly CommandSpec[] = [
+  {
+    name: 'install',
+    group: 'unit',
+    summary: 'decide and, if accepted, program the free slot',
+    args: [{ name: 'envelope', about: 'the envelope' }],
+    options: [
+      { name: 'unit', value: 'file', about: 'the unit', required: true },
+      { name: 'image', value: 'file', about: 'the image of a detached envelope' },
+      { name: 'at', value: 'date', about: 'the time a unit with a clock reads (default: now)' },
+      ...CUT,
+    ],
+    notes: `${CUT_NOTE}
+
+Example:
+  fieldseal install vent-1.5.0.suit --unit vent-0001.unit`,
+    load: () => import('../commands/install.ts'),
+  },
+  {
+    name: 'boot',
+    group: 'unit',
+    summary: 'start the unit: verify again, run, fall back',
+    args: [{ name: 'unit', about: 'the unit file' }],
+    options: CUT,
+    notes: CUT_NOTE,
+    load: () => import('../commands/boot.ts'),
+  },
+  {
+    name: 'keep',
+    group: 'unit',
+    summary: 'the self-test passed: keep the image on trial and raise the floors',
+    args: [{ name: 'unit', about: 'the unit file' }],
+    options: CUT,
+    notes: CUT_NOTE,
+    load: () => import('../commands/keep.ts'),
+  },
+  {
+    name: 'unit show',
+    group: 'unit',
+    summary: 'what a unit holds: anchors, floors, slots, wear, file layout',
+    args: [{ name: 'unit', about: 'the unit file' }],
+    load: () => import('../commands/unit-show.ts'),
+  },
+];
