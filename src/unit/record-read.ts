@@ -1,0 +1,138 @@
+import { checkMemoryMap, type MemoryMap } from '../image/index.ts';
+import {
+  boolean,
+  choice,
+  count,
+  fail,
+  hex,
+  list,
+  literal,
+  object,
+  optional,
+  type Reader,
+  text,
+  union,
+} from './json-read.ts';
+import { UNIT_PROFILES, unitProfile } from './profiles.ts';
+import { UNIT_FORMAT, type UnitRecord, type UnitSecret } from './record.ts';
+
+const MAXIMUM_UINT32 = 0xffffffff;
+const UUID = /^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$/;
+const DECIMAL = /^(?:0|[1-9][0-9]{0,19})$/;
+
+const uuid = text({ pattern: UUID, expected: 'a UUID in lower-case hexadecimal' });
+const fingerprint = hex({ minimum: 32, maximum: 32 });
+const size = count(Number.MAX_SAFE_INTEGER);
+const uint32 = count(MAXIMUM_UINT32);
+
+const secret: Reader<UnitSecret> = union<UnitSecret>(
+  object({ trial_hex: hex({ minimum: 16, maximum: 1024 }) }),
+  object({ pem: text({ maximum: 8192 }) }),
+);
+
+const region = { address: size, size };
+const namedRegion = object({ name: text({}), ...region });
+
+const memory: Reader<MemoryMap> = object({
+  shape: choice('remapped', 'position-independent', 'linked', 'staged'),
+  core: choice('cortex-m', 'none'),
+  link_address: optional(size),
+  slots: list(namedRegion, { minimum: 2, maximum: 2 }),
+  recovery: optional(object(region)),
+  envelopes: object(region),
+  state: object(region),
+  flash: object({ erase_page: size, write_unit: size, erased_value: count(255), endurance: size }),
+  ram: object(region),
+  leave_out: list(namedRegion, { maximum: 64 }),
+}) as Reader<MemoryMap>;
+
+const record: Reader<UnitRecord> = object({
+  format: literal(UNIT_FORMAT),
+  serial: text({}),
+  class_name: text({}),
+  vendor_id: uuid,
+  class_ids: list(uuid, { minimum: 1, maximum: 8 }),
+  device_id: uuid,
+  scheme: choice('asymmetric', 'symmetric'),
+  profile: choice(...UNIT_PROFILES.map(({ name }) => name)),
+  clock: boolean,
+  anchors: list(
+    object({
+      name: hex({ minimum: 2, maximum: 1024 }),
+      spki: hex({ minimum: 32, maximum: 1024 }),
+      label: text({}),
+      purpose: literal('release'),
+    }),
+    { maximum: 8 },
+  ),
+  mac_keys: list(
+    object({
+      id: hex({ minimum: 1, maximum: 64 }),
+      label: text({}),
+      cohort: optional(text({})),
+      secret,
+    }),
+    { maximum: 16 },
+  ),
+  unit_keys: list(
+    object({
+      purpose: choice('attestation', 'report', 'decryption'),
+      spki: hex({ minimum: 32, maximum: 1024 }),
+      secret,
+    }),
+    { maximum: 8 },
+  ),
+  floors: object({
+    sequence_number: text({ pattern: DECIMAL, expected: 'a whole number as decimal text' }),
+    security_version: uint32,
+    signer_generation: uint32,
+  }),
+  denied_signers: list(fingerprint, { maximum: 256 }),
+  memory,
+  trial_attempts: count(100),
+  trial: boolean,
+  debug: choice('closed', 'open'),
+}) as Reader<UnitRecord>;
+
+/**
+ * Reads a unit record out of parsed JSON. Every field is required and no other is known; what contradicts
+ * itself (a profile of the other scheme, no root, overlapping areas) is refused too. Throws
+ * `UnitRecordError` with the path of the field, what was found and what was expected.
+ */
+export function readUnitRecord(json: unknown): UnitRecord {
+  const unit = record(json, []);
+  checkScheme(unit);
+  checkSecrets(unit);
+  const problem = checkMemoryMap(unit.memory)[0];
+  if (problem) fail(['memory', ...problem.path], problem.says, problem.expected);
+  return unit;
+}
+
+function checkScheme({ scheme, profile, anchors, mac_keys, trial_attempts }: UnitRecord): void {
+  if (unitProfile(profile)?.scheme !== scheme) {
+    fail(
+      ['profile'],
+      `${profile} is no profile of the ${scheme} scheme`,
+      `a profile of the ${scheme} scheme`,
+    );
+  }
+  if (scheme === 'asymmetric' && anchors.length === 0) fail(['anchors'], 'no root', 'at least one root');
+  if (scheme === 'symmetric' && mac_keys.length === 0) fail(['mac_keys'], 'no key', 'at least one MAC key');
+  if (new Set(mac_keys.map(({ id }) => id)).size !== mac_keys.length) {
+    fail(['mac_keys'], 'two keys have one id', 'another id for each key');
+  }
+  if (trial_attempts === 0) fail(['trial_attempts'], '0', 'a whole number from 1 to 100');
+}
+
+/** A production unit's file holds no secret in clear. */
+function checkSecrets({ trial, mac_keys, unit_keys }: UnitRecord): void {
+  if (trial) return;
+  for (const [field, keys] of [
+    ['mac_keys', mac_keys],
+    ['unit_keys', unit_keys],
+  ] as const) {
+    const clear = keys.findIndex((key) => 'trial_hex' in key.secret);
+    if (clear >= 0)
+      fail([field, clear, 'secret'], 'a secret in clear', 'an encrypted secret: this is no trial unit');
+  }
+}

@@ -1,0 +1,69 @@
+import type { MemoryMap } from '../image/index.ts';
+import type { Scheme } from './profiles.ts';
+
+/** Format of a unit record and its version. */
+export const UNIT_FORMAT = 'fieldseal.unit/1';
+
+/** A secret of a virtual unit: in clear and marked as trial, or as an encrypted PEM text. */
+export type UnitSecret = { readonly trial_hex: string } | { readonly pem: string };
+
+/** A root that the unit trusts: its name and key; its dates bind nobody (RFC 5280 section 6.1.1). */
+export interface UnitAnchor {
+  /** DER Name, hexadecimal. */
+  readonly name: string;
+  /** DER SubjectPublicKeyInfo, hexadecimal. */
+  readonly spki: string;
+  readonly label: string;
+  readonly purpose: 'release';
+}
+
+/** A MAC key of the class or of one cohort. */
+export interface UnitMacKey {
+  /** The key id that a payload names (`kid`), hexadecimal. */
+  readonly id: string;
+  readonly label: string;
+  readonly cohort?: string;
+  readonly secret: UnitSecret;
+}
+
+/** A key of the unit's own; each purpose has another. */
+export interface UnitKey {
+  readonly purpose: 'attestation' | 'report' | 'decryption';
+  /** DER SubjectPublicKeyInfo, hexadecimal. */
+  readonly spki: string;
+  readonly secret: UnitSecret;
+}
+
+/** What provisioning writes into a unit, as it stands in unit files. */
+export interface UnitRecord {
+  readonly format: typeof UNIT_FORMAT;
+  readonly serial: string;
+  readonly class_name: string;
+  /** UUIDs in text form (RFC 9562 section 4). */
+  readonly vendor_id: string;
+  /** The model's, then the hardware revision's where there is one. */
+  readonly class_ids: readonly string[];
+  readonly device_id: string;
+  readonly scheme: Scheme;
+  /** Algorithm profile by its name in draft-ietf-suit-mti. */
+  readonly profile: string;
+  /** Whether the unit has a clock that it trusts. */
+  readonly clock: boolean;
+  readonly anchors: readonly UnitAnchor[];
+  readonly mac_keys: readonly UnitMacKey[];
+  readonly unit_keys: readonly UnitKey[];
+  /** Floors at provisioning. The sequence number is decimal text: it may exceed 2^53. */
+  readonly floors: {
+    readonly sequence_number: string;
+    readonly security_version: number;
+    readonly signer_generation: number;
+  };
+  /** SHA-256 of SubjectPublicKeyInfo, lower-case hexadecimal. */
+  readonly denied_signers: readonly string[];
+  readonly memory: MemoryMap;
+  /** How often an image that falls back is tried before it is refused. */
+  readonly trial_attempts: number;
+  /** Whether the unit belongs to a trial workspace. */
+  readonly trial: boolean;
+  readonly debug: 'closed' | 'open';
+}

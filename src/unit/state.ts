@@ -1,0 +1,59 @@
+import type { UnitRecord } from './record.ts';
+
+/** What the marks of a unit say about one slot. Sequence numbers are those of the manifests. */
+export type SlotView =
+  | { readonly state: 'empty' }
+  | {
+      readonly state: 'filling' | 'ready' | 'on trial' | 'kept';
+      /** SHA-256 over the manifest's byte string with header, 32 bytes: the digest that was sealed. */
+      readonly manifestDigest: Uint8Array;
+      readonly sequenceNumber: bigint;
+    };
+
+/** Values below which a unit accepts nothing. They rise and never fall. */
+export interface Floors {
+  readonly sequenceNumber: bigint;
+  readonly securityVersion: number;
+  readonly signerGeneration: number;
+}
+
+/** A manifest that was on trial and fell back, and how often. */
+export interface Fallen {
+  readonly manifestDigest: Uint8Array;
+  readonly tries: number;
+}
+
+/** What a unit remembers, read from its marks. */
+export interface UnitState {
+  /** In the order of the slots of the memory map. */
+  readonly slots: readonly SlotView[];
+  /** Index of the slot whose image runs, or would run; it is never written. Undefined on an empty unit. */
+  readonly running: number | undefined;
+  readonly floors: Floors;
+  /** SHA-256 of SubjectPublicKeyInfo, lower-case hexadecimal, of keys that no signer path may contain. */
+  readonly deniedSigners: readonly string[];
+  readonly fallen: readonly Fallen[];
+}
+
+/** A unit as a decision sees it. */
+export interface UnitView {
+  readonly record: UnitRecord;
+  /** Secret MAC keys by key id in lower-case hexadecimal; empty for the asymmetric scheme. */
+  readonly macKeys: ReadonlyMap<string, Uint8Array>;
+  readonly state: UnitState;
+}
+
+/** The state of a unit that was provisioned and never got an image. */
+export function emptyState(record: UnitRecord): UnitState {
+  return {
+    slots: record.memory.slots.map(() => ({ state: 'empty' })),
+    running: undefined,
+    floors: {
+      sequenceNumber: BigInt(record.floors.sequence_number),
+      securityVersion: record.floors.security_version,
+      signerGeneration: record.floors.signer_generation,
+    },
+    deniedSigners: record.denied_signers,
+    fallen: [],
+  };
+}
