@@ -133,3 +133,4 @@ export function verifySignature(key: PublicKey, message: Uint8Array, signature: 
     return false;
   }
 }
+export { ed25519Spki, p256Spki } from './spki.ts';
