@@ -20,20 +20,14 @@ export const ENVELOPE_REFUSALS = rowsOf('envelope', {
     'Ask the sender which document defines the key; seal without it for this unit.',
     'draft-ietf-suit-manifest 8.2, 11.1',
   ],
-  'wrapper-missing': [
-    'the envelope has no authentication wrapper',
-    'Nothing says what the digest of the manifest should be, nor who vouches for it.',
-    'Seal the manifest; an envelope without a wrapper is an unfinished one.',
-    'draft-ietf-suit-manifest 8.3',
-  ],
-  'manifest-missing': [
-    'the envelope has no manifest',
-    'There is nothing in it that a unit could obey.',
+  'envelope-incomplete': [
+    'the envelope lacks its authentication wrapper or its manifest',
+    'Without the one nobody vouches for it, without the other there is nothing in it that a unit could obey.',
     'Seal again; this file holds only a part of an envelope.',
-    'draft-ietf-suit-manifest 8.2',
+    'draft-ietf-suit-manifest 8.2, 8.3',
   ],
   'wrapper-after-manifest': [
-    'the manifest comes before its authentication wrapper',
+    'the manifest is not preceded by its authentication wrapper',
     'A unit that reads in order would hold the manifest before it knows how to judge it.',
     'Seal again with a tool that writes the wrapper first.',
     'draft-ietf-suit-manifest 8.3',

@@ -56,6 +56,12 @@ export const MANIFEST_REFUSALS = rowsOf('manifest', {
     'Seal without it for this unit.',
     'draft-ietf-suit-manifest 6.1, 8.4.8',
   ],
+  'manifest-digest-algorithm-unknown': [
+    'the manifest holds a digest of an algorithm that the unit does not have',
+    'The unit could compare neither the image nor a severed part with it.',
+    'Seal with SHA-256 (-16).',
+    'draft-ietf-suit-manifest 10; draft-ietf-suit-mti 3',
+  ],
   'component-index-missing': [
     'a sequence does not say which component it is about',
     'With more than one component each sequence starts by choosing one, or it may act on the wrong one.',
@@ -187,12 +193,6 @@ export const FIT_REFUSALS = rowsOf('fit', {
     'Without it neither installation nor start-up can tell a genuine image from another.',
     'Seal with image digest and size in the shared sequence.',
     'draft-ietf-suit-manifest 7.2, 8.4.8.6; docs/deployment-profile.md',
-  ],
-  'image-digest-algorithm-unknown': [
-    'the digest of the image uses an algorithm that the unit does not have',
-    'The unit could not compare the image with it.',
-    'Seal with SHA-256 (-16).',
-    'draft-ietf-suit-manifest 10; draft-ietf-suit-mti 3',
   ],
   'image-size-missing': [
     'the shared sequence does not name the size of the image',
