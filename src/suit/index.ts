@@ -1,0 +1,69 @@
+/**
+ * SUIT: envelopes and manifests of draft-ietf-suit-manifest-37. What an envelope holds (`openEnvelope`), what a
+ * manifest says (`readManifest`, everything in it known before anything runs), how one is written
+ * (`describeRelease`, `writeManifest`, `writeEnvelopeHead`), what its commands do (`runSequences`, an abstract
+ * machine whose effects come in through a port), and what each byte of a file is (`mapBytes`). Pure: no I/O, no
+ * keys, no clock. The tables list every item the drafts define and whether it runs here.
+ */
+export {
+  digestMatches,
+  digestOf,
+  encodeDigest,
+  SHA_256,
+  type SuitDigest,
+} from './digest.ts';
+export {
+  type Envelope,
+  type EnvelopePart,
+  type IntegratedPayload,
+  manifestDigestMatches,
+  openEnvelope,
+} from './envelope.ts';
+export { SuitError, type SuitErrorCode } from './errors.ts';
+export { SUIT_LIMITS, type SuitLimits } from './limits.ts';
+export {
+  type ComponentIdentifier,
+  type Manifest,
+  type ManifestOptions,
+  type Opaque,
+  readManifest,
+  type SectionName,
+  type Severable,
+} from './manifest.ts';
+export type {
+  EnterpriseNumber,
+  ParameterCode,
+  Parameters,
+  ParameterTypes,
+  ParameterValue,
+} from './parameters.ts';
+export type { Command, CommandArgument, IndexSelection, Sequence } from './sequence.ts';
+export type { Span } from './shell.ts';
+export {
+  type ArgumentType,
+  COMMANDS,
+  COMMON_KEYS,
+  COMPONENT_TEXT_KEYS,
+  type CommandRow,
+  DIGEST_ALGORITHMS,
+  type DigestRow,
+  type ElementRow,
+  type ElementType,
+  ENVELOPE_KEYS,
+  MANIFEST_KEYS,
+  PARAMETERS,
+  type ParameterRow,
+  type ParameterType,
+  type Row,
+  TEXT_KEYS,
+} from './tables/index.ts';
+export { readText, type TextInLanguage } from './text.ts';
+export { classId, formatUuid, NAMESPACE_DNS, NAMESPACE_OID, parseUuid, uuidV5, vendorId } from './uuid.ts';
+export {
+  type Comparison,
+  formatVersion,
+  parseVersion,
+  type Version,
+  type VersionMatch,
+  versionMatches,
+} from './version.ts';

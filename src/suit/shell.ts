@@ -1,0 +1,133 @@
+import type { ByteSource } from '../bytes/index.ts';
+import { toUtf8 } from '../bytes/index.ts';
+import { type Head, readHead } from '../cbor/index.ts';
+import { SuitError } from './errors.ts';
+import { fromCbor } from './read.ts';
+
+/** CBOR tag of an envelope and of a manifest alone ([M] section 11). */
+export const ENVELOPE_TAG = 107;
+const MANIFEST_TAG = 1070;
+const LONGEST_HEAD = 9;
+
+/** Offsets of the first byte and of the byte after the last. */
+export interface Span {
+  readonly start: number;
+  readonly end: number;
+}
+
+/** What precedes the elements: an optional tag and the head of the map. */
+export interface ShellStart {
+  readonly tag107: boolean;
+  /** Offset of the map's head. */
+  readonly map: number;
+  readonly count: number;
+  /** Offset of the first element's key. */
+  readonly end: number;
+}
+
+/** One element of the envelope's map, its content unread. */
+export interface ShellEntry {
+  readonly key: number | string;
+  /** The key as encoded, for its order. */
+  readonly keyBytes: Uint8Array;
+  readonly keySpan: Span;
+  /** The byte string with its header. */
+  readonly span: Span;
+  readonly contentStart: number;
+}
+
+/** Reads the tag and the map's head by small reads. Throws `SuitError`. */
+export function readShellStart(source: ByteSource, maxEntries: number): ShellStart {
+  let head = headAt(source, 0);
+  const tag107 = head.major === 6;
+  if (tag107 && head.argument !== ENVELOPE_TAG) throw notAnEnvelope(head.argument);
+  const map = tag107 ? head.end : 0;
+  if (tag107) head = headAt(source, map);
+  if (head.major !== 5) {
+    throw new SuitError(
+      'not-an-envelope',
+      map,
+      'this is no SUIT envelope: a map was expected, tagged 107. Is it the right file?',
+    );
+  }
+  const count = boundedNumber(head.argument, maxEntries, map, 'elements in an envelope');
+  return { tag107, map, count, end: head.end };
+}
+
+function notAnEnvelope(tag: number | bigint): SuitError {
+  const means =
+    tag === MANIFEST_TAG
+      ? 'this is a manifest without an envelope (tag 1070): nothing in it can be authenticated'
+      : `this is no SUIT envelope: tag 107 was expected, found tag ${tag}. Is it the right file?`;
+  return new SuitError('not-an-envelope', 0, means);
+}
+
+/** Reads the key at `offset` and the head of the byte string after it; the content is not read. */
+export function readShellEntry(source: ByteSource, offset: number, maxKeySize: number): ShellEntry {
+  const keyHead = headAt(source, offset);
+  const key = readKey(source, offset, keyHead, maxKeySize);
+  const keyEnd = typeof key === 'string' ? keyHead.end + Number(keyHead.argument) : keyHead.end;
+  const valueHead = headAt(source, keyEnd);
+  if (valueHead.major !== 2) {
+    throw new SuitError(
+      'element-type',
+      keyEnd,
+      `element ${JSON.stringify(key)} of the envelope is no byte string ([M] section 8.1)`,
+    );
+  }
+  const length = boundedLength(valueHead.argument, source.size - valueHead.end, keyEnd);
+  return {
+    key,
+    keyBytes: source.read(offset, keyEnd - offset).slice(),
+    keySpan: { start: offset, end: keyEnd },
+    span: { start: keyEnd, end: valueHead.end + length },
+    contentStart: valueHead.end,
+  };
+}
+
+function readKey(source: ByteSource, offset: number, head: Head, maxSize: number): number | string {
+  if (head.major === 0 && typeof head.argument === 'number') return head.argument;
+  if (head.major === 3) return readTextKey(source, offset, head, maxSize);
+  const means =
+    head.major <= 1
+      ? 'the envelope holds an element with a number that nobody assigned ([M] section 11.1)'
+      : 'a key of the envelope is neither a number nor a text ([M] section 8.2)';
+  throw new SuitError('element-unknown', offset, means);
+}
+
+function readTextKey(source: ByteSource, offset: number, head: Head, maxSize: number): string {
+  boundedLength(head.argument, source.size - head.end, offset);
+  const length = boundedNumber(head.argument, maxSize, offset, 'bytes in the key of a payload');
+  try {
+    return toUtf8(source.read(head.end, length));
+  } catch (error) {
+    throw new SuitError('cbor', offset, 'the key of an integrated payload is not UTF-8', { cause: error });
+  }
+}
+
+function boundedLength(length: number | bigint, left: number, offset: number): number {
+  if (length > left) {
+    throw new SuitError(
+      'truncated',
+      offset,
+      `${length} bytes are announced at byte ${offset}, ${left} are left: the file was cut short, or a length is wrong`,
+    );
+  }
+  return Number(length);
+}
+
+function boundedNumber(value: number | bigint, limit: number, offset: number, what: string): number {
+  if (value > limit) throw new SuitError('limit', offset, `${value} ${what}; at most ${limit} are taken`);
+  return Number(value);
+}
+
+/** The head at `offset` of a source: at most nine bytes are read. Throws `SuitError`. */
+export function headAt(source: ByteSource, offset: number): Head {
+  const bytes = source.read(offset, Math.max(0, Math.min(LONGEST_HEAD, source.size - offset)));
+  try {
+    const head = readHead(bytes, 0);
+    return { ...head, end: head.end + offset };
+  } catch (error) {
+    throw fromCbor(error, offset);
+  }
+}
