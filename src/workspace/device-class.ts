@@ -1,0 +1,189 @@
+import { checkMemoryMap, type MapProblem, type MemoryMap } from '../image/index.ts';
+import { formatUuid, classId as suitClassId } from '../suit/index.ts';
+import type { Json, JsonObject } from './canonical.ts';
+import { invalidFile, type Mistake, WorkspaceError } from './errors.ts';
+import { requireName } from './names.ts';
+import { defaultProfile, findProfile, type Profile, type Scheme } from './profiles.ts';
+import type { ClassFile } from './schema.ts';
+import type { Workspace } from './workspace.ts';
+
+/** A device class: what one kind of unit is, and how its payloads are made. */
+export interface DeviceClass {
+  readonly name: string;
+  /** Absolute path of its file. */
+  readonly file: string;
+  readonly model: string;
+  readonly hardwareRevision: string | undefined;
+  readonly scheme: Scheme;
+  readonly profile: Profile;
+  /** Whether units have a trusted clock. */
+  readonly clock: boolean;
+  readonly memory: MemoryMap;
+  readonly certificatePolicy: {
+    /** Days after its start during which a signer certificate may seal; undefined: until its end. */
+    readonly sealWithinDays: number | undefined;
+    readonly minimumSignerGeneration: number;
+  };
+  /** Largest step of the sequence number without an explicit yes. */
+  readonly jumpLimit: bigint;
+  readonly trialAttempts: number;
+  readonly cautions: readonly string[];
+  /** The identifier that payloads name, 16 bytes: of model and revision where a revision is given, else of the model. */
+  readonly classId: Uint8Array;
+  /** Every identifier units of this class answer to, the model's first (SUIT manifest 8.4.8.2 allows several). */
+  readonly classIds: readonly Uint8Array[];
+}
+
+/** Path of a class's file. */
+export function classPath(workspace: Workspace, name: string): string {
+  return workspace.path('classes', `${requireName(name, 'class')}.yaml`);
+}
+
+/** Names of all classes, sorted. */
+export function listClasses(workspace: Workspace): string[] {
+  return workspace.files
+    .list(workspace.path('classes'))
+    .filter((name) => name.endsWith('.yaml'))
+    .map((name) => name.slice(0, -'.yaml'.length));
+}
+
+/**
+ * Reads a class file. Throws `WorkspaceError` not-found, file-invalid (with line, field, what was expected and an
+ * example for each mistake) or not-yet, where it asks for something this version does not do.
+ */
+export async function readClass(workspace: Workspace, name: string): Promise<DeviceClass> {
+  const file = classPath(workspace, name);
+  if (!workspace.files.exists(file)) throw noSuchClass(workspace, name);
+  return classFromText(workspace, name, file, workspace.files.readText(file));
+}
+
+/** A class from the text of its file; `readClass` says what is thrown. */
+export async function classFromText(
+  workspace: Workspace,
+  name: string,
+  file: string,
+  text: string,
+): Promise<DeviceClass> {
+  const [{ readDocument, mistakeAt }, { deviceClassSchema }] = await Promise.all([
+    import('./document.ts'),
+    import('./schema.ts'),
+  ]);
+  const shown = workspace.show(file);
+  const facts = readDocument(text, shown, deviceClassSchema);
+  const mistakes = [...profileMistakes(facts), ...checkMemoryMap(facts.memory).map(mapMistake)];
+  if (mistakes.length > 0) {
+    throw invalidFile(
+      shown,
+      mistakes.map(({ path, ...rest }) => mistakeAt(text, path, rest)),
+    );
+  }
+  refuseConfidentiality(facts, shown);
+  return makeClass(workspace, name, file, facts);
+}
+
+type Unplaced = Pick<Mistake, 'expected' | 'says' | 'example'> & { path: (string | number)[] };
+
+function* profileMistakes(facts: ClassFile): Generator<Unplaced> {
+  const profile = facts.profile && findProfile(facts.profile);
+  if (!profile || profile.scheme === facts.scheme) return;
+  yield {
+    path: ['profile'],
+    expected: `a profile of the ${facts.scheme} scheme`,
+    says: `${profile.name} is of the ${profile.scheme} scheme`,
+    example: `profile: ${defaultProfile(facts.scheme).name}`,
+  };
+}
+
+function mapMistake({ path, says, expected }: MapProblem): Unplaced {
+  return { path: ['memory', ...path], expected, says };
+}
+
+function refuseConfidentiality(facts: ClassFile, file: string): void {
+  if (facts.confidentiality === 'none') return;
+  throw new WorkspaceError(
+    'not-yet',
+    `${file} asks for confidentiality: ${facts.confidentiality}, and this version does not encrypt payloads; ` +
+      'nothing is sealed in the clear that should have been encrypted',
+    {
+      hint: 'set confidentiality: none if this firmware may be read by anyone, else wait for a version that encrypts',
+      file,
+    },
+  );
+}
+
+function makeClass(workspace: Workspace, name: string, file: string, facts: ClassFile): DeviceClass {
+  const classIds = identifiersOf(workspace, facts.model, facts.hardware_revision);
+  return {
+    name,
+    file,
+    model: facts.model,
+    hardwareRevision: facts.hardware_revision,
+    scheme: facts.scheme,
+    profile: (facts.profile && findProfile(facts.profile)) || defaultProfile(facts.scheme),
+    clock: facts.clock,
+    memory: withoutUndefined(facts.memory),
+    certificatePolicy: {
+      sealWithinDays: facts.certificate_policy.seal_within_days,
+      minimumSignerGeneration: facts.certificate_policy.minimum_signer_generation,
+    },
+    jumpLimit: BigInt(facts.sequence.jump_limit),
+    trialAttempts: facts.trial_attempts,
+    cautions: facts.cautions,
+    classId: classIds.at(-1)!,
+    classIds,
+  };
+}
+
+function withoutUndefined({ link_address, recovery, ...rest }: ClassFile['memory']): MemoryMap {
+  return {
+    ...rest,
+    ...(link_address !== undefined && { link_address }),
+    ...(recovery !== undefined && { recovery }),
+  };
+}
+
+/** Class identifiers, the model's first: UUIDv5 under the vendor of the model, and of `MODEL/REVISION`. */
+function identifiersOf(workspace: Workspace, model: string, revision: string | undefined): Uint8Array[] {
+  const general = suitClassId(workspace.vendorId, model);
+  return revision === undefined
+    ? [general]
+    : [general, suitClassId(workspace.vendorId, `${model}/${revision}`)];
+}
+
+function noSuchClass(workspace: Workspace, name: string): WorkspaceError {
+  const known = listClasses(workspace);
+  return new WorkspaceError('not-found', `this workspace has no class ${name}`, {
+    hint:
+      known.length > 0
+        ? `its classes are ${known.join(', ')}; another is added with: fieldseal class add ${name} --model TEXT --scheme SCHEME`
+        : `add it first: fieldseal class add ${name} --model TEXT --scheme asymmetric`,
+  });
+}
+
+/** A class as `class show --json` gives it (format fieldseal.class/1). Addresses and sizes in bytes. */
+export function classJson(workspace: Workspace, deviceClass: DeviceClass): JsonObject {
+  return {
+    format: 'fieldseal.class/1',
+    name: deviceClass.name,
+    trial: workspace.kind === 'trial',
+    model: deviceClass.model,
+    hardware_revision: deviceClass.hardwareRevision ?? null,
+    vendor_domain: workspace.vendorDomain,
+    vendor_id: formatUuid(workspace.vendorId),
+    class_id: formatUuid(deviceClass.classId),
+    class_ids: deviceClass.classIds.map(formatUuid),
+    scheme: deviceClass.scheme,
+    profile: deviceClass.profile.name,
+    algorithm: deviceClass.profile.authentication.name,
+    clock: deviceClass.clock,
+    confidentiality: 'none',
+    memory: deviceClass.memory as unknown as Json,
+    certificate_policy: {
+      seal_within_days: deviceClass.certificatePolicy.sealWithinDays ?? null,
+      minimum_signer_generation: deviceClass.certificatePolicy.minimumSignerGeneration,
+    },
+    jump_limit: Number(deviceClass.jumpLimit),
+    trial_attempts: deviceClass.trialAttempts,
+    cautions: [...deviceClass.cautions],
+  };
+}

@@ -1,0 +1,184 @@
+import { z } from 'zod';
+import { parseSize } from '../image/index.ts';
+import { PROFILES } from './profiles.ts';
+
+/** Formats of the files that people write or read in a workspace. */
+export const CLASS_FORMAT = 'fieldseal.device-class/1';
+export const WORKSPACE_FORMAT = 'fieldseal.workspace/1';
+
+const ADDRESS_TEXT = /^0x[0-9a-fA-F]{1,13}$/;
+const SIZE_TEXT = /^(?:0x[0-9a-fA-F]{1,13}|[0-9]{1,15} ?(?:B|KiB|MiB|GiB|TiB)?)$/;
+
+const text = (about: string, example: string) =>
+  z
+    .string({ error: 'text; put it in quotes so that YAML does not read it as a number' })
+    .min(1, { error: 'text of at least one character' })
+    .max(128, { error: 'text of at most 128 characters' })
+    .regex(/^[^\p{Cc}]*$/u, { error: 'text without control characters' })
+    .meta({ description: about, examples: [example] });
+
+const whole = (about: string, minimum: number, maximum: number, example: number) =>
+  z
+    .int({ error: `a whole number from ${minimum} to ${maximum}, without quotes` })
+    .min(minimum, { error: `at least ${minimum}` })
+    .max(maximum, { error: `at most ${maximum}` })
+    .meta({ description: about, examples: [example] });
+
+const switchable = (about: string) =>
+  z.boolean({ error: 'true or false' }).meta({ description: about, examples: [false] });
+
+const oneOf = <const T extends readonly [string, ...string[]]>(
+  about: string,
+  values: T,
+  example: T[number],
+) =>
+  z.enum(values, { error: `one of ${values.join(', ')}` }).meta({ description: about, examples: [example] });
+
+const group = <T extends z.core.$ZodLooseShape>(about: string, shape: T) =>
+  z
+    .strictObject(shape, {
+      error: (issue) => (issue.code === 'invalid_type' ? 'a group of fields' : undefined),
+    })
+    .meta({
+      description: about,
+    });
+
+const count = (expected: string) => z.int({ error: expected }).min(0, { error: expected });
+
+const ADDRESS = 'an address: hexadecimal with 0x, or a whole number of at least 0';
+const SIZE = 'a size: whole bytes, or text with a binary unit (KiB, MiB, GiB)';
+
+const address = z
+  .union([count(ADDRESS), z.string().regex(ADDRESS_TEXT, { error: ADDRESS })], { error: ADDRESS })
+  .transform((value) => Number(value))
+  .meta({ description: 'Address in the device’s address space.', examples: ['0x08000000'] });
+
+const size = z
+  .union([count(SIZE), z.string().regex(SIZE_TEXT, { error: SIZE })], { error: SIZE })
+  .transform((value) => (typeof value === 'number' ? value : parseSize(value)))
+  .meta({ description: 'Size in bytes, or with a binary unit.', examples: ['256KiB'] });
+
+const region = (about: string) => group(about, { address, size });
+const namedRegion = (about: string) => group(about, { name: text('Name of the range.', 'A'), address, size });
+
+const flash = group('Flash geometry, as the data sheet of the part states it.', {
+  erase_page: size.meta({ description: 'Smallest area that can be erased.', examples: ['4KiB'] }),
+  write_unit: size.meta({
+    description: 'Smallest area that can be programmed, once per erase.',
+    examples: [8],
+  }),
+  erased_value: whole('What an erased byte reads as.', 0, 255, 255),
+  endurance: whole('Erase cycles that the part is specified for.', 1, 1e9, 10_000),
+});
+
+const memory = group('Where images, envelopes and marks lie on a unit.', {
+  shape: oneOf(
+    'How an image gets to run.',
+    ['remapped', 'position-independent', 'linked', 'staged'],
+    'remapped',
+  ),
+  core: oneOf(
+    'Processor core; Cortex-M images begin with a vector table that is checked.',
+    ['cortex-m', 'none'],
+    'cortex-m',
+  ),
+  link_address: address.optional(),
+  slots: z
+    .array(namedRegion('One slot.'), { error: 'a list of slots' })
+    .meta({ description: 'The two slots; for the shape staged the running slot, then the staging area.' }),
+  recovery: region('Recovery image, never replaced in the field.').optional(),
+  envelopes: region('Holds each slot’s envelope for the check at start-up; split evenly.'),
+  state: region('The unit’s own marks; at least two erase pages.'),
+  flash,
+  ram: region('Where the initial stack pointer must lie.'),
+  leave_out: z
+    .array(namedRegion('One range.'), { error: 'a list of ranges' })
+    .default([])
+    .meta({ description: 'Ranges of an image file that are left out, such as option bytes.' }),
+});
+
+/** Schema of classes/NAME.yaml. */
+export const deviceClassSchema = group('A device class of a fieldseal workspace.', {
+  format: z
+    .literal(CLASS_FORMAT, { error: CLASS_FORMAT })
+    .meta({ description: 'Format of this file and its version.', examples: [CLASS_FORMAT] }),
+  model: text(
+    'Model text; the class identifier is UUIDv5 of it under the vendor’s (SUIT manifest, class identifier).',
+    'VC-2',
+  ),
+  hardware_revision: text('Hardware revision: a second, narrower class identifier.', 'B').optional(),
+  scheme: oneOf('How payloads are authenticated.', ['asymmetric', 'symmetric'], 'asymmetric'),
+  profile: oneOf(
+    'Algorithm profile by its name in draft-ietf-suit-mti.',
+    PROFILES.map((entry) => entry.name) as [string, ...string[]],
+    'suit-sha256-esp256-ecdh-a128ctr',
+  ).optional(),
+  clock: switchable(
+    'Whether units have a trusted clock; without one, dates are not judged on the unit.',
+  ).default(false),
+  confidentiality: oneOf('What is encrypted.', ['none', 'image', 'message', 'both'], 'none').default('none'),
+  memory,
+  certificate_policy: group('What a signer certificate must satisfy when a payload is sealed.', {
+    seal_within_days: whole(
+      'Days after its start during which a certificate may seal.',
+      1,
+      36_500,
+      730,
+    ).optional(),
+    minimum_signer_generation: whole(
+      'Lowest signer generation that may seal and that new units accept.',
+      0,
+      2 ** 31 - 1,
+      0,
+    ).default(0),
+  }).prefault({}),
+  sequence: group('The sequence counter of the class.', {
+    jump_limit: whole(
+      'Largest step of the sequence number without an explicit yes.',
+      1,
+      Number.MAX_SAFE_INTEGER,
+      1000,
+    ).default(1000),
+  }).prefault({}),
+  trial_attempts: whole(
+    'How often a unit tries an image that falls back before it refuses it.',
+    1,
+    100,
+    3,
+  ).default(3),
+  cautions: z
+    .array(text('One caution.', 'Install only while the vents are closed.'), { error: 'a list of texts' })
+    .default([])
+    .meta({
+      description: 'Cautions of the product, shown whenever a payload of this class is sealed or installed.',
+    }),
+});
+
+/** A class file as read: defaults filled in, sizes and addresses as numbers. */
+export type ClassFile = z.output<typeof deviceClassSchema>;
+
+const UUID = /^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$/;
+const uuid = (about: string) =>
+  z
+    .string({ error: 'a UUID in lower-case hexadecimal' })
+    .regex(UUID, { error: 'a UUID in lower-case hexadecimal' })
+    .meta({ description: about, examples: ['6ba7b810-9dad-11d1-80b4-00c04fd430c8'] });
+
+/** Schema of fieldseal.yaml. */
+export const workspaceSchema = group('A fieldseal workspace.', {
+  format: z
+    .literal(WORKSPACE_FORMAT, { error: WORKSPACE_FORMAT })
+    .meta({ description: 'Format of this file and its version.', examples: [WORKSPACE_FORMAT] }),
+  vendor_domain: text('Domain name of the vendor.', 'hollinridge.example'),
+  vendor_id: uuid('Vendor identifier: UUIDv5 of the domain in the DNS name space (RFC 9562).'),
+  kind: oneOf(
+    'Whether keys and payloads are for trial or for fielded units.',
+    ['trial', 'production'],
+    'trial',
+  ),
+  lineage: uuid('Random identifier of this workspace, stated again in the first ledger entry.'),
+  created: text('When the workspace was made (RFC 3339, UTC).', '2026-01-31T09:00:00.000Z'),
+});
+
+/** fieldseal.yaml as read. */
+export type WorkspaceFile = z.output<typeof workspaceSchema>;

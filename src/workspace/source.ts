@@ -1,0 +1,58 @@
+import { closeSync, fstatSync, openSync, readSync } from 'node:fs';
+import type { ByteSource } from '../bytes/index.ts';
+import { fromSystem, WorkspaceError } from './errors.ts';
+
+/** A file open for reading at any place. */
+export interface FileSource extends ByteSource {
+  close(): void;
+}
+
+/**
+ * Opens a file as a byte source; reads come straight from the disk, so memory does not grow with the file.
+ * The size is the one at opening; a file that is cut while it is read gives `file-trouble`.
+ */
+export function fileSource(path: string): FileSource {
+  const handle = attempt(path, () => openSync(path, 'r'));
+  const facts = attempt(path, () => fstatSync(handle));
+  if (!facts.isFile()) {
+    closeSync(handle);
+    throw new WorkspaceError('wrong-value', `${path} is not an ordinary file`, {
+      hint: 'name a file',
+      file: path,
+    });
+  }
+  const size = facts.size;
+  return {
+    size,
+    read(offset, length) {
+      if (offset < 0 || length < 0 || offset + length > size) {
+        throw new RangeError(`bytes ${offset} to ${offset + length} are outside ${path} (${size} bytes)`);
+      }
+      const bytes = Buffer.allocUnsafeSlow(length);
+      attempt(path, () => readFully(handle, bytes, offset, path));
+      return new Uint8Array(bytes.buffer, bytes.byteOffset, length);
+    },
+    close: () => closeSync(handle),
+  };
+}
+
+function readFully(handle: number, bytes: Uint8Array, offset: number, path: string): void {
+  for (let done = 0; done < bytes.length; ) {
+    const count = readSync(handle, bytes, done, bytes.length - done, offset + done);
+    if (count === 0) {
+      throw new WorkspaceError('file-trouble', `${path} became shorter while it was read`, {
+        hint: 'let the build finish, then run the command again',
+        file: path,
+      });
+    }
+    done += count;
+  }
+}
+
+function attempt<T>(path: string, action: () => T): T {
+  try {
+    return action();
+  } catch (error) {
+    throw fromSystem(error, `read ${path}`, path);
+  }
+}
