@@ -27,7 +27,7 @@ const SHAPES: ReadonlyMap<Label, (value: CborItem) => boolean> = new Map([
     (value) => value.type === 'array' && value.items.length > 0 && value.items.every(isLabelShaped),
   ],
   [LABEL.contentType, (value) => value.type === 'text' || value.type === 'uint'],
-  [LABEL.kid, isBytes],
+  [LABEL.kid, isKeyId],
   [LABEL.iv, isBytes],
   [LABEL.partialIv, isBytes],
   [LABEL.x5bag, isCertificates],
@@ -48,6 +48,11 @@ export function labelOf(item: CborItem): Label | undefined {
 
 function isLabelShaped(item: CborItem): item is CborInteger | CborText {
   return item.type === 'uint' || item.type === 'nint' || item.type === 'text';
+}
+
+/** A hint only (RFC 9052 section 3.1): a text, as some of the working group's examples send, does no harm. */
+function isKeyId(item: CborItem): boolean {
+  return isBytes(item) || item.type === 'text';
 }
 
 function isBytes(item: CborItem): boolean {

@@ -21,7 +21,6 @@ const REFUSALS = {
   'crit-malformed': 'crit is unprotected, or names a parameter that is not protected (RFC 9052 section 3.1)',
   'crit-not-understood': 'crit names a parameter that is not understood here (RFC 9052 section 3.1)',
   'payload-differs': 'the message carries a payload, and it is not the one to be verified',
-  'signer-foreign': 'the signer is not one of this message',
   'recipient-unsupported':
     'the MAC key is conveyed in a way not supported here: only one direct recipient is',
   'signature-wrong': 'the signature does not fit message and key',
@@ -63,7 +62,10 @@ export function verifySign1(
   return signatureVerdict(algorithm, key, signed, message.signature);
 }
 
-/** Verifies one signer of a COSE_Sign over `payload`. RFC 9052 section 4.4; never throws on data. */
+/**
+ * Verifies one signer of a COSE_Sign over `payload`. RFC 9052 section 4.4; never throws on data, `TypeError` for a
+ * signer that is not one of the message.
+ */
 export function verifySigner(
   message: SignMessage,
   signer: CoseSigner,
@@ -71,7 +73,7 @@ export function verifySigner(
   payload: Uint8Array,
   options: VerifyOptions = {},
 ): CoseVerdict<SignatureAlgorithm> {
-  if (!message.signers.includes(signer)) return refused('signer-foreign');
+  if (!message.signers.includes(signer)) throw new TypeError('the signer is not one of this message');
   if (payloadDiffers(message.payload, payload)) return refused('payload-differs');
   const unmet = unmetCriticality(message.headers, options);
   if (unmet) return refused(unmet);
