@@ -48,7 +48,6 @@ const EXPLANATIONS = {
     means: 'Readers of this format disagree on the address that follows.',
     next: 'Write the file with extended linear addresses (type 04) only.',
   },
-  'mixed-widths': { means: 'The end record belongs to another kind of file.', next: REBUILD },
   'address-wrap': {
     means: 'Readers of this format disagree on where the bytes behind the end go.',
     next: REBUILD,

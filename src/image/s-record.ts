@@ -1,0 +1,96 @@
+import type { ByteSource } from '../bytes/index.ts';
+import { ImageError } from './errors.ts';
+import { formatAddress } from './size.ts';
+import { eachRecord, type TakeData, type TextForm, type TextRecord } from './text-records.ts';
+
+/** `S`, type, length, address, data, checksum: the one's complement of the sum of the bytes before it. */
+const FORM: TextForm = { mark: 'S', otherMark: ':', prefix: 2, overhead: 1, sum: 0xff };
+
+interface State {
+  take: TakeData;
+  /** Records with data (S1, S2, S3) so far. */
+  count: number;
+  counted: boolean;
+  headed: boolean;
+  entry: number | undefined;
+  ended: boolean;
+}
+
+interface RecordType {
+  /** Bytes of the address field. */
+  width: 2 | 3 | 4;
+  run(state: State, value: number, data: Uint8Array, record: TextRecord): void;
+}
+
+/** Record types by their digit (Motorola S-record, M68000 family manuals, from memory); S4 is reserved. */
+const TYPES: (RecordType | undefined)[] = [
+  { width: 2, run: takeHeader },
+  { width: 2, run: takeData },
+  { width: 3, run: takeData },
+  { width: 4, run: takeData },
+  undefined,
+  { width: 2, run: takeCount },
+  { width: 3, run: takeCount },
+  { width: 4, run: takeEnd },
+  { width: 3, run: takeEnd },
+  { width: 2, run: takeEnd },
+];
+
+/** Reads Motorola S-records. Throws `ImageError` with line and record for every deviation from the format. */
+export function walkSRecords(source: ByteSource, take: TakeData): number | undefined {
+  const state: State = { take, count: 0, counted: false, headed: false, entry: undefined, ended: false };
+  eachRecord(source, FORM, (record) => readRecord(state, record));
+  if (!state.ended) throw new ImageError('missing-end', 'the end record (S7, S8 or S9) is missing');
+  return state.entry;
+}
+
+function readRecord(state: State, record: TextRecord): void {
+  if (state.ended) throw new ImageError('after-end', 'a record follows the end record', record);
+  const type = TYPES[record.type];
+  if (!type) throw new ImageError('unknown-record', `record type S${record.type} is not defined`, record);
+  const { bytes } = record;
+  if (bytes[0]! <= type.width) {
+    const says = `an S${record.type} record of ${bytes[0]} bytes has no room for its address`;
+    throw new ImageError('bad-field', says, record);
+  }
+  const value = bytes.subarray(1, 1 + type.width).reduce((sum, byte) => sum * 256 + byte, 0);
+  type.run(state, value, bytes.subarray(1 + type.width, -1), record);
+}
+
+function takeHeader(state: State, _value: number, _data: Uint8Array, record: TextRecord): void {
+  if (state.headed) throw new ImageError('repeated-record', 'a second header record (S0)', record);
+  if (state.count > 0) throw new ImageError('record-order', 'a header record (S0) behind data', record);
+  state.headed = true;
+}
+
+function takeData(state: State, address: number, data: Uint8Array, record: TextRecord): void {
+  if (state.counted) throw new ImageError('record-order', 'data behind the count record', record);
+  state.count++;
+  const space = 256 ** TYPES[record.type]!.width;
+  if (address + data.length > space) {
+    const says = `${data.length} bytes at ${formatAddress(address)} run over the end of the addresses`;
+    throw new ImageError('address-wrap', says, { line: record.line, record: record.record, address });
+  }
+  if (data.length > 0) state.take(address, data, record);
+}
+
+function takeCount(state: State, count: number, data: Uint8Array, record: TextRecord): void {
+  requireNoData(data, record);
+  if (state.counted) throw new ImageError('repeated-record', 'a second count record', record);
+  if (count !== state.count) {
+    const says = `the count record says ${count} data records, the file has ${state.count} before it`;
+    throw new ImageError('wrong-count', says, record);
+  }
+  state.counted = true;
+}
+
+function takeEnd(state: State, entry: number, data: Uint8Array, record: TextRecord): void {
+  requireNoData(data, record);
+  state.entry = entry;
+  state.ended = true;
+}
+
+function requireNoData(data: Uint8Array, record: TextRecord): void {
+  if (data.length === 0) return;
+  throw new ImageError('bad-field', `an S${record.type} record with ${data.length} bytes of data`, record);
+}
