@@ -5,6 +5,7 @@
  * machine whose effects come in through a port), and what each byte of a file is (`mapBytes`). Pure: no I/O, no
  * keys, no clock. The tables list every item the drafts define and whether it runs here.
  */
+export type { CommandDescription, ManifestDescription, SequenceDescription } from './description.ts';
 export {
   digestMatches,
   digestOf,
@@ -57,6 +58,16 @@ export {
   type Row,
   TEXT_KEYS,
 } from './tables/index.ts';
+export {
+  describeRelease,
+  integratedUris,
+  MAIN_COMPONENT,
+  type ReleaseFacts,
+  type ReleaseImage,
+  type ReleaseShape,
+  type ReleaseText,
+  STAGING_COMPONENT,
+} from './templates.ts';
 export { readText, type TextInLanguage } from './text.ts';
 export { classId, formatUuid, NAMESPACE_DNS, NAMESPACE_OID, parseUuid, uuidV5, vendorId } from './uuid.ts';
 export {
@@ -67,3 +78,5 @@ export {
   type VersionMatch,
   versionMatches,
 } from './version.ts';
+export { type EnvelopeDescription, writeEnvelopeHead } from './write-envelope.ts';
+export { type WrittenManifest, writeManifest } from './write-manifest.ts';

@@ -1,0 +1,58 @@
+import type { ComponentIdentifier, SectionName } from './manifest.ts';
+import type { ParameterTypes } from './parameters.ts';
+import type { IndexSelection } from './sequence.ts';
+import type { TextInLanguage } from './text.ts';
+import type { Version } from './version.ts';
+
+/** A command to write: the mirror of what `readManifest` gives, without offsets. */
+export interface CommandDescription {
+  readonly code: number;
+  readonly argument:
+    | { readonly type: 'policy'; readonly policy: number }
+    | { readonly type: 'index'; readonly selection: IndexSelection }
+    | { readonly type: 'parameters'; readonly values: Partial<ParameterTypes> }
+    | {
+        readonly type: 'branches';
+        readonly branches: readonly SequenceDescription[];
+        readonly mayFail: boolean;
+      }
+    | { readonly type: 'sequence'; readonly sequence: SequenceDescription };
+}
+export type SequenceDescription = readonly CommandDescription[];
+
+/** A manifest to write ([M] section 8.4). */
+export interface ManifestDescription {
+  readonly sequenceNumber: bigint | number;
+  readonly components: readonly ComponentIdentifier[];
+  readonly shared: SequenceDescription;
+  readonly sequences: ReadonlyMap<SectionName, SequenceDescription>;
+  readonly text?: ReadonlyMap<string, TextInLanguage> | undefined;
+  readonly referenceUri?: string | undefined;
+  readonly setVersion?: Version | undefined;
+  /** Elements to sever where they are long enough to be worth it ([M] section 8.6). */
+  readonly sever: readonly (SectionName | 'text')[];
+}
+
+/** A condition or directive with its reporting policy ([M] section 8.4.7). */
+export const command = (code: number, policy: number): CommandDescription => ({
+  code,
+  argument: { type: 'policy', policy },
+});
+
+/** set-component-index ([M] section 8.4.10.1). */
+export const setIndex = (selection: IndexSelection): CommandDescription => ({
+  code: 12,
+  argument: { type: 'index', selection },
+});
+
+/** override-parameters ([M] section 8.4.10.3): the one command that may set a digest (section 7, note). */
+export const override = (values: Partial<ParameterTypes>): CommandDescription => ({
+  code: 20,
+  argument: { type: 'parameters', values },
+});
+
+/** try-each ([M] section 8.4.10.2). */
+export const tryEach = (...branches: readonly SequenceDescription[]): CommandDescription => ({
+  code: 15,
+  argument: { type: 'branches', branches, mayFail: false },
+});
