@@ -13,12 +13,6 @@ const CONTENT = rowsOf('content', {
     'Fetch the envelope again; where it comes back the same, treat it as tampered with.',
     'draft-ietf-suit-manifest 8.4.12; RFC 9124 4.3.4',
   ],
-  'severed-part-malformed': [
-    'a severed part holds something that the unit does not understand',
-    'Its digest is right, so it was sealed that way.',
-    'Report it to whoever sealed it; inspect shows the byte where it goes wrong.',
-    'draft-ietf-suit-manifest 6.1, 8.4.12',
-  ],
   'install-missing': [
     'the manifest does not say how to install',
     'It describes how to start an image that is there already, and brings none.',

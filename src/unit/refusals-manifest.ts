@@ -62,6 +62,12 @@ export const MANIFEST_REFUSALS = rowsOf('manifest', {
     'Seal with SHA-256 (-16).',
     'draft-ietf-suit-manifest 10; draft-ietf-suit-mti 3',
   ],
+  'severed-part-unexpected': [
+    'the envelope carries a part for which the manifest has no digest',
+    'Nothing vouches for the part: it was added after sealing, or belongs to another manifest.',
+    'Fetch the envelope again; where it comes back the same, treat it as tampered with.',
+    'draft-ietf-suit-manifest 5.5, 8.4.12; RFC 9124 4.3.4',
+  ],
   'component-index-missing': [
     'a sequence does not say which component it is about',
     'With more than one component each sequence starts by choosing one, or it may act on the wrong one.',

@@ -1,4 +1,5 @@
 import { toHex } from '../bytes/index.ts';
+import type { Facts } from './facts.ts';
 import { type Refusal, type RefusalCode, refusalOf } from './refusals.ts';
 import { type StepName, stepOf } from './steps.ts';
 
@@ -50,6 +51,8 @@ interface OpenStep {
  * passes when the next one is entered or the trace is closed; the first comparison that fails ends the decision.
  */
 export class Trace {
+  /** What was learned so far. */
+  readonly facts: Facts = { warnings: [] };
   readonly #steps: OpenStep[];
   #current: OpenStep | undefined;
 

@@ -1,0 +1,41 @@
+/** What installing would do. */
+export type Effect = 'new install' | 'resume' | 'already there';
+
+/** Who sealed it, by the certificate that came with the signature. */
+export interface SignerFacts {
+  readonly subject: string;
+  /** SHA-256 of SubjectPublicKeyInfo, 32 bytes. */
+  readonly fingerprint: Uint8Array;
+  readonly generation: number;
+  readonly trial: boolean;
+  /** Label of the root at which the path ends. */
+  readonly anchor: string;
+}
+
+/** One image that the manifest names. Sizes in bytes; undefined where the manifest does not say. */
+export interface ImageFacts {
+  readonly component: number;
+  readonly digest: Uint8Array;
+  readonly size: number | undefined;
+}
+
+/**
+ * What a decision learned on its way. A fact is set by the step that established it, so whatever stands here
+ * was reached; only what follows an accepted seal is vouched for.
+ */
+export interface Facts {
+  manifestDigest?: Uint8Array;
+  algorithm?: string;
+  signer?: SignerFacts;
+  /** The MAC key that verified: its id as in the payload. */
+  macKeyId?: Uint8Array;
+  sequenceNumber?: bigint;
+  securityVersion?: number;
+  /** Version as the manifest states it for people. */
+  version?: string;
+  images?: readonly ImageFacts[];
+  /** Name of the slot that it would go to. */
+  slot?: string;
+  effect?: Effect;
+  readonly warnings: string[];
+}

@@ -1,0 +1,120 @@
+import { toHex } from '../bytes/index.ts';
+import type { Facts } from './facts.ts';
+import type { Refusal } from './refusals.ts';
+import type { StepName } from './steps.ts';
+import { type CheckStep, type Comparison, Refused, shownText, Trace } from './trace.ts';
+
+/** Format of a verdict as JSON and its version. */
+export const CHECK_FORMAT = 'fieldseal.check/1';
+
+/** What was asked: would this unit take it, or is it authentic at all. */
+export type Scope = 'unit' | 'authenticity';
+
+/** The answer. `incomplete`: nothing was refuted, but something that the answer needs was not there. */
+export type Answer = 'accepted' | 'refused' | 'incomplete';
+
+/** The outcome of a decision, with everything that was compared on the way. */
+export interface Verdict {
+  readonly verdict: Answer;
+  readonly scope: Scope;
+  readonly refusal: Refusal | null;
+  readonly steps: readonly CheckStep[];
+  readonly facts: Readonly<Facts>;
+}
+
+/**
+ * Runs a decision and gives its verdict. `body` enters the steps in order and writes down what it compares; a
+ * refusal ends it. Other errors (a broken program, a broken disk, a cut in power) pass through.
+ */
+export function decide(scope: Scope, steps: readonly StepName[], body: (trace: Trace) => void): Verdict {
+  const trace = new Trace(steps);
+  const refusal = refusalRaisedBy(() => body(trace));
+  if (!refusal) trace.close();
+  const answer = trace.incomplete ? 'incomplete' : 'accepted';
+  return { verdict: refusal ? 'refused' : answer, scope, refusal, steps: trace.steps, facts: trace.facts };
+}
+
+/** The refusal that ends `body`, or null where it comes to its end. */
+export function refusalRaisedBy(body: () => void): Refusal | null {
+  try {
+    body();
+    return null;
+  } catch (error) {
+    if (error instanceof Refused) return error.refusal;
+    throw error;
+  }
+}
+
+/** A verdict as JSON-ready data, in the documented shape of `fieldseal.check/1`: snake_case, bytes as hexadecimal. */
+export function toJson(verdict: Verdict): Record<string, unknown> {
+  const { refusal } = verdict;
+  return {
+    format: CHECK_FORMAT,
+    scope: verdict.scope,
+    verdict: verdict.verdict,
+    refusal: refusal && {
+      code: refusal.code,
+      step: refusal.step,
+      says: refusal.says,
+      meaning: refusal.meaning,
+      next: refusal.next,
+      source: refusal.source,
+    },
+    steps: verdict.steps.map(({ step, number, outcome, comparisons }) => ({
+      step,
+      number,
+      outcome,
+      comparisons: comparisons.map(comparisonJson),
+    })),
+    facts: factsJson(verdict.facts),
+  };
+}
+
+function comparisonJson({ what, expected, found, ok, source }: Comparison): Record<string, unknown> {
+  return {
+    what,
+    ...(expected === undefined ? {} : { expected: shownText(expected) }),
+    ...(found === undefined ? {} : { found: shownText(found) }),
+    ok,
+    source,
+  };
+}
+
+function factsJson(facts: Facts): Record<string, unknown> {
+  const { signer, images } = facts;
+  return {
+    manifest_digest: hexOrNull(facts.manifestDigest),
+    algorithm: facts.algorithm ?? null,
+    signer: signer
+      ? {
+          subject: signer.subject,
+          fingerprint: toHex(signer.fingerprint),
+          generation: signer.generation,
+          trial: signer.trial,
+          anchor: signer.anchor,
+        }
+      : null,
+    mac_key_id: hexOrNull(facts.macKeyId),
+    sequence_number: integerOrNull(facts.sequenceNumber),
+    security_version: facts.securityVersion ?? null,
+    version: facts.version ?? null,
+    images: (images ?? []).map(({ component, digest, size }) => ({
+      component,
+      digest: toHex(digest),
+      size_bytes: size ?? null,
+    })),
+    slot: facts.slot ?? null,
+    effect: facts.effect ?? null,
+    warnings: facts.warnings,
+  };
+}
+
+/** A number where JSON keeps it exactly, decimal text beyond 2^53. */
+function integerOrNull(value: bigint | undefined): number | string | null {
+  if (value === undefined) return null;
+  return value <= Number.MAX_SAFE_INTEGER ? Number(value) : String(value);
+}
+
+function hexOrNull(bytes: Uint8Array | undefined): string | null {
+  return bytes ? toHex(bytes) : null;
+}
