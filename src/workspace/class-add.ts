@@ -8,10 +8,11 @@ import {
   type SlotShape,
 } from '../image/index.ts';
 import { formatUuid } from '../suit/index.ts';
+import type { Scheme } from '../unit/index.ts';
 import { startCounter } from './counter.ts';
 import { classFromText, classPath, type DeviceClass, listClasses, readClass } from './device-class.ts';
 import { WorkspaceError } from './errors.ts';
-import { defaultProfile, findProfile, PROFILES, type Profile, type Scheme } from './profiles.ts';
+import { defaultProfile, findProfile, PROFILES, type Profile } from './profiles.ts';
 import { CLASS_FORMAT } from './schema.ts';
 import type { Workspace } from './workspace.ts';
 

@@ -1,9 +1,10 @@
 import { checkMemoryMap, type MapProblem, type MemoryMap } from '../image/index.ts';
 import { formatUuid, classId as suitClassId } from '../suit/index.ts';
+import type { Scheme } from '../unit/index.ts';
 import type { Json, JsonObject } from './canonical.ts';
 import { invalidFile, type Mistake, WorkspaceError } from './errors.ts';
-import { requireName } from './names.ts';
-import { defaultProfile, findProfile, type Profile, type Scheme } from './profiles.ts';
+import { requireClassName } from './names.ts';
+import { defaultProfile, findProfile, type Profile } from './profiles.ts';
 import type { ClassFile } from './schema.ts';
 import type { Workspace } from './workspace.ts';
 
@@ -36,7 +37,7 @@ export interface DeviceClass {
 
 /** Path of a class's file. */
 export function classPath(workspace: Workspace, name: string): string {
-  return workspace.path('classes', `${requireName(name, 'class')}.yaml`);
+  return workspace.path('classes', `${requireClassName(name)}.yaml`);
 }
 
 /** Names of all classes, sorted. */

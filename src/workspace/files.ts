@@ -58,6 +58,8 @@ export interface Files {
   createMark(path: string): boolean;
   /** Puts the content in place of what is there, at once. */
   replace(path: string, content: Uint8Array | string, options?: FileOptions): void;
+  /** Takes a file away; does nothing where there is none. */
+  remove(path: string): void;
   /** Starts an output that appears at `path` on commit; without `force` it never takes the place of a file. */
   beginOutput(path: string, options?: FileOptions & { force?: boolean }): Output;
 }
@@ -86,8 +88,17 @@ export function filesOn(disk: Disk = nodeFs): Files {
       attempt('write', path, () => writeBeside(disk, path, content, { ...options, force: false })),
     replace: (path, content, options) =>
       attempt('write', path, () => void writeBeside(disk, path, content, { ...options, force: true })),
+    remove: (path) => attempt('remove', path, () => removeFile(disk, path)),
     beginOutput,
   };
+}
+
+function removeFile(disk: Disk, path: string): void {
+  try {
+    disk.unlinkSync(path);
+  } catch (error) {
+    if (systemCode(error) !== 'ENOENT') throw error;
+  }
 }
 
 function listNames(disk: Disk, folder: string): string[] {

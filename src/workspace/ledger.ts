@@ -45,8 +45,8 @@ export function appendEntry(workspace: Workspace, kind: string, facts: JsonObjec
       facts,
     };
     const text = canonicalJson(entry as unknown as JsonObject);
+    const reference = { number: entry.number, sha256: entryDigest(text) };
     if (!workspace.files.createNew(entryPath(workspace, entry.number), `${text}\n`)) continue;
-    const reference = { number: entry.number, sha256: toHex(sha256(fromUtf8(text))) };
     writeWitness(workspace, reference);
     return reference;
   }
@@ -88,6 +88,11 @@ export function readEntry(
     );
   }
   return { entry, reference: { number, sha256: entryDigest(text) } };
+}
+
+/** The reference to an entry. */
+export function referenceTo(entry: LedgerEntry): LedgerReference {
+  return { number: entry.number, sha256: entryDigest(canonicalJson(entry as unknown as JsonObject)) };
 }
 
 /** All entries in order, as they stand. */

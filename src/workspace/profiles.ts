@@ -1,7 +1,7 @@
-/** How a class's payloads are authenticated: by a signature under the root, or by a MAC with a key all units share. */
-export type Scheme = 'asymmetric' | 'symmetric';
+import { macAlgorithm, signatureAlgorithm } from '../cose/index.ts';
+import { type Scheme, UNIT_PROFILES } from '../unit/index.ts';
 
-/** One algorithm profile of draft-ietf-suit-mti. */
+/** One algorithm profile of draft-ietf-suit-mti, as a class names it. */
 export interface Profile {
   readonly name: string;
   readonly scheme: Scheme;
@@ -12,40 +12,36 @@ export interface Profile {
   readonly source: string;
 }
 
-const ESP256 = { id: -9, name: 'ESP256' };
-const ED25519 = { id: -19, name: 'Ed25519' };
-
 /** The six profiles, by their standard names. */
 export const PROFILES: readonly Profile[] = [
-  profile('suit-sha256-hmac-a128kw-a128ctr', 'symmetric', { id: 5, name: 'HMAC 256/256' }, '3.1'),
-  profile('suit-sha256-esp256-ecdh-a128ctr', 'asymmetric', ESP256, '3.2'),
-  profile('suit-sha256-ed25519-ecdh-a128ctr', 'asymmetric', ED25519, '3.3'),
-  profile('suit-sha256-esp256-ecdh-a128gcm', 'asymmetric', ESP256, '3.4'),
-  profile('suit-sha256-ed25519-ecdh-chacha-poly', 'asymmetric', ED25519, '3.5'),
+  ...UNIT_PROFILES.map(({ name, scheme, algorithm, source }) => ({
+    name,
+    scheme,
+    authentication: { id: algorithm, name: algorithmName(algorithm) },
+    sealed: true,
+    source,
+  })),
   {
-    ...profile('suit-sha256-hsslms-a256kw-a256ctr', 'asymmetric', { id: -46, name: 'HSS-LMS' }, '3.6'),
+    name: 'suit-sha256-hsslms-a256kw-a256ctr',
+    scheme: 'asymmetric',
+    authentication: { id: -46, name: 'HSS-LMS' },
     sealed: false,
+    source: 'draft-ietf-suit-mti 3.6',
   },
 ];
 
-function profile(
-  name: string,
-  scheme: Scheme,
-  authentication: Profile['authentication'],
-  section: string,
-): Profile {
-  return { name, scheme, authentication, sealed: true, source: `draft-ietf-suit-mti section ${section}` };
+function algorithmName(id: number): string {
+  return (signatureAlgorithm(id) ?? macAlgorithm(id))!.name;
 }
 
 /** The profile of that standard name, or undefined. */
 export function findProfile(name: string): Profile | undefined {
-  return PROFILES.find((entry) => entry.name === name);
+  return PROFILES.find((profile) => profile.name === name);
 }
 
-/** The profile a class has where its file names none. */
+/** The profile a class has where its file names none: P-256 signatures, or HMAC-256. */
 export function defaultProfile(scheme: Scheme): Profile {
-  const found = PROFILES.find(
-    (entry) => entry.scheme === scheme && (scheme === 'symmetric' || entry.authentication === ESP256),
-  );
-  return found!;
+  return findProfile(
+    scheme === 'asymmetric' ? 'suit-sha256-esp256-ecdh-a128ctr' : 'suit-sha256-hmac-a128kw-a128ctr',
+  )!;
 }
