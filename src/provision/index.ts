@@ -1,0 +1,12 @@
+/**
+ * Provisioning: what goes into units before they leave the factory. A job for a batch of serial numbers goes out to a
+ * station; its result comes back and is judged; only then do units count as provisioned. The station here is a virtual
+ * one that speaks the same JSON.
+ */
+export { type AnchorStore, observeOverwrite, virtualAnchorStore } from './anchor-store.ts';
+export { type Books, balance } from './books.ts';
+export { ProvisionError } from './error.ts';
+export { cHeader, type HeaderFacts } from './header.ts';
+export { JOB_FORMAT, type ProvisionJob, readJob, readSerials, UNIT_KEY_PURPOSES } from './job.ts';
+export { judgeResult, type ProvisionResult, readResult, type UnitJudgement } from './result.ts';
+export { deviceId, runJob, type StationPorts } from './station.ts';

@@ -1,0 +1,178 @@
+import { fromHex, fromUtf8, toHex } from '../bytes/index.ts';
+import { checkValue, unwrapKey } from '../keys/index.ts';
+import { formatUuid, parseUuid, uuidV5 } from '../suit/index.ts';
+import {
+  UNIT_FORMAT,
+  type UnitKey,
+  type UnitMacKey,
+  type UnitRecord,
+  type UnitSecret,
+} from '../unit/index.ts';
+import { type AnchorStore, observeOverwrite } from './anchor-store.ts';
+import { ProvisionError } from './error.ts';
+import type { ProvisionJob } from './job.ts';
+import { type ProvisionResult, RESULT_FORMAT, type ReportedUnit } from './result.ts';
+
+/** What a station needs of the bench it stands at. */
+export interface StationPorts {
+  /** The write-once memory of the unit now on the bench. */
+  anchorStore(): AnchorStore;
+  /** Makes a key pair inside the unit: DER SubjectPublicKeyInfo and DER PrivateKeyInfo. */
+  makeUnitKey(): { readonly spki: Uint8Array; readonly privateKey: Uint8Array };
+  /** How a virtual unit keeps a secret: in clear and marked as trial, or encrypted. */
+  keepSecret(secret: Uint8Array, name: string): Promise<UnitSecret>;
+  /**
+   * Makes the unit and installs the first firmware, if the job names one. Gives the SHA-256 of the envelope it
+   * installed, hexadecimal, or null.
+   */
+  program(record: UnitRecord): Promise<string | null>;
+  now(): Date;
+}
+
+/** Device identifier of a unit: UUIDv5 of its serial number under its narrowest class identifier (RFC 9562 5.5). */
+export function deviceId(job: Pick<ProvisionJob, 'class_ids'>, serial: string): string {
+  return formatUuid(uuidV5(parseUuid(job.class_ids.at(-1)!), fromUtf8(serial)));
+}
+
+/**
+ * Carries out a job as a station would, unit by unit: writes the anchors, locks them, tries to overwrite them, reads
+ * them back, has the unit make its keys, programs the first firmware. `stationKey`: the 32-byte wrapping key, for jobs that
+ * carry MAC keys. Throws `ProvisionError` station-key-wrong.
+ */
+export async function runJob(
+  job: ProvisionJob,
+  stationName: string,
+  stationKey: Uint8Array | undefined,
+  ports: StationPorts,
+): Promise<ProvisionResult> {
+  const macKeys = job.mac_keys.map((key) => ({ ...key, secret: unwrapMacKey(job, key, stationKey) }));
+  try {
+    const units: ReportedUnit[] = [];
+    for (const serial of job.serials) units.push(await provisionUnit(job, serial, macKeys, ports));
+    return {
+      format: RESULT_FORMAT,
+      batch: job.batch,
+      station: stationName,
+      finished: ports.now().toISOString(),
+      units,
+    };
+  } finally {
+    for (const { secret } of macKeys) secret.fill(0);
+  }
+}
+
+type UnwrappedKey = ProvisionJob['mac_keys'][number] & { readonly secret: Uint8Array };
+
+function unwrapMacKey(
+  job: ProvisionJob,
+  key: ProvisionJob['mac_keys'][number],
+  stationKey: Uint8Array | undefined,
+): Uint8Array {
+  if (!stationKey || !job.station || toHex(checkValue(stationKey)) !== job.station.check_value) {
+    throw new ProvisionError(
+      'station-key-wrong',
+      `The job's keys are wrapped for the station ${job.station?.name ?? '(none named)'}, and its key is not at hand.`,
+      'Run the job where that station key is, or issue the job again for this station.',
+    );
+  }
+  const secret = unwrapKey(stationKey, fromHex(key.wrapped));
+  if (toHex(checkValue(secret)) === key.check_value) return secret;
+  secret.fill(0);
+  throw new ProvisionError(
+    'station-key-wrong',
+    `The key ${key.label} opens, but its check value is not the one in the job.`,
+    'The job was put together from two sources: issue it again.',
+  );
+}
+
+async function provisionUnit(
+  job: ProvisionJob,
+  serial: string,
+  macKeys: readonly UnwrappedKey[],
+  ports: StationPorts,
+): Promise<ReportedUnit> {
+  const store = ports.anchorStore();
+  job.anchors.forEach((anchor, slot) => {
+    store.write(slot, fromHex(anchor.name + anchor.spki));
+  });
+  store.lock();
+  const observations = job.anchors.map((_, slot) => observeOverwrite(store, slot));
+  const anchors = job.anchors.map((anchor, slot) => ({
+    ...anchor,
+    ...readBack(store, slot, anchor.name.length / 2),
+  }));
+  const unitKeys = await makeUnitKeys(job, ports);
+  const record = await makeRecord(job, serial, anchors, unitKeys, macKeys, ports);
+  return {
+    serial,
+    outcome: 'provisioned',
+    device_id: record.device_id,
+    anchors_read_back: anchors.map(({ label, name, spki }) => ({ label, name, spki })),
+    overwrite_attempt: {
+      attempted: true,
+      observed: observations.includes('overwritten') ? 'overwritten' : 'refused',
+    },
+    debug: record.debug,
+    unit_keys: unitKeys.map(({ purpose, spki }) => ({ purpose, spki })),
+    mac_key_check_values: macKeys.map(({ id, secret }) => ({ id, check_value: toHex(checkValue(secret)) })),
+    first_envelope_sha256: await ports.program(record),
+  };
+}
+
+function readBack(store: AnchorStore, slot: number, nameLength: number): { name: string; spki: string } {
+  const bytes = store.read(slot);
+  return { name: toHex(bytes.subarray(0, nameLength)), spki: toHex(bytes.subarray(nameLength)) };
+}
+
+async function makeUnitKeys(job: ProvisionJob, ports: StationPorts): Promise<UnitKey[]> {
+  const keys: UnitKey[] = [];
+  for (const purpose of job.unit_keys) {
+    const { spki, privateKey } = ports.makeUnitKey();
+    keys.push({
+      purpose,
+      spki: toHex(spki),
+      secret: await ports.keepSecret(privateKey, `unit ${purpose} key`),
+    });
+    privateKey.fill(0);
+  }
+  return keys;
+}
+
+async function makeRecord(
+  job: ProvisionJob,
+  serial: string,
+  anchors: UnitRecord['anchors'],
+  unitKeys: readonly UnitKey[],
+  macKeys: readonly UnwrappedKey[],
+  ports: StationPorts,
+): Promise<UnitRecord> {
+  const held: UnitMacKey[] = [];
+  for (const { id, label, cohort, secret } of macKeys) {
+    held.push({
+      id,
+      label,
+      ...(cohort !== undefined && { cohort }),
+      secret: await ports.keepSecret(secret, label),
+    });
+  }
+  return {
+    format: UNIT_FORMAT,
+    serial,
+    class_name: job.class_name,
+    vendor_id: job.vendor_id,
+    class_ids: job.class_ids,
+    device_id: deviceId(job, serial),
+    scheme: job.scheme,
+    profile: job.profile,
+    clock: job.clock,
+    anchors,
+    mac_keys: held,
+    unit_keys: unitKeys,
+    floors: job.floors,
+    denied_signers: job.denied_signers,
+    memory: job.memory,
+    trial_attempts: job.trial_attempts,
+    trial: job.trial,
+    debug: 'closed',
+  };
+}
