@@ -1,4 +1,4 @@
-import { type Document, isMap, isNode, isPair, isScalar, LineCounter, parseDocument } from 'yaml';
+import { type Document, isMap, isNode, isPair, isScalar, LineCounter, parseDocument, visit } from 'yaml';
 import { z } from 'zod';
 import { invalidFile, type Mistake } from './errors.ts';
 
@@ -23,9 +23,12 @@ export function readDocument<S extends z.ZodType>(text: string, file: string, sc
     prettyErrors: false,
     strict: true,
   });
-  const broken = document.errors.map((error) => syntaxMistake(error, text, lines));
+  const broken = [
+    ...document.errors.map((error) => syntaxMistake(error, text, lines)),
+    ...aliasMistakes(document, lines),
+  ];
   if (broken.length > 0) throw invalidFile(file, broken);
-  const result = schema.safeParse(document.toJS({ maxAliasCount: 0 }));
+  const result = schema.safeParse(document.toJS());
   if (result.success) return result.data;
   throw invalidFile(
     file,
@@ -58,6 +61,23 @@ function syntaxMistake(error: Document['errors'][number], text: string, lines: L
   ];
   const key = error.code === 'DUPLICATE_KEY' ? /^[\w-]*/.exec(text.slice(error.pos[0]))?.[0] : undefined;
   return { ...toPlace(lines.linePos(error.pos[0])), field: key ?? '', expected, found };
+}
+
+// An alias lets a short file stand for a huge one, and no class needs it.
+function aliasMistakes(document: Document, lines: LineCounter): Mistake[] {
+  const mistakes: Mistake[] = [];
+  visit(document, {
+    Alias(_, alias) {
+      const place = toPlace(lines.linePos(alias.range?.[0] ?? 0));
+      mistakes.push({
+        ...place,
+        field: '',
+        expected: 'the value itself',
+        found: `the alias *${alias.source}`,
+      });
+    },
+  });
+  return mistakes;
 }
 
 function schemaMistakes(

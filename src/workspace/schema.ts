@@ -14,7 +14,7 @@ const text = (about: string, example: string) =>
     .string({ error: 'text; put it in quotes so that YAML does not read it as a number' })
     .min(1, { error: 'text of at least one character' })
     .max(128, { error: 'text of at most 128 characters' })
-    .regex(/^[^\p{Cc}]*$/u, { error: 'text without control characters' })
+    .refine((value) => !/\p{Cc}/u.test(value), { error: 'text without control characters' })
     .meta({ description: about, examples: [example] });
 
 const whole = (about: string, minimum: number, maximum: number, example: number) =>

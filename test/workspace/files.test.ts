@@ -1,0 +1,136 @@
+import * as fs from 'node:fs';
+import { join } from 'node:path';
+import { describe, expect, test } from 'vitest';
+import { type Disk, fileSource, filesOn } from '../../src/workspace/index.ts';
+import { emptyFolder, failure } from './setup.ts';
+
+/** The real disk, except that one call fails with a given code from its n-th use on. */
+function failingDisk(call: keyof Disk, code: string, from = 1): Disk {
+  let uses = 0;
+  const real = { ...fs }[call] as (...args: unknown[]) => unknown;
+  const failing = (...args: unknown[]) => {
+    uses += 1;
+    if (uses >= from) throw Object.assign(new Error(code), { code });
+    return real(...args);
+  };
+  return { ...fs, [call]: failing };
+}
+
+describe('durable files: whole or absent', () => {
+  test('a new file is created once; a second creation changes nothing and says so', () => {
+    const path = join(emptyFolder(), 'a.json');
+    expect(filesOn().createNew(path, 'first')).toBe(true);
+    expect(filesOn().createNew(path, 'second')).toBe(false);
+    expect(fs.readFileSync(path, 'utf8')).toBe('first');
+  });
+
+  test('a replaced file keeps its old content until the new one is whole', async () => {
+    const folder = emptyFolder();
+    const path = join(folder, 'a.json');
+    filesOn().createNew(path, 'old');
+    await failure(() => filesOn(failingDisk('writeSync', 'ENOSPC')).replace(path, 'new'));
+    expect(fs.readFileSync(path, 'utf8')).toBe('old');
+    expect(fs.readdirSync(folder)).toEqual(['a.json']);
+    filesOn().replace(path, 'new');
+    expect(fs.readFileSync(path, 'utf8')).toBe('new');
+  });
+
+  const steps: [keyof Disk, string, string][] = [
+    ['openSync', 'EACCES', 'no-permission'],
+    ['openSync', 'EROFS', 'read-only'],
+    ['writeSync', 'ENOSPC', 'disk-full'],
+    ['writeSync', 'EDQUOT', 'disk-full'],
+    ['writeSync', 'EFBIG', 'disk-full'],
+    ['fsyncSync', 'EIO', 'file-trouble'],
+    ['linkSync', 'ENOSPC', 'disk-full'],
+  ];
+  test.each(steps)(
+    '%s failing with %s ends as %s, and leaves no file and no part of one',
+    async (call, code, expected) => {
+      const folder = emptyFolder();
+      const error = await failure(() =>
+        filesOn(failingDisk(call, code)).createNew(join(folder, 'a'), 'text'),
+      );
+      expect(error.code).toBe(expected);
+      expect(error.message).toContain('cannot write');
+      expect(error.hint).toBeTruthy();
+      expect(fs.readdirSync(folder)).toEqual([]);
+    },
+  );
+
+  test('on a file system without hard links creation stays exclusive', () => {
+    const folder = emptyFolder();
+    const files = filesOn(failingDisk('linkSync', 'EPERM'));
+    expect(files.createNew(join(folder, 'a'), 'first')).toBe(true);
+    expect(files.createNew(join(folder, 'a'), 'second')).toBe(false);
+    expect(fs.readFileSync(join(folder, 'a'), 'utf8')).toBe('first');
+    expect(fs.readdirSync(folder)).toEqual(['a']);
+  });
+
+  test('a secret file is for its owner only', () => {
+    const path = join(emptyFolder(), 'key.pem');
+    filesOn().createNew(path, 'x', { secret: true });
+    expect(fs.statSync(path).mode & 0o777).toBe(0o600);
+  });
+});
+
+describe('outputs appear with their last byte', () => {
+  test('nothing stands at the place before commit', () => {
+    const folder = emptyFolder();
+    const output = filesOn().beginOutput(join(folder, 'app.suit'));
+    output.write(new Uint8Array(100_000));
+    expect(fs.existsSync(join(folder, 'app.suit'))).toBe(false);
+    output.commit();
+    expect(fs.statSync(join(folder, 'app.suit')).size).toBe(100_000);
+    expect(fs.readdirSync(folder)).toEqual(['app.suit']);
+  });
+
+  test('an abandoned output leaves nothing', () => {
+    const folder = emptyFolder();
+    const output = filesOn().beginOutput(join(folder, 'app.suit'));
+    output.write(new Uint8Array(10));
+    output.abandon();
+    expect(fs.readdirSync(folder)).toEqual([]);
+  });
+
+  test('an existing file is kept unless force is given', async () => {
+    const path = join(emptyFolder(), 'app.suit');
+    fs.writeFileSync(path, 'old');
+    const output = filesOn().beginOutput(path);
+    output.write(Buffer.from('new'));
+    expect((await failure(() => output.commit())).code).toBe('output-exists');
+    output.abandon();
+    expect(fs.readFileSync(path, 'utf8')).toBe('old');
+    const forced = filesOn().beginOutput(path, { force: true });
+    forced.write(Buffer.from('new'));
+    forced.commit();
+    expect(fs.readFileSync(path, 'utf8')).toBe('new');
+  });
+});
+
+describe('file sources', () => {
+  test('read any part of a file, and refuse to read past its end', () => {
+    const path = join(emptyFolder(), 'image.bin');
+    fs.writeFileSync(path, Buffer.from([0, 1, 2, 3, 4, 5]));
+    const source = fileSource(path);
+    expect(source.size).toBe(6);
+    expect([...source.read(2, 3)]).toEqual([2, 3, 4]);
+    expect([...source.read(6, 0)]).toEqual([]);
+    expect(() => source.read(4, 3)).toThrow(RangeError);
+    source.close();
+  });
+
+  test('a file that is not there, a folder, and a file cut while it is read: each its own error', async () => {
+    const folder = emptyFolder();
+    expect((await failure(() => fileSource(join(folder, 'none')))).code).toBe('not-found');
+    expect((await failure(() => fileSource(folder))).code).toBe('wrong-value');
+    const path = join(folder, 'image.bin');
+    fs.writeFileSync(path, Buffer.alloc(100));
+    const source = fileSource(path);
+    fs.truncateSync(path, 50);
+    const error = await failure(() => source.read(0, 100));
+    expect(error.code).toBe('file-trouble');
+    expect(error.message).toContain('became shorter');
+    source.close();
+  });
+});
