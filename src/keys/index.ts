@@ -1,0 +1,41 @@
+/**
+ * Keys: where private and secret keys live, and how they are made, opened and used. Three custodies stand behind the ports
+ * `Signer` and `MacKey` of the COSE room: encrypted files, PKCS#11 tokens, and a machine without network, which
+ * takes requests and gives certificates. Secrets come in through `SecretSource`, never as arguments.
+ */
+export { requireProductionKey } from './admission.ts';
+export {
+  createMacKey,
+  createSigningKey,
+  openMacKey,
+  openRoot,
+  openSigner,
+  withMacSecret,
+} from './custody.ts';
+export { type KeyDescription, keyDescriptionSchema, readKeyDescription } from './description.ts';
+export { KeyError, type KeyErrorCode } from './error.ts';
+export type { AttributeEvidence, KeyEvidence } from './evidence.ts';
+export { readTextFile, writeNewFile } from './files.ts';
+export { checkValue, fingerprintMatches } from './fingerprint.ts';
+export { TRIAL_MARK } from './pkcs8.ts';
+export type { CustodyMacKey, CustodySigner, KeyAccess, KeyPlace, MadeKey, NewKey } from './ports.ts';
+export {
+  createSecretSource,
+  type PassphraseRequest,
+  type PinRequest,
+  type SecretOptions,
+  type SecretSource,
+  SHORTEST_PASSPHRASE,
+  withSecret,
+} from './secrets.ts';
+export { generatePrivateKey, softwareMacKey, softwareSigner } from './software.ts';
+export {
+  createWrappingKey,
+  type NewWrappingKey,
+  type WrappedKey,
+  withUnwrappedKey,
+  wrapMacKey,
+} from './station.ts';
+export { inspectTokenKey } from './token/custody.ts';
+export { formatTokenUri, parseTokenUri, type TokenUri } from './token/uri.ts';
+export { unwrapKey, wrapKey } from './wrap.ts';
