@@ -23,6 +23,16 @@ export {
 export { SuitError, type SuitErrorCode } from './errors.ts';
 export { SUIT_LIMITS, type SuitLimits } from './limits.ts';
 export {
+  type CommandPlace,
+  INVOCATION_PROCEDURE,
+  type MachineReason,
+  type Outcome,
+  type ProcessorHost,
+  runSequences,
+  type TargetComponent,
+  UPDATE_PROCEDURE,
+} from './machine.ts';
+export {
   type ComponentIdentifier,
   type Manifest,
   type ManifestOptions,

@@ -22,6 +22,8 @@ export interface CommandRow extends Row {
   readonly needs: readonly number[];
   /** Admitted in the shared sequence ([M] Appendix A, SUIT_Shared_Sequence). */
   readonly inShared: boolean;
+  /** Stores into the current component: it must not also be a source while order is not strict ([M] section 6.7). */
+  readonly writes: boolean;
 }
 
 type Brief = Pick<CommandRow, 'code' | 'name' | 'source'> & Partial<CommandRow>;
@@ -32,6 +34,7 @@ const condition = (row: Brief): CommandRow => ({
   argument: 'policy',
   needs: [],
   inShared: true,
+  writes: false,
   support: 'runs',
   ...row,
 });
@@ -42,6 +45,7 @@ const directive = (row: Brief): CommandRow => ({
   argument: 'policy',
   needs: [],
   inShared: false,
+  writes: false,
   support: 'runs',
   ...row,
 });
@@ -72,7 +76,7 @@ export const COMMANDS = tableOf<CommandRow>([
     inShared: true,
     source: '[M] 8.4.10.2',
   }),
-  directive({ code: 18, name: 'directive-write', needs: [18], source: '[M] 8.4.10.6' }),
+  directive({ code: 18, name: 'directive-write', needs: [18], writes: true, source: '[M] 8.4.10.6' }),
   directive({
     code: 19,
     name: 'directive-set-parameters',
@@ -87,8 +91,8 @@ export const COMMANDS = tableOf<CommandRow>([
     inShared: true,
     source: '[M] 8.4.10.3',
   }),
-  directive({ code: 21, name: 'directive-fetch', needs: [21], source: '[M] 8.4.10.4' }),
-  directive({ code: 22, name: 'directive-copy', needs: [22], source: '[M] 8.4.10.5' }),
+  directive({ code: 21, name: 'directive-fetch', needs: [21], writes: true, source: '[M] 8.4.10.4' }),
+  directive({ code: 22, name: 'directive-copy', needs: [22], writes: true, source: '[M] 8.4.10.5' }),
   directive({ code: 23, name: 'directive-invoke', source: '[M] 8.4.10.7' }),
   condition({ code: 24, name: 'condition-device-identifier', needs: [24], source: '[M] 8.4.9.1' }),
   condition({ code: 25, name: 'condition-image-not-match', needs: [3], source: '[UM] 5.2' }),
