@@ -3,8 +3,52 @@
  * the strict DER (X.690) and PEM (RFC 7468) under them, which the keys room uses too. Signing comes in as a
  * callback, so a key may live anywhere; time comes in as an argument, because a unit may have no clock.
  */
+export {
+  type CertificateAlgorithm,
+  ecdsaFromRaw,
+  ecdsaToRaw,
+  readSubjectKey,
+  UNIT_ALGORITHMS,
+} from './algorithm.ts';
+export type { Anchor } from './anchor.ts';
+export { type Certificate, isTrial, parseCertificate } from './certificate.ts';
+export {
+  type Crl,
+  type CrlDescription,
+  parseCrl,
+  REVOCATION_REASONS,
+  type Revocation,
+  type RevocationReason,
+  writeCrl,
+} from './crl.ts';
 export { contextTag, type DerElement, type DerLimits, DerReader, readDer, TAG } from './der.ts';
 export { DER_REFUSALS, type DerCode, DerError } from './der-error.ts';
 export * as der from './der-write.ts';
+export type { Extension, KeyUsage, KnownExtensions } from './extensions.ts';
+export type { GeneralName } from './general-name.ts';
+export { type CertificateDescription, type Issuer, issueCertificate, issuerOf, newSerial } from './issue.ts';
+export {
+  fingerprint,
+  fingerprintText,
+  groupDigits,
+  isPublishedExampleKey,
+  isPublishedExampleSecret,
+  keyIdentifier,
+  PUBLISHED_EXAMPLE_KEYS,
+} from './key.ts';
+export { type Name, type NameAttribute, parseName, sameName, TRIAL_MARK, writeName } from './name.ts';
+export { OID } from './oids.ts';
+export { type PathOptions, type PathVerdict, validatePath } from './path.ts';
+export { PATH_REFUSALS, type PathRefusal } from './path-refusal.ts';
 export { fromPem, onePem, type PemBlock, type PemLabel, toPem } from './pem.ts';
+export type { Profile, SignerRights } from './profile.ts';
+export { type CertificationRequest, parseRequest, type RequestDescription, writeRequest } from './request.ts';
+export {
+  judgeSigner,
+  SIGNER_REFUSALS,
+  type SignerDemands,
+  type SignerRefusal,
+  type SignerVerdict,
+} from './signer.ts';
+export type { SignCallback } from './signing.ts';
 export { X509_REFUSALS, type X509Code, X509Error } from './x509-error.ts';

@@ -1,0 +1,33 @@
+/** Object identifiers by the names their standards give them. */
+export const OID = {
+  // RFC 5280 section 4.2.1 and 5.2
+  subjectKeyIdentifier: '2.5.29.14',
+  keyUsage: '2.5.29.15',
+  subjectAltName: '2.5.29.17',
+  basicConstraints: '2.5.29.19',
+  cRLNumber: '2.5.29.20',
+  reasonCode: '2.5.29.21',
+  invalidityDate: '2.5.29.24',
+  nameConstraints: '2.5.29.30',
+  certificatePolicies: '2.5.29.32',
+  anyPolicy: '2.5.29.32.0',
+  policyMappings: '2.5.29.33',
+  authorityKeyIdentifier: '2.5.29.35',
+  policyConstraints: '2.5.29.36',
+  extKeyUsage: '2.5.29.37',
+  inhibitAnyPolicy: '2.5.29.54',
+  // RFC 5280 section 4.2.1.12
+  codeSigning: '1.3.6.1.5.5.7.3.3',
+  anyExtendedKeyUsage: '2.5.29.37.0',
+  // RFC 2985 section 5.4.2
+  extensionRequest: '1.2.840.113549.1.9.14',
+  emailAddress: '1.2.840.113549.1.9.1',
+  // RFC 5758 section 3.2, RFC 8410 section 3
+  ecdsaWithSha256: '1.2.840.10045.4.3.2',
+  ed25519: '1.3.101.112',
+  /**
+   * Our own extension: the signer's generation, an INTEGER from 0. The identifier is a random UUID under the arc
+   * 2.25 (ITU-T X.667): 0f185827-22bd-4c1c-a94c-4f393aa0a932.
+   */
+  signerGeneration: '2.25.20064823014073370102341953327854561586',
+} as const;

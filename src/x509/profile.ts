@@ -1,0 +1,81 @@
+/**
+ * What this product puts into the certificates it issues, and so into the requests for them (standards: RFC 5280
+ * section 4.2.1; the choice is the deployment profile's). Root: pathLen 1. Intermediate: pathLen 0. Signer: no
+ * authority, digitalSignature, code signing, scope and generation.
+ */
+import { boolean, integer, namedBits, octetString, oid, primitive, sequence } from './der-write.ts';
+import { KEY_USAGES, type KeyUsage, type KnownExtensions } from './extensions.ts';
+import { writeUri } from './general-name.ts';
+import { OID } from './oids.ts';
+import { X509Error } from './x509-error.ts';
+
+export type Profile = 'root' | 'intermediate' | 'signer';
+
+/** A signer's rights. */
+export interface SignerRights {
+  /** Scope: URIs `urn:uuid:<class id>`, at least one, in lower case. */
+  readonly scopes?: readonly string[];
+  /** Generation, from 0: units refuse signers below the generation they have seen. */
+  readonly generation?: number;
+}
+
+const PATH_LENGTH = { root: 1, intermediate: 0 } as const;
+const SCOPE = /^urn:uuid:[0-9a-f]{8}-(?:[0-9a-f]{4}-){3}[0-9a-f]{12}$/;
+const AUTHORITY_USAGES: readonly KeyUsage[] = ['keyCertSign', 'cRLSign'];
+const SIGNER_USAGES: readonly KeyUsage[] = ['digitalSignature'];
+
+/**
+ * The extensions of a profile, without key identifiers. Throws `X509Error` rights-... where a signer's scope or
+ * generation is missing or malformed, or where an authority is given any.
+ */
+export function profileExtensions(profile: Profile, rights: SignerRights): Uint8Array[] {
+  return profile === 'signer' ? signerExtensions(rights) : authorityExtensions(profile, rights);
+}
+
+/** Which profile the extensions of a request or certificate follow; `undefined` where it is none of ours. */
+export function profileOf({ basicConstraints, extKeyUsage }: KnownExtensions): Profile | undefined {
+  if (basicConstraints?.cA)
+    return basicConstraints.pathLength === PATH_LENGTH.intermediate ? 'intermediate' : 'root';
+  return extKeyUsage?.includes(OID.codeSigning) ? 'signer' : undefined;
+}
+
+/** One Extension (RFC 5280 section 4.1): critical is left out where false. */
+export function extension(identifier: string, critical: boolean, value: Uint8Array): Uint8Array {
+  return sequence(oid(identifier), ...(critical ? [boolean(true)] : []), octetString(value));
+}
+
+/** subjectKeyIdentifier; not critical (section 4.2.1.2). */
+export function subjectKeyExtension(identifier: Uint8Array): Uint8Array {
+  return extension(OID.subjectKeyIdentifier, false, octetString(identifier));
+}
+
+/** authorityKeyIdentifier with the key identifier only; not critical (section 4.2.1.1). */
+export function authorityKeyExtension(identifier: Uint8Array): Uint8Array {
+  return extension(OID.authorityKeyIdentifier, false, sequence(primitive(0, identifier)));
+}
+
+function authorityExtensions(profile: 'root' | 'intermediate', rights: SignerRights): Uint8Array[] {
+  if (rights.scopes?.length || rights.generation !== undefined) throw new X509Error('rights-of-authority');
+  const constraints = sequence(boolean(true), integer(PATH_LENGTH[profile]));
+  return [extension(OID.basicConstraints, true, constraints), keyUsageExtension(AUTHORITY_USAGES)];
+}
+
+function signerExtensions({ scopes = [], generation }: SignerRights): Uint8Array[] {
+  if (scopes.length === 0) throw new X509Error('rights-scope', { detail: 'none given' });
+  const malformed = scopes.find((scope) => !SCOPE.test(scope));
+  if (malformed !== undefined) throw new X509Error('rights-scope', { detail: malformed });
+  if (generation === undefined || !Number.isSafeInteger(generation) || generation < 0) {
+    throw new X509Error('rights-generation', { detail: String(generation) });
+  }
+  return [
+    extension(OID.basicConstraints, true, sequence()),
+    keyUsageExtension(SIGNER_USAGES),
+    extension(OID.extKeyUsage, true, sequence(oid(OID.codeSigning))),
+    extension(OID.subjectAltName, false, sequence(...scopes.map(writeUri))),
+    extension(OID.signerGeneration, false, integer(generation)),
+  ];
+}
+
+function keyUsageExtension(usages: readonly KeyUsage[]): Uint8Array {
+  return extension(OID.keyUsage, true, namedBits(usages.map((usage) => KEY_USAGES.indexOf(usage))));
+}

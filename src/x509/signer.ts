@@ -1,0 +1,73 @@
+/** A signer's rights, judged after its path: purpose, scope, generation, deny list (the deployment profile). */
+import type { Certificate } from './certificate.ts';
+import type { KeyUsage } from './extensions.ts';
+import { fingerprint } from './key.ts';
+import { OID } from './oids.ts';
+
+/** What a unit asks of a signer. */
+export interface SignerDemands {
+  /** Scopes that cover the unit, `urn:uuid:<class id>`: the signer must hold at least one of them. */
+  readonly scopes: readonly string[];
+  /** Lowest generation that still counts. */
+  readonly minimumGeneration: number;
+  /** Fingerprints (SHA-256 of the SubjectPublicKeyInfo, hexadecimal) of keys that no longer count. */
+  readonly denied: readonly string[];
+}
+
+export const SIGNER_REFUSALS = {
+  'signer-key': "the signer's key is neither P-256 nor Ed25519",
+  'signer-purpose': 'the certificate is not one for signing releases',
+  'signer-scope': 'the signer may not sign for this class',
+  'signer-denied': "the signer's key is on the deny list",
+  'signer-generation': 'the signer is of a generation that no longer counts',
+} as const;
+export type SignerRefusal = keyof typeof SIGNER_REFUSALS;
+
+export type SignerVerdict =
+  | { readonly ok: true }
+  | { readonly ok: false; readonly code: SignerRefusal; readonly detail: string };
+
+const AUTHORITY_USAGES: readonly KeyUsage[] = ['keyCertSign', 'cRLSign'];
+
+/**
+ * Judges a signer's certificate. Never throws on data. A certificate without a generation counts as generation 0,
+ * one without a scope covers nothing.
+ */
+export function judgeSigner(certificate: Certificate, demands: SignerDemands): SignerVerdict {
+  const purpose = purposeProblem(certificate);
+  const key = fingerprint(certificate.spki);
+  const generation = certificate.generation ?? 0;
+  if (!certificate.keyType) return refuse('signer-key', `fingerprint ${key}`);
+  if (purpose) return refuse('signer-purpose', purpose);
+  if (!isInScope(certificate, demands.scopes))
+    return refuse('signer-scope', scopeDetail(certificate, demands));
+  if (demands.denied.some((denied) => denied.toLowerCase() === key))
+    return refuse('signer-denied', `fingerprint ${key}`);
+  if (!(generation >= demands.minimumGeneration)) {
+    return refuse('signer-generation', `generation ${generation}, at least ${demands.minimumGeneration}`);
+  }
+  return { ok: true };
+}
+
+function refuse(code: SignerRefusal, detail: string): SignerVerdict {
+  return { ok: false, code, detail };
+}
+
+// RFC 5280 sections 4.2.1.3, 4.2.1.9, 4.2.1.12: an end entity, for digital signatures, on code.
+function purposeProblem({ basicConstraints, keyUsage, extKeyUsage }: Certificate): string | undefined {
+  if (basicConstraints?.cA) return "it is an authority's";
+  if (!keyUsage?.includes('digitalSignature')) return 'keyUsage lacks digitalSignature';
+  const authority = AUTHORITY_USAGES.find((usage) => keyUsage.includes(usage));
+  if (authority) return `keyUsage has ${authority}`;
+  return extKeyUsage?.includes(OID.codeSigning) ? undefined : 'extended key usage lacks code signing';
+}
+
+// UUIDs are compared without regard to case (RFC 9562 section 4).
+function isInScope({ subjectAltUris }: Certificate, scopes: readonly string[]): boolean {
+  const wanted = new Set(scopes.map((scope) => scope.toLowerCase()));
+  return subjectAltUris.some((uri) => wanted.has(uri.toLowerCase()));
+}
+
+function scopeDetail({ subjectAltUris }: Certificate, { scopes }: SignerDemands): string {
+  return `signer covers ${subjectAltUris.join(', ') || 'nothing'}; this unit is ${scopes.join(', ') || 'of no class'}`;
+}
