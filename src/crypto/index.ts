@@ -12,9 +12,7 @@ import {
   verify,
 } from 'node:crypto';
 import { toHex } from '../bytes/index.ts';
-
-/** Key types that signature algorithms of the mandatory profiles use. */
-export type KeyType = 'p256' | 'ed25519';
+import { type KeyType, spkiKeyType } from './spki.ts';
 
 /** A public key, parsed once and kept: importing a key costs more than verifying with it. */
 export interface PublicKey {
@@ -73,22 +71,18 @@ export function randomBytes(length: number): Uint8Array {
   return new Uint8Array(nodeRandomBytes(length));
 }
 
-const NAMED_KEYS: ReadonlyMap<string, KeyType> = new Map([
-  ['301306072a8648ce3d020106082a8648ce3d030107', 'p256'],
-  ['300506032b6570', 'ed25519'],
-]);
 const KEY_CACHE_LIMIT = 256;
 const keyCache = new Map<string, PublicKey>();
 
 /**
- * Reads a DER SubjectPublicKeyInfo. Only the named curve P-256 (RFC 5480) and Ed25519 (RFC 8410) are known;
- * anything else, explicit curve parameters included, gives `undefined`.
+ * Reads a DER SubjectPublicKeyInfo. Only the named curve P-256 (RFC 5480) and Ed25519 (RFC 8410) are known; anything
+ * else gives `undefined`: explicit curve parameters, the hybrid point form, BER, bytes after the end.
  */
 export function readPublicKey(spki: Uint8Array): PublicKey | undefined {
   const id = toHex(spki);
   const known = keyCache.get(id);
   if (known) return known;
-  const type = keyTypeOf(id);
+  const type = spkiKeyType(id);
   if (!type) return undefined;
   try {
     const handle = createPublicKey({ key: Buffer.from(spki), format: 'der', type: 'spki' });
@@ -99,11 +93,6 @@ export function readPublicKey(spki: Uint8Array): PublicKey | undefined {
   } catch {
     return undefined;
   }
-}
-
-function keyTypeOf(spkiHex: string): KeyType | undefined {
-  for (const [algorithm, type] of NAMED_KEYS) if (spkiHex.startsWith(algorithm, 4)) return type;
-  return undefined;
 }
 
 /**
@@ -133,4 +122,5 @@ export function verifySignature(key: PublicKey, message: Uint8Array, signature: 
     return false;
   }
 }
-export { ed25519Spki, p256Spki } from './spki.ts';
+
+export { ed25519Spki, type KeyType, p256Spki } from './spki.ts';

@@ -1,9 +1,37 @@
 import { createPublicKey } from 'node:crypto';
 import { concat, fromHex } from '../bytes/index.ts';
 
-const P256_PREFIX = fromHex('3059301306072a8648ce3d020106082a8648ce3d030107034200');
-const P256_COMPRESSED_PREFIX = fromHex('3039301306072a8648ce3d020106082a8648ce3d030107032200');
-const ED25519_PREFIX = fromHex('302a300506032b6570032100');
+/** Key types that signature algorithms of the mandatory profiles use. */
+export type KeyType = 'p256' | 'ed25519';
+
+/** Everything before the coordinates, tag of the point included, and the whole length in bytes. */
+interface SpkiForm {
+  readonly type: KeyType;
+  readonly prefix: string;
+  readonly length: number;
+}
+
+const P256_ALGORITHM = '301306072a8648ce3d020106082a8648ce3d030107';
+const P256_UNCOMPRESSED = `3059${P256_ALGORITHM}03420004`;
+const P256_EVEN = `3039${P256_ALGORITHM}03220002`;
+const P256_ODD = `3039${P256_ALGORITHM}03220003`;
+const ED25519 = '302a300506032b6570032100';
+
+/** The DER forms of RFC 5480 section 2 (named curve) and RFC 8410 section 4. */
+const FORMS: readonly SpkiForm[] = [
+  { type: 'p256', prefix: P256_UNCOMPRESSED, length: 91 },
+  { type: 'p256', prefix: P256_EVEN, length: 59 },
+  { type: 'p256', prefix: P256_ODD, length: 59 },
+  { type: 'ed25519', prefix: ED25519, length: 44 },
+];
+
+/**
+ * The key type of a SubjectPublicKeyInfo in hexadecimal, `undefined` where it is in none of the known forms. Whole
+ * prefixes are compared because OpenSSL also takes hybrid points, stray unused bits and bytes after the end.
+ */
+export function spkiKeyType(spkiHex: string): KeyType | undefined {
+  return FORMS.find((form) => spkiHex.length === 2 * form.length && spkiHex.startsWith(form.prefix))?.type;
+}
 
 /**
  * DER SubjectPublicKeyInfo, uncompressed, of the P-256 point with the 32-byte coordinate `x` and `y`, or the sign
@@ -12,14 +40,13 @@ const ED25519_PREFIX = fromHex('302a300506032b6570032100');
 export function p256Spki(x: Uint8Array, y: Uint8Array | boolean): Uint8Array | undefined {
   const spki =
     typeof y === 'boolean'
-      ? concat(P256_COMPRESSED_PREFIX, Uint8Array.of(y ? 3 : 2), x)
-      : concat(P256_PREFIX, Uint8Array.of(4), x, y);
+      ? concat(fromHex(y ? P256_ODD : P256_EVEN), x)
+      : concat(fromHex(P256_UNCOMPRESSED), x, y);
   try {
-    const jwk = createPublicKey({ key: Buffer.from(spki), format: 'der', type: 'spki' }).export({
-      format: 'jwk',
-    });
+    const key = createPublicKey({ key: Buffer.from(spki), format: 'der', type: 'spki' });
+    const jwk = key.export({ format: 'jwk' });
     const point = [jwk.x, jwk.y].map((part) => Buffer.from(part!, 'base64url'));
-    return concat(P256_PREFIX, Uint8Array.of(4), ...point);
+    return concat(fromHex(P256_UNCOMPRESSED), ...point);
   } catch {
     return undefined;
   }
@@ -27,5 +54,5 @@ export function p256Spki(x: Uint8Array, y: Uint8Array | boolean): Uint8Array | u
 
 /** DER SubjectPublicKeyInfo of a 32-byte Ed25519 public key (RFC 8410 section 4). */
 export function ed25519Spki(publicKey: Uint8Array): Uint8Array {
-  return concat(ED25519_PREFIX, publicKey);
+  return concat(fromHex(ED25519), publicKey);
 }
