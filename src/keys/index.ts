@@ -17,6 +17,16 @@ export { KeyError, type KeyErrorCode } from './error.ts';
 export type { AttributeEvidence, KeyEvidence } from './evidence.ts';
 export { readTextFile, writeNewFile } from './files.ts';
 export { checkValue, fingerprintMatches } from './fingerprint.ts';
+export {
+  type Reply,
+  type ReplyExpectation,
+  readReplyFile,
+  readRequestFile,
+  readRootFile,
+  requireFingerprint,
+  writeReplyFile,
+  writeRequestFile,
+} from './offline.ts';
 export { TRIAL_MARK } from './pkcs8.ts';
 export type { CustodyMacKey, CustodySigner, KeyAccess, KeyPlace, MadeKey, NewKey } from './ports.ts';
 export {

@@ -5,6 +5,7 @@ import type { Handle } from 'pkcs11js';
 import { KeyError } from '../error.ts';
 import type { AttributeEvidence } from '../evidence.ts';
 import type { AttributeName } from './constants.ts';
+import { answerOf } from './module.ts';
 import type { Attributes, TokenSession } from './session.ts';
 
 /** Wanted value of an attribute read back; null: recorded, but either value will do. */
@@ -85,6 +86,24 @@ export const WRAPPING_KEY_RULES: Rules = {
   CKA_LOCAL: null,
   CKA_TRUSTED: null,
 };
+
+const OPTIONAL_REFUSED = new Set([
+  'CKR_ATTRIBUTE_TYPE_INVALID',
+  'CKR_ATTRIBUTE_VALUE_INVALID',
+  'CKR_TEMPLATE_INCONSISTENT',
+]);
+
+/** Tokens differ in the attributes they take when a key is made: makes it with the strictest set that this one takes. */
+export function firstTaken<T>(choices: readonly Attributes[], make: (extra: Attributes) => T): T {
+  for (const choice of choices.slice(0, -1)) {
+    try {
+      return make(choice);
+    } catch (error) {
+      if (!OPTIONAL_REFUSED.has(answerOf(error) ?? '')) throw error;
+    }
+  }
+  return make(choices.at(-1)!);
+}
 
 /** Attributes read back and held against rules, in their order. */
 export function readBack(session: TokenSession, key: Handle, rules: Rules): AttributeEvidence[] {

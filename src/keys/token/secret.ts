@@ -7,6 +7,7 @@ import { KeyError } from '../error.ts';
 import type { AttributeEvidence } from '../evidence.ts';
 import { CHECK_VALUE_LENGTH, CHECK_VALUE_MESSAGE } from '../fingerprint.ts';
 import {
+  firstTaken,
   MAC_KEY,
   MAC_KEY_RULES,
   type Rules,
@@ -28,12 +29,18 @@ const MAC_LENGTH = 32;
 const WRAPPING_GROWTH = 8;
 
 /**
- * Makes a MAC key of 32 bytes in the token: sensitive, wrappable, and (CKA_WRAP_WITH_TRUSTED) only under a wrapping
- * key that the security officer marked as trusted. Returns its attributes as read back. Throws `KeyError` token-key-weak.
+ * Makes a MAC key of 32 bytes in the token: sensitive, wrappable, and only under a wrapping key that the security officer
+ * marked as trusted, where the token knows CKA_WRAP_WITH_TRUSTED (the attributes read back say so). Throws `KeyError`
+ * token-key-weak.
  */
 export function generateMacKey(session: TokenSession, place: NewPlace): AttributeEvidence[] {
-  const attributes = { ...MAC_OBJECT, ...MAC_KEY, CKA_WRAP_WITH_TRUSTED: true };
-  return generate(session, place, CK.genericSecretKeyGen, attributes, MAC_KEY_RULES);
+  const strictest = [
+    { CKA_WRAP_WITH_TRUSTED: true, CKA_ALLOWED_MECHANISMS: CK.sha256Hmac },
+    { CKA_WRAP_WITH_TRUSTED: true },
+    {},
+  ];
+  const attributes = { ...MAC_OBJECT, ...MAC_KEY };
+  return generate(session, place, CK.genericSecretKeyGen, attributes, MAC_KEY_RULES, strictest);
 }
 
 /** MAC key in the token; every MAC is made there. */
@@ -66,10 +73,11 @@ export function makeWrappingKey(
     CKA_PRIVATE: !trusted,
     ...(trusted && { CKA_TRUSTED: true }),
   };
-  if (!secret) return generate(session, place, CK.aesKeyGen, attributes, WRAPPING_KEY_RULES);
+  const rules = { ...WRAPPING_KEY_RULES, CKA_TRUSTED: trusted || null };
+  if (!secret) return generate(session, place, CK.aesKeyGen, attributes, rules);
   const template = { ...attributes, CKA_LABEL: place.label, CKA_ID: place.id, CKA_VALUE: secret };
   const key = createObject(session, template);
-  return readBackOrDestroy(session, key, WRAPPING_KEY_RULES);
+  return readBackOrDestroy(session, key, rules);
 }
 
 /** Attributes of a wrapping key in the token, as they stand. */
@@ -129,10 +137,13 @@ function generate(
   mechanism: number,
   attributes: Attributes,
   rules: Rules,
+  strictest: readonly Attributes[] = [{}],
 ): AttributeEvidence[] {
   const template = { ...attributes, CKA_VALUE_LEN: KEY_LENGTH, CKA_LABEL: place.label, CKA_ID: place.id };
   const key = session.attempt((handle) =>
-    session.cryptoki.C_GenerateKey(handle, { mechanism }, templateOf(template)),
+    firstTaken(strictest, (extra) =>
+      session.cryptoki.C_GenerateKey(handle, { mechanism }, templateOf({ ...template, ...extra })),
+    ),
   );
   return readBackOrDestroy(session, key, rules);
 }

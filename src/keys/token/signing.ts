@@ -7,10 +7,9 @@ import { signingAlgorithm } from '../algorithms.ts';
 import { KeyError } from '../error.ts';
 import type { AttributeEvidence } from '../evidence.ts';
 import { faultySignature } from '../software.ts';
-import { readBack, requireStrong, SIGNING_KEY, SIGNING_KEY_RULES } from './attributes.ts';
+import { firstTaken, readBack, requireStrong, SIGNING_KEY, SIGNING_KEY_RULES } from './attributes.ts';
 import { CK } from './constants.ts';
 import { locate, type NewPlace, tracked } from './locate.ts';
-import { answerOf } from './module.ts';
 import { type Attributes, type TokenSession, templateOf } from './session.ts';
 import type { TokenUri } from './uri.ts';
 
@@ -33,12 +32,6 @@ const CURVES = {
   },
 } as const;
 const SIGNATURE_LENGTH = 64;
-const OPTIONAL_REFUSED = new Set([
-  'CKR_ATTRIBUTE_TYPE_INVALID',
-  'CKR_ATTRIBUTE_VALUE_INVALID',
-  'CKR_TEMPLATE_INCONSISTENT',
-]);
-
 /** A key pair made in the token: its public half, and its attributes as read back. */
 export interface MadePair {
   readonly publicKey: PublicKey;
@@ -135,18 +128,6 @@ function barePoint(value: Uint8Array, length: number): Uint8Array | undefined {
   } catch {
     return undefined;
   }
-}
-
-// Tokens differ in the attributes they take when a key is made: the strictest set that this one takes.
-function firstTaken<T>(choices: readonly Attributes[], make: (extra: Attributes) => T): T {
-  for (const choice of choices.slice(0, -1)) {
-    try {
-      return make(choice);
-    } catch (error) {
-      if (!OPTIONAL_REFUSED.has(answerOf(error) ?? '')) throw error;
-    }
-  }
-  return make(choices.at(-1)!);
 }
 
 function destroy(session: TokenSession, ...objects: readonly Handle[]): void {
