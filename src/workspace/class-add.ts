@@ -12,6 +12,7 @@ import type { Scheme } from '../unit/index.ts';
 import { startCounter } from './counter.ts';
 import { classFromText, classPath, type DeviceClass, listClasses, readClass } from './device-class.ts';
 import { WorkspaceError } from './errors.ts';
+import { appendEntry } from './ledger.ts';
 import { defaultProfile, findProfile, PROFILES, type Profile } from './profiles.ts';
 import { CLASS_FORMAT } from './schema.ts';
 import type { Workspace } from './workspace.ts';
@@ -43,6 +44,12 @@ export async function addClass(workspace: Workspace, options: ClassOptions): Pro
   const deviceClass = await classFromText(workspace, options.name, file, text);
   await refuseSharedIdentifier(workspace, deviceClass);
   if (!workspace.files.createNew(file, text)) throw nameTaken(options.name);
+  appendEntry(workspace, 'class-added', {
+    class: options.name,
+    class_id: formatUuid(deviceClass.classId),
+    scheme: deviceClass.scheme,
+    profile: profile.name,
+  });
   startCounter(workspace, options.name);
   return deviceClass;
 }

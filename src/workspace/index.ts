@@ -32,6 +32,19 @@ export {
   type WrittenRecord,
   writeRecord,
 } from './records.ts';
+export {
+  addCertificates,
+  addKey,
+  type ClassKey,
+  classKeyName,
+  classKeys,
+  cohortKeyName,
+  keyPaths,
+  listKeys,
+  readCertificates,
+  readKey,
+  requireFreeKeyName,
+} from './registry.ts';
 export { type FileSource, fileSource } from './source.ts';
 export {
   type FindingKind,
