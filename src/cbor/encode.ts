@@ -83,9 +83,24 @@ function appendInteger(parts: Uint8Array[], value: number | bigint): void {
 }
 
 function appendText(parts: Uint8Array[], value: string): void {
-  if (LONE_SURROGATE.test(value)) throw new TypeError('text with a lone surrogate has no UTF-8 form');
-  const bytes = fromUtf8(value);
+  const bytes = asciiBytes(value) ?? utf8Bytes(value);
   parts.push(encodeHead(3, bytes.length), bytes);
+}
+
+/** Bytes of an ASCII text: the common case, and a general encoder costs many times as much on it. */
+function asciiBytes(value: string): Uint8Array | undefined {
+  const bytes = new Uint8Array(value.length);
+  for (let i = 0; i < value.length; i++) {
+    const unit = value.charCodeAt(i);
+    if (unit > 0x7f) return undefined;
+    bytes[i] = unit;
+  }
+  return bytes;
+}
+
+function utf8Bytes(value: string): Uint8Array {
+  if (LONE_SURROGATE.test(value)) throw new TypeError('text with a lone surrogate has no UTF-8 form');
+  return fromUtf8(value);
 }
 
 function appendArray(parts: Uint8Array[], items: readonly CborValue[]): void {

@@ -32,9 +32,6 @@ export class Headers {
   }
 }
 
-/** Strangers need not sort their headers (RFC 9052 section 9 asks it of the signed structures only). */
-export const UNSORTED = { sortedKeys: false } as const;
-
 /** Reads the two buckets of a layer. Throws `CoseError`. RFC 9052 section 3. */
 export function readHeaders(protectedItem: CborItem, unprotectedItem: CborItem): Headers {
   if (protectedItem.type !== 'bytes') throw new CoseError('structure', protectedItem.start);
@@ -52,10 +49,10 @@ function readProtected(item: CborBytes): CborMapping | undefined {
   return asMap(decodeForCose(item.value, item.contentStart));
 }
 
-/** Decodes for this room: CBOR faults become COSE faults. */
+/** Decodes for this room: CBOR faults become COSE faults. Strangers need not sort their headers. */
 export function decodeForCose(bytes: Uint8Array, base: number): CborItem {
   try {
-    return decode(bytes, { ...UNSORTED, base });
+    return decode(bytes, { sortedKeys: false, base });
   } catch (error) {
     if (!(error instanceof CborError)) throw error;
     const code = error.code === 'duplicate-key' ? 'duplicate-label' : 'not-cbor';
@@ -78,13 +75,11 @@ function readBucket(map: CborMapping, isProtected: boolean): HeaderEntry[] {
 
 /** RFC 9052 section 3, and section 3.1 on the two forms of an IV. */
 function requireSeparate(authenticated: readonly HeaderEntry[], open: readonly HeaderEntry[]): void {
-  const labels = new Set(authenticated.map((entry) => entry.label));
-  for (const { label, value } of open) {
-    if (labels.has(label)) throw new CoseError('label-in-both', value.start);
-    labels.add(label);
-  }
-  if (labels.has(LABEL.iv) && labels.has(LABEL.partialIv)) {
-    const partial = [...authenticated, ...open].find((entry) => entry.label === LABEL.partialIv);
-    throw new CoseError('header-malformed', partial!.value.start);
+  const repeated = open.find(({ label }) => authenticated.some((entry) => entry.label === label));
+  if (repeated) throw new CoseError('label-in-both', repeated.value.start);
+  const all = [...authenticated, ...open];
+  const partial = all.find((entry) => entry.label === LABEL.partialIv);
+  if (partial && all.some((entry) => entry.label === LABEL.iv)) {
+    throw new CoseError('header-malformed', partial.value.start);
   }
 }
