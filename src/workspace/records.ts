@@ -72,7 +72,7 @@ function finishRecords(workspace: Workspace): void {
   const entries = readLedger(workspace);
   for (const name of waiting) {
     const file = workspace.path('private', 'pending', name);
-    const content = parse(workspace.files.readText(file));
+    const content = parse(readIfThere(workspace, file));
     const digest = PENDING.exec(name)![1];
     const entry = entries.find(
       ({ facts }) => facts.record_sha256 === digest && facts.record === content?.path,
@@ -80,6 +80,16 @@ function finishRecords(workspace: Workspace): void {
     if (entry)
       placeRecord(workspace, String(content?.path), content?.facts as JsonObject, referenceTo(entry));
     workspace.files.remove(file);
+  }
+}
+
+// Another process may finish the same record at the same time, and take it away first.
+function readIfThere(workspace: Workspace, file: string): string {
+  try {
+    return workspace.files.readText(file);
+  } catch (error) {
+    if (error instanceof WorkspaceError && error.code === 'not-found') return '';
+    throw error;
   }
 }
 
