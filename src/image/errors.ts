@@ -48,6 +48,7 @@ const EXPLANATIONS = {
     means: 'Readers of this format disagree on the address that follows.',
     next: 'Write the file with extended linear addresses (type 04) only.',
   },
+  'mixed-widths': { means: 'A record type may be damaged: no checksum covers it.', next: TRANSFER },
   'address-wrap': {
     means: 'Readers of this format disagree on where the bytes behind the end go.',
     next: REBUILD,

@@ -12,6 +12,8 @@ interface State {
   count: number;
   counted: boolean;
   headed: boolean;
+  /** Lowest address of the records of each address width. */
+  lowest: Map<number, { address: number; line: number; record: number }>;
   entry: number | undefined;
   ended: boolean;
 }
@@ -38,9 +40,18 @@ const TYPES: (RecordType | undefined)[] = [
 
 /** Reads Motorola S-records. Throws `ImageError` with line and record for every deviation from the format. */
 export function walkSRecords(source: ByteSource, take: TakeData): number | undefined {
-  const state: State = { take, count: 0, counted: false, headed: false, entry: undefined, ended: false };
+  const state: State = {
+    take,
+    count: 0,
+    counted: false,
+    headed: false,
+    lowest: new Map(),
+    entry: undefined,
+    ended: false,
+  };
   eachRecord(source, FORM, (record) => readRecord(state, record));
   if (!state.ended) throw new ImageError('missing-end', 'the end record (S7, S8 or S9) is missing');
+  requireNarrowest(state);
   return state.entry;
 }
 
@@ -57,7 +68,27 @@ function readRecord(state: State, record: TextRecord): void {
   type.run(state, value, bytes.subarray(1 + type.width, -1), record);
 }
 
-function takeHeader(state: State, _value: number, _data: Uint8Array, record: TextRecord): void {
+/**
+ * No checksum covers the type digit. Writers use one width throughout, or for each record the narrowest that
+ * holds its address (but none below a least width), so that most damaged digits show.
+ */
+function requireNarrowest({ lowest }: State): void {
+  const least = Math.min(...lowest.keys());
+  for (const [width, { address, line, record }] of lowest) {
+    if (width === least || address >= 256 ** (width - 1)) continue;
+    const says = `${width * 8} bits for ${formatAddress(address)}, while other records have ${least * 8} bits`;
+    throw new ImageError('mixed-widths', says, { line, record, address });
+  }
+}
+
+function takeHeader(state: State, value: number, _data: Uint8Array, record: TextRecord): void {
+  if (value !== 0) {
+    throw new ImageError(
+      'bad-field',
+      `a header record (S0) with the address ${formatAddress(value)}`,
+      record,
+    );
+  }
   if (state.headed) throw new ImageError('repeated-record', 'a second header record (S0)', record);
   if (state.count > 0) throw new ImageError('record-order', 'a header record (S0) behind data', record);
   state.headed = true;
@@ -66,10 +97,14 @@ function takeHeader(state: State, _value: number, _data: Uint8Array, record: Tex
 function takeData(state: State, address: number, data: Uint8Array, record: TextRecord): void {
   if (state.counted) throw new ImageError('record-order', 'data behind the count record', record);
   state.count++;
-  const space = 256 ** TYPES[record.type]!.width;
-  if (address + data.length > space) {
+  const { width } = TYPES[record.type]!;
+  const { line, record: number } = record;
+  if (address < (state.lowest.get(width)?.address ?? Number.POSITIVE_INFINITY)) {
+    state.lowest.set(width, { address, line, record: number });
+  }
+  if (address + data.length > 256 ** width) {
     const says = `${data.length} bytes at ${formatAddress(address)} run over the end of the addresses`;
-    throw new ImageError('address-wrap', says, { line: record.line, record: record.record, address });
+    throw new ImageError('address-wrap', says, { line, record: number, address });
   }
   if (data.length > 0) state.take(address, data, record);
 }

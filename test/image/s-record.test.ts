@@ -95,7 +95,17 @@ describe('Motorola S-record: refusals, each with line and record', () => {
   });
 
   test('an overlap', () =>
-    void refused('overlap', () => read(data, sRecord(3, 2, [9]), END), { ...at(2), address: 2 }));
+    void refused('overlap', () => read(data, sRecord(1, 2, [9]), END), { ...at(2), address: 2 }));
+
+  test('a record wider than its address needs, among narrower ones: its type digit may be damaged', () => {
+    const lines = [sRecord(3, 0x1000, [1]), sRecord(1, 0x2000, [2]), sRecord(3, 0x1010, [3]), END];
+    refused('mixed-widths', () => read(...lines), { ...at(1), address: 0x1000 });
+    expect(read(sRecord(2, 0x1000, [1]), sRecord(3, 0x1000000, [1]), END).size).toBe(2);
+  });
+
+  test('a header with an address', () => {
+    refused('bad-field', () => read(sRecord(0, 0x0800, [1]), data, END), at(1));
+  });
 
   test('no data', () => void refused('no-data', () => read(sRecord(1, 0, []), END)));
 });
