@@ -24,7 +24,7 @@ export function readFloat(bytes: Uint8Array, offset: number, base: number): numb
   return value;
 }
 
-/** Shortest encoding, head included, of a number that is not NaN. */
+/** Shortest encoding, head included, of a finite number that is not whole. */
 export function encodeFloat(value: number): Uint8Array {
   if (isHalf(value)) {
     const bits = numberToHalf(value);
@@ -67,10 +67,10 @@ function exponentOf(size: number): number {
   return ((scratch.getUint16(0) >> 7) & 0xff) - 127;
 }
 
+/** Bits of a number that `isHalf`, neither zero nor infinite. */
 function numberToHalf(value: number): number {
   const size = Math.abs(value);
-  const sign = value < 0 || Object.is(value, -0) ? 0x8000 : 0;
-  if (size === Infinity) return sign | 0x7c00;
+  const sign = value < 0 ? 0x8000 : 0;
   if (size < SMALLEST_NORMAL_HALF) return sign | (size / SMALLEST_HALF);
   const exponent = exponentOf(size);
   return sign | ((exponent + 15) << 10) | (size / 2 ** (exponent - 10) - 1024);

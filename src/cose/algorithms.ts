@@ -24,7 +24,7 @@ export interface MacAlgorithm {
   readonly source: string;
 }
 
-export const SIGNATURE_ALGORITHMS: readonly SignatureAlgorithm[] = [
+const SIGNATURE_ALGORITHMS: readonly SignatureAlgorithm[] = [
   {
     id: -9,
     name: 'ESP256',
@@ -59,7 +59,7 @@ export const SIGNATURE_ALGORITHMS: readonly SignatureAlgorithm[] = [
   },
 ];
 
-export const MAC_ALGORITHMS: readonly MacAlgorithm[] = [
+const MAC_ALGORITHMS: readonly MacAlgorithm[] = [
   {
     id: 5,
     name: 'HMAC 256/256',
@@ -69,12 +69,12 @@ export const MAC_ALGORITHMS: readonly MacAlgorithm[] = [
   },
 ];
 
-/** The signature algorithm with this id, or with this name of ours for it; a message names it by id only. */
+/** The signature algorithm with this registry id or name. A message names it by id only: look its text up nowhere. */
 export function signatureAlgorithm(id: number | string): SignatureAlgorithm | undefined {
   return SIGNATURE_ALGORITHMS.find((row) => row.id === id || row.name === id);
 }
 
-/** The MAC algorithm with this id or name. */
+/** The MAC algorithm with this registry id or name. */
 export function macAlgorithm(id: number | string): MacAlgorithm | undefined {
   return MAC_ALGORITHMS.find((row) => row.id === id || row.name === id);
 }

@@ -4,10 +4,8 @@
  * and verified. Reading throws `CoseError`; verifying returns a verdict.
  */
 export {
-  MAC_ALGORITHMS,
   type MacAlgorithm,
   macAlgorithm,
-  SIGNATURE_ALGORITHMS,
   type SignatureAlgorithm,
   signatureAlgorithm,
 } from './algorithms.ts';

@@ -132,7 +132,7 @@ function signingAlgorithm(
   return algorithm.keyType === key.type ? algorithm : 'key-mismatch';
 }
 
-/** A text never names an algorithm of the tables: their names are ours, the registry's ids are integers. */
+/** A text never names an algorithm of the tables: messages name those by integers (IANA COSE Algorithms). */
 function protectedAlgorithm<A>(
   headers: Headers,
   table: (id: number) => A | undefined,

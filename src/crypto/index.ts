@@ -96,19 +96,6 @@ export function readPublicKey(spki: Uint8Array): PublicKey | undefined {
 }
 
 /**
- * Verifies a certificate's signature over `message`: DER ECDSA-Sig-Value for P-256 with SHA-256 (RFC 5758
- * section 3.2; any encoding but DER is refused), 64 bytes for Ed25519 (RFC 8410 section 6). Never throws on data.
- */
-export function verifyDerSignature(key: PublicKey, message: Uint8Array, signature: Uint8Array): boolean {
-  if (key.type === 'ed25519') return verifySignature(key, message, signature);
-  try {
-    return verify('sha256', message, { key: key.handle, dsaEncoding: 'der' }, signature);
-  } catch {
-    return false;
-  }
-}
-
-/**
  * Verifies a raw 64-byte signature over `message`: r||s for P-256 with SHA-256 (RFC 9053 section 2.1), pure
  * Ed25519 (RFC 8032). False for every malformed input; never throws on data.
  */

@@ -86,6 +86,30 @@ describe('RFC 8949 Appendix A: examples', () => {
   });
 });
 
+describe('RFC 8949 F.1: not well-formed, one of each kind', () => {
+  it.each([
+    ['18', 'truncated'],
+    ['1b01020304050607', 'truncated'],
+    ['5affffffff00', 'truncated'],
+    ['818181818181818181', 'truncated'],
+    ['a20102', 'truncated'],
+    ['c0', 'truncated'],
+    ['5f4100', 'indefinite-length'],
+    ['bf01020102', 'indefinite-length'],
+    ['1d', 'reserved-head'],
+    ['3e', 'reserved-head'],
+    ['5c', 'reserved-head'],
+    ['fe', 'reserved-head'],
+    ['df', 'reserved-head'],
+    ['1f', 'reserved-head'],
+    ['f801', 'reserved-simple'],
+    ['ff', 'stray-break'],
+    ['81ff', 'stray-break'],
+    ['a100ff', 'stray-break'],
+    ['c1ff', 'stray-break'],
+  ])('%s: %s', (hex, code) => expect(codeOf(hex)).toBe(code));
+});
+
 interface Vector {
   id: string;
   kind: 'well-formed' | 'not-well-formed';
