@@ -5,6 +5,10 @@
  * machine whose effects come in through a port), and what each byte of a file is (`mapBytes`). Pure: no I/O, no
  * keys, no clock. The tables list every item the drafts define and whether it runs here.
  */
+
+export { mapBytes } from './anatomy/map.ts';
+export { diagnosticOfEnvelope } from './anatomy/notation.ts';
+export type { Region } from './anatomy/region.ts';
 export type { CommandDescription, ManifestDescription, SequenceDescription } from './description.ts';
 export {
   digestMatches,
