@@ -91,7 +91,7 @@ export async function openMacKey(description: KeyDescription, access: KeyAccess)
 export function withMacSecret<T>(
   description: KeyDescription,
   access: KeyAccess,
-  use: (secret: Uint8Array) => T,
+  use: (secret: Uint8Array) => T | Promise<T>,
 ): Promise<T> {
   requirePurpose(description, ['class', 'cohort']);
   return withDescribedSecret(description, access, 'mac', checkValue, use);
@@ -103,7 +103,7 @@ export function withDescribedSecret<T>(
   access: KeyAccess,
   kind: 'mac' | 'wrap',
   checkOf: (secret: Uint8Array) => Uint8Array,
-  use: (secret: Uint8Array) => T,
+  use: (secret: Uint8Array) => T | Promise<T>,
 ): Promise<T> {
   requireFile(description);
   return withSecretKey(keyFile(description, access.file), kind, access.secrets, (secret, marked) => {

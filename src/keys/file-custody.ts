@@ -59,7 +59,7 @@ export async function saveSecretKey(
 export async function withKeyFile<T>(
   file: KeyFile,
   secrets: SecretSource,
-  use: (info: PrivateKeyInfo, whole: Uint8Array) => T,
+  use: (info: PrivateKeyInfo, whole: Uint8Array) => T | Promise<T>,
 ): Promise<T> {
   const encrypted = readEncryptedKey(file.path);
   readProtection(encrypted); // a damaged file is told before a passphrase is asked for
@@ -86,7 +86,7 @@ export function withSecretKey<T>(
   file: KeyFile,
   kind: 'mac' | 'wrap',
   secrets: SecretSource,
-  use: (secret: Uint8Array, trial: boolean) => T,
+  use: (secret: Uint8Array, trial: boolean) => T | Promise<T>,
 ): Promise<T> {
   return withKeyFile(file, secrets, (info) => {
     requireKind(info, [kind], file.keyName);

@@ -5,6 +5,7 @@
  */
 import { createCipheriv, createDecipheriv, pbkdf2, randomBytes } from 'node:crypto';
 import { promisify } from 'node:util';
+import { concat } from '../bytes/index.ts';
 import { DerError, type DerReader, der, readDer } from '../x509/index.ts';
 import { KeyError } from './error.ts';
 
@@ -72,7 +73,7 @@ export async function decryptPrivateKeyInfo(bytes: Uint8Array, passphrase: Uint8
   key.fill(0);
   try {
     const head = decipher.update(encrypted);
-    const plain = Buffer.concat([head, decipher.final()]);
+    const plain = concat(head, decipher.final());
     head.fill(0);
     return plain;
   } catch {

@@ -58,7 +58,7 @@ export function markPrivateKeyInfo(bytes: Uint8Array, trial: boolean): Uint8Arra
     const info = reader.enter();
     info.unsigned(1);
     const algorithm = info.element(TAG.sequence).whole;
-    return writeInfo(algorithm, info.element(TAG.octetString).whole.slice(), trial);
+    return writeInfo(algorithm, new Uint8Array(info.element(TAG.octetString).whole), trial);
   });
 }
 

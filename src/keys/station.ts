@@ -7,7 +7,7 @@ import { KeyError } from './error.ts';
 import { saveSecretKey } from './file-custody.ts';
 import { checkValue } from './fingerprint.ts';
 import type { KeyAccess, MadeKey, NewKey } from './ports.ts';
-import type { SecretSource } from './secrets.ts';
+import { type SecretSource, withSecret } from './secrets.ts';
 import { SECRET_KEY_LENGTH } from './software.ts';
 import * as token from './token/custody.ts';
 import { unwrapKey, wrapKey } from './wrap.ts';
@@ -39,7 +39,7 @@ export async function createWrappingKey(
   if (place.custody === 'token') {
     return token.createWrappingKey(request, { ...place, trusted }, secrets, request.secret);
   }
-  const secret = request.secret?.slice() ?? randomBytes(SECRET_KEY_LENGTH);
+  const secret = request.secret ? new Uint8Array(request.secret) : randomBytes(SECRET_KEY_LENGTH);
   try {
     const file = { path: place.path, keyName: request.name, purpose: 'working' } as const;
     const evidence = await saveSecretKey(file, 'wrap', secret, trial, secrets);
@@ -77,17 +77,14 @@ export function withUnwrappedKey<T>(
   wrapped: WrappedKey,
   station: KeyDescription,
   stationAccess: KeyAccess,
-  use: (secret: Uint8Array) => T,
+  use: (secret: Uint8Array) => T | Promise<T>,
 ): Promise<T> {
-  return withWrappingSecret(station, stationAccess, (kek) => {
-    const secret = unwrapKey(kek, fromHex(wrapped.wrapped));
-    try {
+  return withWrappingSecret(station, stationAccess, (kek) =>
+    withSecret(Promise.resolve(unwrapKey(kek, fromHex(wrapped.wrapped))), (secret) => {
       if (toHex(checkValue(secret)) !== wrapped.check_value) throw otherKey(station.name);
       return use(secret);
-    } finally {
-      secret.fill(0);
-    }
-  });
+    }),
+  );
 }
 
 async function wrap(
@@ -104,19 +101,17 @@ async function wrap(
       "Bring the station's wrapping key into the token, marked as trusted by its security officer.",
     );
   }
-  const secret = await withMacSecret(key, keyAccess, (bytes) => bytes.slice());
-  try {
-    if (station.custody === 'token') return await token.wrapUnderTokenKey(secret, station, stationAccess);
-    return await withWrappingSecret(station, stationAccess, (kek) => wrapKey(kek, secret));
-  } finally {
-    secret.fill(0);
-  }
+  return withMacSecret(key, keyAccess, (secret) =>
+    station.custody === 'token'
+      ? token.wrapUnderTokenKey(secret, station, stationAccess)
+      : withWrappingSecret(station, stationAccess, (kek) => wrapKey(kek, secret)),
+  );
 }
 
 function withWrappingSecret<T>(
   station: KeyDescription,
   access: KeyAccess,
-  use: (kek: Uint8Array) => T,
+  use: (kek: Uint8Array) => T | Promise<T>,
 ): Promise<T> {
   return withDescribedSecret(station, access, 'wrap', checkValue, use);
 }

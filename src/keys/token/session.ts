@@ -24,6 +24,7 @@ export class TokenSession {
   #pin: Uint8Array | undefined;
   #generation = 0;
   #queue: Promise<unknown> = Promise.resolve();
+  #closed = false;
 
   private constructor(
     readonly cryptoki: Cryptoki,
@@ -114,7 +115,7 @@ export class TokenSession {
         const pinEachTime = this.read(handle, 'CKA_ALWAYS_AUTHENTICATE')?.[0] === 1;
         this.cryptoki.C_SignInit(this.#handle, { mechanism }, handle);
         if (pinEachTime) this.#login(CK.userContextSpecific);
-        const made = await this.cryptoki.C_SignAsync(this.#handle, Buffer.from(data), Buffer.alloc(length));
+        const made = await this.cryptoki.C_SignAsync(this.#handle, bufferOf(data), Buffer.alloc(length));
         return new Uint8Array(made);
       } catch (error) {
         this.#renew();
@@ -125,6 +126,7 @@ export class TokenSession {
 
   /** Ends the session and forgets the PIN. */
   close(): void {
+    this.#closed = true;
     this.#pin?.fill(0);
     this.#pin = undefined;
     this.#closeQuietly(this.#handle);
@@ -140,6 +142,7 @@ export class TokenSession {
 
   // The new session opens first: closing the last one of a token would log out.
   #renew(): void {
+    if (this.#closed) return;
     const old = this.#handle;
     try {
       this.#handle = this.#open();
@@ -162,7 +165,7 @@ export class TokenSession {
       const lastTry = (flags & (officer ? TOKEN_FLAG.officerPinFinalTry : TOKEN_FLAG.userPinFinalTry)) !== 0;
       const request = { token: this.label, role: this.role, lastTry };
       await withSecret(secrets.pin(request), (pin) => {
-        this.#pin = pin.slice();
+        this.#pin = new Uint8Array(pin);
       });
     }
     this.attempt(() => this.#login(officer ? CK.userOfficer : CK.userNormal));
@@ -198,6 +201,13 @@ export function templateOf(attributes: Attributes): Template {
     type: CKA[name as AttributeName],
     value: value instanceof Uint8Array ? Buffer.from(value) : value,
   }));
+}
+
+// A copy with a byte to spare: modules refuse the null pointer that an empty buffer is handed over as.
+function bufferOf(data: Uint8Array): Buffer {
+  const buffer = Buffer.alloc(data.length + 1);
+  buffer.set(data);
+  return buffer.subarray(0, data.length);
 }
 
 function findSlot(cryptoki: Cryptoki, uri: TokenUri): Handle {
