@@ -11,8 +11,8 @@ import { X509Error } from './x509-error.ts';
 export interface CertificateAlgorithm {
   readonly oid: string;
   readonly name: string;
-  /** Whether `value`, the content of the signature BIT STRING, is the signature of `message` by that key. */
-  verify(spki: Uint8Array, message: Uint8Array, value: Uint8Array): boolean;
+  /** Whether this is the signature of `message` by that key; in raw form where `signatureToRaw` knows one. */
+  verify(spki: Uint8Array, message: Uint8Array, signature: Uint8Array): boolean;
 }
 
 interface ProfileAlgorithm extends CertificateAlgorithm {
@@ -112,10 +112,9 @@ function profileAlgorithm(
   toRaw: ProfileAlgorithm['toRaw'],
   fromRaw: ProfileAlgorithm['fromRaw'],
 ): ProfileAlgorithm {
-  const verify = (spki: Uint8Array, message: Uint8Array, value: Uint8Array): boolean => {
+  const verify = (spki: Uint8Array, message: Uint8Array, signature: Uint8Array): boolean => {
     const key = readSubjectKey(spki);
-    const raw = key?.type === keyType ? toRaw(value) : undefined;
-    return key !== undefined && raw !== undefined && verifySignature(key, message, raw);
+    return key?.type === keyType && verifySignature(key, message, signature);
   };
   return { oid: identifier, name, keyType, toRaw, fromRaw, verify };
 }

@@ -38,8 +38,6 @@ export interface Certificate extends KnownExtensions {
   readonly signatureAlgorithm: string;
   /** Raw signature: 64 bytes for the profile's algorithms, empty where malformed. */
   readonly signature: Uint8Array;
-  /** The content of the signature BIT STRING. */
-  readonly signatureValue: Uint8Array;
 }
 
 /** Largest certificate, in bytes. One of a P-256 signer has about 470. */
@@ -97,7 +95,6 @@ function readCertificate(reader: DerReader): Certificate {
     trial: hasTrialMark(tbs.subject) || hasTrialMark(tbs.issuer),
     signatureAlgorithm: outerAlgorithm.oid,
     signature: signatureToRaw(outerAlgorithm.oid, signatureValue),
-    signatureValue,
   });
 }
 

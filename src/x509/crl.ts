@@ -48,7 +48,6 @@ export interface Crl {
   readonly unknownCritical: readonly string[];
   readonly signatureAlgorithm: string;
   readonly signature: Uint8Array;
-  readonly signatureValue: Uint8Array;
 }
 
 /** What a list is to say. `number` grows with each list of an issuer (section 5.2.3). */
@@ -124,7 +123,6 @@ function readCrl(reader: DerReader): Crl {
     ...tbs,
     signatureAlgorithm: outerAlgorithm.oid,
     signature: signatureToRaw(outerAlgorithm.oid, signatureValue),
-    signatureValue,
   };
 }
 

@@ -36,14 +36,30 @@ export function contextTag(number: number, form: 'constructed' | 'primitive'): n
   return (form === 'constructed' ? 0xa0 : 0x80) | number;
 }
 
-/** One element: its tag byte, where it stands in the input, and views of all of it and of its content. */
-export interface DerElement {
+/** One element: its tag byte, and where it and its content stand in the input. Views are made when asked for. */
+export class DerElement {
+  readonly #bytes: Uint8Array;
   readonly tag: number;
   readonly start: number;
   readonly contentStart: number;
   readonly end: number;
-  readonly whole: Uint8Array;
-  readonly content: Uint8Array;
+
+  constructor(bytes: Uint8Array, tag: number, start: number, contentStart: number, end: number) {
+    this.#bytes = bytes;
+    this.tag = tag;
+    this.start = start;
+    this.contentStart = contentStart;
+    this.end = end;
+  }
+
+  /** All of it, tag and length included. */
+  get whole(): Uint8Array {
+    return this.#bytes.subarray(this.start, this.end);
+  }
+
+  get content(): Uint8Array {
+    return this.#bytes.subarray(this.contentStart, this.end);
+  }
 }
 
 export interface DerLimits {
@@ -94,9 +110,10 @@ export class DerReader {
 
   /** The next element, which must have this tag byte. */
   element(tag: number): DerElement {
-    const found = this.#header();
+    const found = this.#read();
     if (found.tag !== tag) throw new DerError('unexpected-tag', found.start);
-    return this.#take(found);
+    this.#position = found.end;
+    return found;
   }
 
   /** The next element where it has this tag byte; otherwise `undefined`, and the cursor stays. */
@@ -106,7 +123,8 @@ export class DerReader {
 
   /** The next element, whatever it is, with everything nested in it checked to be DER. */
   any(): DerElement {
-    const element = this.#take(this.#header());
+    const element = this.#read();
+    this.#position = element.end;
     if (isConstructed(element)) {
       const inner = this.inside(element);
       while (!inner.atEnd) inner.any();
@@ -256,7 +274,7 @@ export class DerReader {
     });
   }
 
-  #header(): { tag: number; start: number; contentStart: number; end: number } {
+  #read(): DerElement {
     const start = this.#position;
     const tag = this.#byte(start);
     if ((tag & 0x1f) === 0x1f) throw new DerError('tag-too-large', start);
@@ -265,7 +283,7 @@ export class DerReader {
     }
     const { length, contentStart } = this.#length(start + 1);
     if (length > this.#end - contentStart) throw new DerError('truncated', start);
-    return { tag, start, contentStart, end: contentStart + length };
+    return new DerElement(this.#bytes, tag, start, contentStart, contentStart + length);
   }
 
   #length(at: number): { length: number; contentStart: number } {
@@ -284,15 +302,6 @@ export class DerReader {
   #byte(at: number): number {
     if (at >= this.#end) throw new DerError('truncated', at);
     return this.#bytes[at]!;
-  }
-
-  #take(found: { tag: number; start: number; contentStart: number; end: number }): DerElement {
-    this.#position = found.end;
-    return {
-      ...found,
-      whole: this.#bytes.subarray(found.start, found.end),
-      content: this.#bytes.subarray(found.contentStart, found.end),
-    };
   }
 }
 

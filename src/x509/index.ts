@@ -21,7 +21,7 @@ export {
   type RevocationReason,
   writeCrl,
 } from './crl.ts';
-export { contextTag, type DerElement, type DerLimits, DerReader, readDer, TAG } from './der.ts';
+export { contextTag, DerElement, type DerLimits, DerReader, readDer, TAG } from './der.ts';
 export { DER_REFUSALS, type DerCode, DerError } from './der-error.ts';
 export * as der from './der-write.ts';
 export type { Extension, KeyUsage, KnownExtensions } from './extensions.ts';

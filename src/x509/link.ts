@@ -9,12 +9,12 @@ export function signatureFinding(
   spki: Uint8Array,
   algorithms: readonly CertificateAlgorithm[],
 ): Finding | undefined {
-  const { signatureAlgorithm, signatureValue, tbs, subject, issuer } = certificate;
+  const { signatureAlgorithm, signature, tbs, subject, issuer } = certificate;
   const algorithm = algorithms.find(({ oid }) => oid === signatureAlgorithm);
   if (!algorithm) {
     const allowed = algorithms.map(({ name }) => name).join(', ');
     return { code: 'algorithm-not-allowed', detail: `algorithm ${signatureAlgorithm}, allowed: ${allowed}` };
   }
-  if (algorithm.verify(spki, tbs, signatureValue)) return undefined;
+  if (algorithm.verify(spki, tbs, signature)) return undefined;
   return { code: 'signature-wrong', detail: `${subject.text}, said to be signed by ${issuer.text}` };
 }

@@ -13,10 +13,14 @@ export interface NameAttribute {
   readonly value: Uint8Array;
 }
 
-/** A distinguished name: its DER, its parts in order of encoding, and its text (last part first, RFC 4514). */
+/**
+ * A distinguished name: its DER, its parts in order of encoding, the same as they are compared, and its text (last
+ * part first, RFC 4514).
+ */
 export interface Name {
   readonly der: Uint8Array;
   readonly parts: readonly (readonly NameAttribute[])[];
+  readonly comparable: readonly string[];
   readonly text: string;
 }
 
@@ -59,7 +63,12 @@ export const TRIAL_MARK = 'TRIAL - not for production';
 export function readName(reader: DerReader): Name {
   const element = reader.element(TAG.sequence);
   const parts = reader.inside(element).each(readPart);
-  return { der: element.whole, parts, text: [...parts].reverse().map(partText).join(',') };
+  return {
+    der: element.whole,
+    parts,
+    comparable: parts.map(comparablePart),
+    text: [...parts].reverse().map(partText).join(','),
+  };
 }
 
 /** A Name from its DER, exactly. */
@@ -77,14 +86,14 @@ export function writeName(attributes: readonly (readonly [keyword: string, text:
 
 /** Whether two names are the same (RFC 5280 section 7.1): equal bytes, or equal after string preparation. */
 export function sameName(a: Name, b: Name): boolean {
-  return equal(a.der, b.der) || (a.parts.length === b.parts.length && isWithin(a, b));
+  return equal(a.der, b.der) || (a.comparable.length === b.comparable.length && isWithin(a, b));
 }
 
 /** Whether `name` lies in the subtree that `base` roots: its first parts are those of `base`. */
 export function isWithin(name: Name, base: Name): boolean {
   return (
-    name.parts.length >= base.parts.length &&
-    base.parts.every((part, i) => comparable(part) === comparable(name.parts[i]!))
+    name.comparable.length >= base.comparable.length &&
+    base.comparable.every((part, i) => part === name.comparable[i])
   );
 }
 
@@ -135,7 +144,7 @@ function writePart(keyword: string, text: string): Uint8Array {
   }
 }
 
-function comparable(part: readonly NameAttribute[]): string {
+function comparablePart(part: readonly NameAttribute[]): string {
   return part.map(comparableAttribute).sort().join('\n');
 }
 

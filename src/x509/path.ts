@@ -11,6 +11,7 @@ import { OID } from './oids.ts';
 import type { Finding, PathRefusal } from './path-refusal.ts';
 import { type PolicyDemands, PolicyState } from './policies.ts';
 import { type Authority, revocationFinding } from './revocation.ts';
+import { timeText } from './time.ts';
 
 export interface PathOptions<A extends Anchor = Anchor> {
   /** The signer's certificate first, each followed by its issuer's; the root may be left out. Untrusted. */
@@ -136,12 +137,12 @@ function dateFinding({ notBefore, notAfter }: Certificate, at: Date | undefined)
   if (!(at >= notBefore))
     return {
       code: 'not-yet-valid',
-      detail: `valid from ${notBefore.toISOString()}, judged at ${at.toISOString()}`,
+      detail: `valid from ${timeText(notBefore)}, judged at ${timeText(at)}`,
     };
   if (notAfter && !(at <= notAfter))
     return {
       code: 'expired',
-      detail: `valid until ${notAfter.toISOString()}, judged at ${at.toISOString()}`,
+      detail: `valid until ${timeText(notAfter)}, judged at ${timeText(at)}`,
     };
   return undefined;
 }

@@ -1,6 +1,6 @@
 /** Certification requests (RFC 2986, PKCS#10): how an offline key asks for a certificate. */
 import type { KeyType } from '../crypto/index.ts';
-import { readAlgorithm, readSubjectKey, UNIT_ALGORITHMS } from './algorithm.ts';
+import { readAlgorithm, readSubjectKey, signatureToRaw, UNIT_ALGORITHMS } from './algorithm.ts';
 import { readSpki } from './certificate.ts';
 import { contextTag, type DerReader, readDer, TAG } from './der.ts';
 import { constructed, integer, oid, sequence, setOf } from './der-write.ts';
@@ -64,7 +64,7 @@ function readRequest(reader: DerReader): CertificationRequest {
   const inner = reader.inside(outer);
   const infoElement = inner.element(TAG.sequence);
   const algorithm = readAlgorithm(inner);
-  const signature = inner.bitStringBytes();
+  const signature = signatureToRaw(algorithm.oid, inner.bitStringBytes());
   inner.finish();
   const { subject, spki, extensions } = readInfo(inner.inside(infoElement));
   const key = readSubjectKey(spki);

@@ -5,6 +5,7 @@ import type { Crl, Revocation } from './crl.ts';
 import type { KeyUsage } from './extensions.ts';
 import { type Name, sameName } from './name.ts';
 import type { Finding } from './path-refusal.ts';
+import { timeText } from './time.ts';
 
 /** The authority above a certificate as path validation knows it: an anchor has no keyUsage. */
 export interface Authority {
@@ -36,7 +37,7 @@ export function revocationFinding(certificate: Certificate, context: RevocationC
 }
 
 function crlFinding(crl: Crl, certificate: Certificate, context: RevocationContext): Finding | undefined {
-  const detail = `list of ${crl.thisUpdate.toISOString()} by ${crl.issuer.text}`;
+  const detail = `list of ${timeText(crl.thisUpdate)} by ${crl.issuer.text}`;
   const signer = signerOf(crl, context);
   const [unknown] = crl.unknownCritical;
   const entry = crl.revoked.get(certificate.serial);
@@ -46,7 +47,7 @@ function crlFinding(crl: Crl, certificate: Certificate, context: RevocationConte
   if (unknown !== undefined) return { code: 'crl-not-understood', detail: `${detail}, extension ${unknown}` };
   if (entry) return { code: 'revoked', detail: revokedText(entry) };
   return context.at && !isCurrent(crl, context.at)
-    ? { code: 'crl-stale', detail: `${detail}, next ${nextText(crl)}` }
+    ? { code: 'crl-stale', detail: `${detail}, next ${timeText(crl.nextUpdate)}` }
     : undefined;
 }
 
@@ -54,7 +55,7 @@ function signerOf(crl: Crl, { authorities, algorithms }: RevocationContext): Aut
   const algorithm = algorithms.find(({ oid }) => oid === crl.signatureAlgorithm);
   return authorities
     .filter(({ name }) => sameName(name, crl.issuer))
-    .find(({ spki }) => algorithm?.verify(spki, crl.tbs, crl.signatureValue));
+    .find(({ spki }) => algorithm?.verify(spki, crl.tbs, crl.signature));
 }
 
 function isCurrent({ thisUpdate, nextUpdate }: Crl, at: Date): boolean {
@@ -62,9 +63,5 @@ function isCurrent({ thisUpdate, nextUpdate }: Crl, at: Date): boolean {
 }
 
 function revokedText({ serial, date, reason }: Revocation): string {
-  return `serial ${serial} since ${date.toISOString()}, ${reason ?? 'no reason given'}`;
-}
-
-function nextText({ nextUpdate }: Crl): string {
-  return nextUpdate?.toISOString() ?? 'not named';
+  return `serial ${serial} since ${timeText(date)}, ${reason ?? 'no reason given'}`;
 }

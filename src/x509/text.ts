@@ -29,6 +29,15 @@ export function textOf(element: DerElement): string | undefined {
  * insignificant spaces removed (2.6.1). Two texts are the same name where their results are equal.
  */
 export function foldText(text: string): string {
+  return (isPlain(text) ? text.toLowerCase() : foldUnicode(text)).replace(/ {2,}/g, ' ').trim();
+}
+
+// Printable ASCII needs no tables.
+function isPlain(text: string): boolean {
+  return /^[ -~]*$/.test(text);
+}
+
+function foldUnicode(text: string): string {
   return text
     .replace(/\p{Default_Ignorable_Code_Point}|\ufffc/gu, '')
     .replace(/[\t-\r\u0085\u2028\u2029]/g, ' ')
@@ -36,8 +45,7 @@ export function foldText(text: string): string {
     .toUpperCase()
     .toLowerCase()
     .normalize('NFKC')
-    .replace(/\p{Zs}+/gu, ' ')
-    .trim();
+    .replace(/\p{Zs}/gu, ' ');
 }
 
 function only(allowed: (text: string) => boolean, text: string): string | undefined {

@@ -44,3 +44,8 @@ export function writeTime(date: Date | null): Uint8Array {
     ? element(TAG.utcTime, asciiBytes(digits.slice(2)))
     : element(TAG.generalizedTime, asciiBytes(digits));
 }
+
+/** A time for people: ISO 8601, or a word where a clock gave none. */
+export function timeText(date: Date | undefined): string {
+  return date && !Number.isNaN(date.getTime()) ? date.toISOString() : 'none';
+}
