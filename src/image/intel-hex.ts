@@ -7,6 +7,8 @@ import { eachRecord, type TakeData, type TextForm, type TextRecord } from './tex
 const FORM: TextForm = { mark: ':', otherMark: 'S', prefix: 1, overhead: 5, sum: 0 };
 const SPAN = 0x10000;
 const PARAGRAPH = 16;
+/** Where a record's data begins. */
+const DATA = 4;
 
 interface State {
   take: TakeData;
@@ -22,7 +24,7 @@ interface RecordType {
   name: string;
   /** Length of the data; undefined where it is free. */
   length: number | undefined;
-  run(state: State, payload: DataView, record: TextRecord): void;
+  run(state: State, record: TextRecord): void;
 }
 
 /** Record types of the Intel Hexadecimal Object File Format Specification, revision A, 1988 (from memory). */
@@ -48,55 +50,58 @@ function readRecord(state: State, record: TextRecord): void {
   const { bytes } = record;
   const type = TYPES[bytes[3]!];
   if (!type) throw new ImageError('unknown-record', `record type ${bytes[3]} is not defined`, record);
-  const payload = new DataView(bytes.buffer, bytes.byteOffset + 4, bytes[0]!);
-  if (type.length !== undefined && payload.byteLength !== type.length) {
-    const says = `a record "${type.name}" has ${payload.byteLength} bytes of data, not ${type.length}`;
+  if (type.length !== undefined && bytes[0] !== type.length) {
+    const says = `a record "${type.name}" has ${bytes[0]} bytes of data, not ${type.length}`;
     throw new ImageError('bad-field', says, record);
   }
-  type.run(state, payload, record);
+  type.run(state, record);
 }
 
-function takeData(state: State, _payload: DataView, record: TextRecord): void {
+function takeData(state: State, record: TextRecord): void {
   const { bytes } = record;
-  const offset = bytes[1]! * 256 + bytes[2]!;
-  const data = bytes.subarray(4, -1);
+  const offset = number16(bytes, 1);
+  const length = bytes[0]!;
   if (state.linearBase !== 0 && state.segmentBase !== 0) {
     const says = 'data under a segment base (type 02) and a linear base (type 04) at once';
     throw new ImageError('mixed-addressing', says, record);
   }
   const base = state.linearBase + state.segmentBase;
-  if (offset + data.length > SPAN) {
-    const says = `${data.length} bytes at ${formatAddress(base + offset)} run over the end of their 64 KiB`;
+  if (offset + length > SPAN) {
+    const says = `${length} bytes at ${formatAddress(base + offset)} run over the end of their 64 KiB`;
     throw new ImageError('address-wrap', says, {
       line: record.line,
       record: record.record,
       address: base + offset,
     });
   }
-  if (data.length > 0) state.take(base + offset, data, record);
+  if (length > 0) state.take(base + offset, bytes, DATA, DATA + length, record);
 }
 
 function takeEnd(state: State): void {
   state.ended = true;
 }
 
-function takeSegmentBase(state: State, payload: DataView): void {
-  state.segmentBase = payload.getUint16(0) * PARAGRAPH;
+function takeSegmentBase(state: State, { bytes }: TextRecord): void {
+  state.segmentBase = number16(bytes, DATA) * PARAGRAPH;
 }
 
-function takeLinearBase(state: State, payload: DataView): void {
-  state.linearBase = payload.getUint16(0) * SPAN;
+function takeLinearBase(state: State, { bytes }: TextRecord): void {
+  state.linearBase = number16(bytes, DATA) * SPAN;
 }
 
-function takeSegmentEntry(state: State, payload: DataView, record: TextRecord): void {
-  setEntry(state, payload.getUint16(0) * PARAGRAPH + payload.getUint16(2), record);
+function takeSegmentEntry(state: State, record: TextRecord): void {
+  setEntry(state, number16(record.bytes, DATA) * PARAGRAPH + number16(record.bytes, DATA + 2), record);
 }
 
-function takeLinearEntry(state: State, payload: DataView, record: TextRecord): void {
-  setEntry(state, payload.getUint32(0), record);
+function takeLinearEntry(state: State, record: TextRecord): void {
+  setEntry(state, number16(record.bytes, DATA) * SPAN + number16(record.bytes, DATA + 2), record);
 }
 
 function setEntry(state: State, entry: number, record: TextRecord): void {
   if (state.entry !== undefined) throw new ImageError('repeated-record', 'a second start address', record);
   state.entry = entry;
+}
+
+function number16(bytes: Uint8Array, at: number): number {
+  return bytes[at]! * 256 + bytes[at + 1]!;
 }

@@ -33,7 +33,7 @@ export interface FlatImage {
 
 const ARM = 40;
 
-/** Reads a file for a slot of a class and lays it out: `readImage` with the slot's size as limit, then `layOut`. */
+/** Reads a file for a slot of a class and lays it out: `readImage` with what the slot holds as limit, then `layOut`. */
 export function imageForSlot(
   source: ByteSource,
   map: MemoryMap,

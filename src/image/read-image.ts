@@ -24,7 +24,10 @@ export interface ReadOptions {
   name?: string | undefined;
   /** Address of a raw file's first byte; without it the image is placed where its slot begins. */
   base?: number | undefined;
-  /** Most bytes of data that are of use, for example the slot's size: more is refused before it is read. */
+  /**
+   * Most bytes of data that are of use, for example the slot's size. A text format, whose data is decoded in
+   * memory, is refused as soon as it gives more; the others take no memory, and `layOut` knows their size.
+   */
   limit?: number | undefined;
 }
 
@@ -59,7 +62,7 @@ export function readImage(source: ByteSource, options: ReadOptions = {}): ReadIm
     case 'raw':
       return readRaw(source, options, seems);
     case 'elf':
-      return fromElf(readElf(source), options.limit);
+      return fromElf(readElf(source));
     case 'ihex':
       return readText(source, 'ihex', walkIntelHex, options.limit);
     case 'srec':
@@ -80,8 +83,7 @@ function requireKind(format: Exclude<ImageFormat, 'raw'>, seems: Recognised): vo
   throw new ImageError('wrong-kind', `this is not ${TITLES[format]}: the file seems to be ${title}`);
 }
 
-function readRaw(source: ByteSource, { base, limit }: ReadOptions, seems: Recognised): ReadImage {
-  requireRoom(source.size, limit);
+function readRaw(source: ByteSource, { base }: ReadOptions, seems: Recognised): ReadImage {
   const address = base ?? 0;
   if (!Number.isSafeInteger(address) || address < 0 || !Number.isSafeInteger(address + source.size)) {
     throw new TypeError(`base ${address} is not an address`);
@@ -98,13 +100,11 @@ function readRaw(source: ByteSource, { base, limit }: ReadOptions, seems: Recogn
   };
 }
 
-function fromElf(elf: ElfImage, limit: number | undefined): ReadImage {
-  const size = elf.segments.reduce((sum, { length }) => sum + length, 0);
-  requireRoom(size, limit);
+function fromElf(elf: ElfImage): ReadImage {
   return {
     format: 'elf',
     segments: elf.segments,
-    size,
+    size: elf.segments.reduce((sum, { length }) => sum + length, 0),
     floating: false,
     entry: elf.entry,
     machine: elf.machine,
@@ -135,12 +135,4 @@ function readText(
     seems: undefined,
     locate: (address) => ({ ...recordsAt(source, walk, address)[0], address }),
   };
-}
-
-function requireRoom(size: number, limit = Number.MAX_SAFE_INTEGER): void {
-  if (size <= limit) return;
-  throw new ImageError(
-    'too-large',
-    `the image has ${formatSize(size)}, there is room for ${formatSize(limit)}`,
-  );
 }

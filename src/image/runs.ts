@@ -25,13 +25,16 @@ export function collectRuns(
 ): { segments: Segment[]; size: number; entry: number | undefined } {
   const runs: Run[] = [];
   let size = 0;
-  const entry = walk(source, (address, data, where) => {
-    size += data.length;
+  const entry = walk(source, (address, bytes, start, end, where) => {
+    size += end - start;
     if (size > limit) throw tooLarge(limit, where, address);
-    const last = runs.at(-1);
-    if (last && last.address + last.length === address) append(last, data);
-    else if (runs.length < MOST_RUNS) runs.push(startRun(address, data));
-    else throw new ImageError('too-scattered', `more than ${MOST_RUNS} separate pieces of data`, where);
+    let run = runs.at(-1);
+    if (!run || run.address + run.length !== address) {
+      if (runs.length === MOST_RUNS) throw tooScattered(where);
+      run = { address, bytes: new Uint8Array(Math.max(SMALLEST_BUFFER, end - start)), length: 0 };
+      runs.push(run);
+    }
+    append(run, bytes, start, end);
   });
   if (size === 0) throw new ImageError('no-data', 'the file is well formed but gives no data');
   runs.sort((a, b) => a.address - b.address);
@@ -44,20 +47,20 @@ function tooLarge(limit: number, { line, record }: RecordWhere, address: number)
   return new ImageError('too-large', says, { line, record, address });
 }
 
-function startRun(address: number, data: Uint8Array): Run {
-  const run = { address, bytes: new Uint8Array(Math.max(SMALLEST_BUFFER, data.length)), length: data.length };
-  run.bytes.set(data);
-  return run;
+function tooScattered(where: RecordWhere): ImageError {
+  return new ImageError('too-scattered', `more than ${MOST_RUNS} separate pieces of data`, where);
 }
 
-function append(run: Run, data: Uint8Array): void {
-  const length = run.length + data.length;
+/** A record is short, so that copying byte by byte is faster than making a view of it. */
+function append(run: Run, bytes: Uint8Array, start: number, end: number): void {
+  const length = run.length + end - start;
   if (length > run.bytes.length) {
     const larger = new Uint8Array(2 * length);
     larger.set(run.bytes.subarray(0, run.length));
     run.bytes = larger;
   }
-  run.bytes.set(data, run.length);
+  const target = run.bytes;
+  for (let from = start, to = run.length; from < end; ) target[to++] = bytes[from++]!;
   run.length = length;
 }
 

@@ -21,7 +21,8 @@ interface State {
 interface RecordType {
   /** Bytes of the address field. */
   width: 2 | 3 | 4;
-  run(state: State, value: number, data: Uint8Array, record: TextRecord): void;
+  /** `address` may also be a count or the start address. */
+  run(state: State, address: number, record: TextRecord): void;
 }
 
 /** Record types by their digit (Motorola S-record, M68000 family manuals, from memory); S4 is reserved. */
@@ -64,8 +65,9 @@ function readRecord(state: State, record: TextRecord): void {
     const says = `an S${record.type} record of ${bytes[0]} bytes has no room for its address`;
     throw new ImageError('bad-field', says, record);
   }
-  const value = bytes.subarray(1, 1 + type.width).reduce((sum, byte) => sum * 256 + byte, 0);
-  type.run(state, value, bytes.subarray(1 + type.width, -1), record);
+  let address = 0;
+  for (let i = 1; i <= type.width; i++) address = address * 256 + bytes[i]!;
+  type.run(state, address, record);
 }
 
 /**
@@ -81,11 +83,11 @@ function requireNarrowest({ lowest }: State): void {
   }
 }
 
-function takeHeader(state: State, value: number, _data: Uint8Array, record: TextRecord): void {
-  if (value !== 0) {
+function takeHeader(state: State, address: number, record: TextRecord): void {
+  if (address !== 0) {
     throw new ImageError(
       'bad-field',
-      `a header record (S0) with the address ${formatAddress(value)}`,
+      `a header record (S0) with the address ${formatAddress(address)}`,
       record,
     );
   }
@@ -94,23 +96,24 @@ function takeHeader(state: State, value: number, _data: Uint8Array, record: Text
   state.headed = true;
 }
 
-function takeData(state: State, address: number, data: Uint8Array, record: TextRecord): void {
+function takeData(state: State, address: number, record: TextRecord): void {
   if (state.counted) throw new ImageError('record-order', 'data behind the count record', record);
   state.count++;
   const { width } = TYPES[record.type]!;
-  const { line, record: number } = record;
+  const { line, record: number, bytes } = record;
+  const length = dataLength(record);
   if (address < (state.lowest.get(width)?.address ?? Number.POSITIVE_INFINITY)) {
     state.lowest.set(width, { address, line, record: number });
   }
-  if (address + data.length > 256 ** width) {
-    const says = `${data.length} bytes at ${formatAddress(address)} run over the end of the addresses`;
+  if (address + length > 256 ** width) {
+    const says = `${length} bytes at ${formatAddress(address)} run over the end of the addresses`;
     throw new ImageError('address-wrap', says, { line, record: number, address });
   }
-  if (data.length > 0) state.take(address, data, record);
+  if (length > 0) state.take(address, bytes, 1 + width, 1 + width + length, record);
 }
 
-function takeCount(state: State, count: number, data: Uint8Array, record: TextRecord): void {
-  requireNoData(data, record);
+function takeCount(state: State, count: number, record: TextRecord): void {
+  requireNoData(record);
   if (state.counted) throw new ImageError('repeated-record', 'a second count record', record);
   if (count !== state.count) {
     const says = `the count record says ${count} data records, the file has ${state.count} before it`;
@@ -119,13 +122,18 @@ function takeCount(state: State, count: number, data: Uint8Array, record: TextRe
   state.counted = true;
 }
 
-function takeEnd(state: State, entry: number, data: Uint8Array, record: TextRecord): void {
-  requireNoData(data, record);
+function takeEnd(state: State, entry: number, record: TextRecord): void {
+  requireNoData(record);
   state.entry = entry;
   state.ended = true;
 }
 
-function requireNoData(data: Uint8Array, record: TextRecord): void {
-  if (data.length === 0) return;
-  throw new ImageError('bad-field', `an S${record.type} record with ${data.length} bytes of data`, record);
+function requireNoData(record: TextRecord): void {
+  const length = dataLength(record);
+  if (length === 0) return;
+  throw new ImageError('bad-field', `an S${record.type} record with ${length} bytes of data`, record);
+}
+
+function dataLength(record: TextRecord): number {
+  return record.bytes[0]! - TYPES[record.type]!.width - 1;
 }

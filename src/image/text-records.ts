@@ -1,6 +1,6 @@
 import type { ByteSource } from '../bytes/index.ts';
 import { ImageError } from './errors.ts';
-import { eachLine } from './lines.ts';
+import { eachLine, type Line } from './lines.ts';
 
 /** Position of a record: its line in the file and its number among the records, both counted from 1. */
 export interface RecordWhere {
@@ -8,11 +8,13 @@ export interface RecordWhere {
   record: number;
 }
 
-/** One record whose digits, length and checksum were found right. `bytes` is valid until the next record. */
+/** One record whose digits, length and checksum were found right; the object is used again for the next one. */
 export interface TextRecord extends RecordWhere {
   /** Type digit of an S-record, 0 to 9; 0 for Intel HEX, which has its type among the bytes. */
   type: number;
+  /** The record's bytes are the first `length` of these: length, address and so on, the checksum last. */
   bytes: Uint8Array;
+  length: number;
 }
 
 /** What distinguishes the two record formats from each other. */
@@ -29,13 +31,20 @@ export interface TextForm {
   sum: number;
 }
 
-/** Takes data: `bytes` (valid until the next call) go to `address` and up. */
-export type TakeData = (address: number, bytes: Uint8Array, where: RecordWhere) => void;
+/** Takes data: `bytes` from `start` up to `end`, valid until the next call, go to `address` and up. */
+export type TakeData = (
+  address: number,
+  bytes: Uint8Array,
+  start: number,
+  end: number,
+  where: RecordWhere,
+) => void;
 
 /** Reads a text format, hands out its data in the order of the file and returns the start address, if any. */
 export type DataWalker = (source: ByteSource, take: TakeData) => number | undefined;
 
 const NOT_A_DIGIT = 0xff;
+const LARGEST_DIGIT = 0x0f;
 const DIGIT = new Uint8Array(256).fill(NOT_A_DIGIT);
 for (const [value, digit] of [...'0123456789abcdef'].entries()) {
   DIGIT[digit.charCodeAt(0)] = value;
@@ -45,43 +54,53 @@ const LARGEST_BYTE = 0xff;
 
 /** Hands each record of a text to `take`, having checked its form. Blank lines are passed over. */
 export function eachRecord(source: ByteSource, form: TextForm, take: (record: TextRecord) => void): void {
-  const scratch = new Uint8Array(LARGEST_BYTE + form.overhead);
-  const longest = form.prefix + 2 * scratch.length;
-  let record = 0;
-  eachLine(source, longest, (line, number, complete) => {
-    if (line.length === 0) return;
-    const where = { line: number, record: ++record };
-    requireMark(line, form, where);
-    if (line.length < form.prefix) requireRecordLength(line, 0, form, scratch, where, complete);
-    const type = form.prefix === 2 ? readType(line[1]!, where) : 0;
-    const length = decodeDigits(line, form, scratch, where);
-    requireRecordLength(line, length, form, scratch, where, complete);
-    const bytes = scratch.subarray(0, length);
-    requireChecksum(bytes, form, where);
-    take({ ...where, type, bytes });
+  const bytes = new Uint8Array(LARGEST_BYTE + form.overhead);
+  const record: TextRecord = { line: 0, record: 0, type: 0, bytes, length: 0 };
+  eachLine(source, form.prefix + 2 * bytes.length, (line) => {
+    if (line.end === line.start) return;
+    record.line = line.number;
+    record.record++;
+    requireMark(line, form, record);
+    decodeLine(line, form, record);
+    requireChecksum(record, form);
+    take(record);
   });
 }
 
 /** The records that give the byte at `address`: reads the text once more, so that positions need not be kept. */
 export function recordsAt(source: ByteSource, walk: DataWalker, address: number): RecordWhere[] {
   const found: RecordWhere[] = [];
-  walk(source, (start, data, { line, record }) => {
-    if (address >= start && address < start + data.length) found.push({ line, record });
+  walk(source, (first, _bytes, start, end, { line, record }) => {
+    if (address >= first && address < first + end - start) found.push({ line, record });
   });
   return found;
 }
 
-function requireMark(line: Uint8Array, form: TextForm, where: RecordWhere): void {
-  const first = String.fromCharCode(line[0]!);
+function requireMark({ bytes, start }: Line, form: TextForm, where: RecordWhere): void {
+  const first = String.fromCharCode(bytes[start]!);
   if (first === form.mark) return;
   if (first === form.otherMark && where.record > 1) {
     throw new ImageError('mixed-formats', `a record of another format, with '${first}' in front`, where);
   }
-  throw new ImageError(
-    'bad-start',
-    `the line begins with ${charText(line[0]!)}, not with '${form.mark}'`,
-    where,
-  );
+  const says = `the line begins with ${charText(bytes[start]!)}, not with '${form.mark}'`;
+  throw new ImageError('bad-start', says, where);
+}
+
+function decodeLine(line: Line, form: TextForm, record: TextRecord): void {
+  const digits = line.start + form.prefix;
+  record.length = Math.max(0, (line.end - digits) >> 1);
+  if (form.prefix === 2 && digits <= line.end) record.type = readType(line.bytes[digits - 1]!, record);
+  const { bytes } = line;
+  let at = digits;
+  for (let i = 0; i < record.length; i++) {
+    const high = DIGIT[bytes[at]!]!;
+    const low = DIGIT[bytes[at + 1]!]!;
+    if ((high | low) > LARGEST_DIGIT) throw badDigit(line, high > LARGEST_DIGIT ? at : at + 1, record);
+    record.bytes[i] = (high << 4) | low;
+    at += 2;
+  }
+  if (at < line.end && DIGIT[bytes[at]!] === NOT_A_DIGIT) throw badDigit(line, at, record);
+  requireRecordLength(line, form, record);
 }
 
 function readType(char: number, where: RecordWhere): number {
@@ -90,51 +109,29 @@ function readType(char: number, where: RecordWhere): number {
   throw new ImageError('unknown-record', `the record type is ${charText(char)}, not a digit`, where);
 }
 
-function decodeDigits(line: Uint8Array, form: TextForm, out: Uint8Array, where: RecordWhere): number {
-  const pairs = (line.length - form.prefix) >> 1;
-  let at = form.prefix;
-  for (let i = 0; i < pairs; i++) {
-    const high = DIGIT[line[at]!]!;
-    const low = DIGIT[line[at + 1]!]!;
-    if ((high | low) > 0x0f) throw badDigit(line, high > 0x0f ? at : at + 1, where);
-    out[i] = (high << 4) | low;
-    at += 2;
-  }
-  if (at < line.length && DIGIT[line[at]!] === NOT_A_DIGIT) throw badDigit(line, at, where);
-  return pairs;
-}
-
-function badDigit(line: Uint8Array, at: number, where: RecordWhere): ImageError {
-  const says = `${charText(line[at]!)} in column ${at + 1} is not a hexadecimal digit`;
+function badDigit({ bytes, start }: Line, at: number, where: RecordWhere): ImageError {
+  const says = `${charText(bytes[at]!)} in column ${at - start + 1} is not a hexadecimal digit`;
   return new ImageError('bad-digit', says, where);
 }
 
-function requireRecordLength(
-  line: Uint8Array,
-  length: number,
-  form: TextForm,
-  bytes: Uint8Array,
-  where: RecordWhere,
-  complete: boolean,
-): void {
-  const expected = form.prefix + 2 * (length === 0 ? form.overhead : bytes[0]! + form.overhead);
-  if (line.length === expected) return;
-  const says = `the record has ${line.length} characters where its length byte requires ${expected}`;
-  const cut = !complete && line.length < expected;
-  throw new ImageError(
-    cut ? 'truncated' : 'bad-length',
-    cut ? `the file ends inside a record; ${says}` : says,
-    where,
-  );
+function requireRecordLength(line: Line, form: TextForm, record: TextRecord): void {
+  const found = line.end - line.start;
+  const data = record.length === 0 ? 0 : record.bytes[0]!;
+  const expected = form.prefix + 2 * (data + form.overhead);
+  if (found === expected) return;
+  const says = `the record has ${found} characters where its length byte requires ${expected}`;
+  if (line.complete || found > expected) throw new ImageError('bad-length', says, record);
+  throw new ImageError('truncated', `the file ends inside a record; ${says}`, record);
 }
 
-function requireChecksum(bytes: Uint8Array, form: TextForm, where: RecordWhere): void {
+function requireChecksum(record: TextRecord, form: TextForm): void {
+  const { bytes, length } = record;
   let sum = 0;
-  for (let i = 0; i < bytes.length; i++) sum += bytes[i]!;
+  for (let i = 0; i < length; i++) sum += bytes[i]!;
   if ((sum & 0xff) === form.sum) return;
-  const given = bytes.at(-1)!;
+  const given = bytes[length - 1]!;
   const right = (form.sum - (sum - given)) & 0xff;
-  throw new ImageError('bad-checksum', `the checksum is ${hex(given)}, but should be ${hex(right)}`, where);
+  throw new ImageError('bad-checksum', `the checksum is ${hex(given)}, but should be ${hex(right)}`, record);
 }
 
 function hex(byte: number): string {

@@ -100,10 +100,4 @@ describe('image file: what is no firmware is named as what it seems to be', () =
     refused('bad-start', () => readImage(latin1('hello\n'), { name: 'a.hex' }), { line: 1 });
     refused('wrong-kind', () => readImage(latin1('hello\n'), { name: 'a.elf' }));
   });
-
-  test('a raw image above the limit is refused by its size', () => {
-    const huge = { size: 2 ** 31, read: (_: number, length: number) => new Uint8Array(length) };
-    const error = refused('too-large', () => readImage(huge, { limit: 256 * 1024 }));
-    expect(error.says).toBe('the image has 2 GiB, there is room for 256 KiB');
-  });
 });
