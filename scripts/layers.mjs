@@ -13,6 +13,7 @@ const ROOMS = [
   'unit',
   'keys',
   'workspace',
+  'authority',
   'release',
   'provision',
   'cli',

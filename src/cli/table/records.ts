@@ -17,6 +17,7 @@ export const RECORDS: readonly CommandSpec[] = [
     options: [
       { name: 'above', value: 'number', about: 'every number up to this one counts as used', required: true },
       { name: 'reason', value: 'text', about: 'why, for the ledger', required: true },
+      { name: 'allow-jump', about: "allow a step beyond the class's jump limit" },
     ],
     notes: `Only one copy of a workspace may seal. Claim here only when the other copy will never seal again, above the highest
 number it can have used.`,

@@ -1,0 +1,30 @@
+/**
+ * Authority: who may seal. Makes roots, signers and secret keys in a workspace, each with its ceremony record, and keeps
+ * the folder of a root on a machine without network. Sealing never comes here, and so never opens a root.
+ */
+export type { Attendance } from './ceremony.ts';
+export { AuthorityError, type AuthorityErrorCode } from './error.ts';
+export {
+  certifyRequest,
+  createAuthority,
+  type NewAuthority,
+  type OfflineAuthority,
+  openAuthority,
+  readSignerRequest,
+} from './offline.ts';
+export { adoptRoot, createRoot, type MadeRoot, type NewRoot } from './root.ts';
+export {
+  createClassKey,
+  createCohortKey,
+  createStationKey,
+  type MadeSecretKey,
+  type PlaceFor,
+} from './secret-keys.ts';
+export {
+  acceptSigner,
+  createSigner,
+  type MadeSigner,
+  type NewSigner,
+  type RootAccess,
+  SIGNER_DAYS,
+} from './signer.ts';

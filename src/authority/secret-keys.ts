@@ -1,0 +1,112 @@
+import {
+  createMacKey,
+  createWrappingKey,
+  type KeyDescription,
+  type KeyPlace,
+  type SecretSource,
+} from '../keys/index.ts';
+import {
+  addKey,
+  classKeyName,
+  cohortKeyName,
+  type DeviceClass,
+  requireFreeKeyName,
+  type Workspace,
+  type WrittenRecord,
+} from '../workspace/index.ts';
+import { type Attendance, recordCeremony } from './ceremony.ts';
+import { AuthorityError } from './error.ts';
+
+/** A secret key made, and the record of it. */
+export interface MadeSecretKey {
+  readonly description: KeyDescription;
+  readonly ceremony: WrittenRecord;
+}
+
+/** Where a secret key is to live, given the name it will bear. */
+export type PlaceFor = (name: string) => KeyPlace;
+
+/** Makes the key that all units of a symmetric class share. Throws `AuthorityError` scheme-wrong, `KeyError`. */
+export function createClassKey(
+  workspace: Workspace,
+  deviceClass: DeviceClass,
+  placeFor: PlaceFor,
+  attendance: Attendance,
+  secrets: SecretSource,
+): Promise<MadeSecretKey> {
+  requireSymmetric(deviceClass);
+  return makeMacKey(workspace, 'class', classKeyName(deviceClass.name), placeFor, attendance, secrets);
+}
+
+/** Makes the key of one cohort of a symmetric class. Throws as `createClassKey`. */
+export function createCohortKey(
+  workspace: Workspace,
+  deviceClass: DeviceClass,
+  cohort: string,
+  placeFor: PlaceFor,
+  attendance: Attendance,
+  secrets: SecretSource,
+): Promise<MadeSecretKey> {
+  requireSymmetric(deviceClass);
+  return makeMacKey(
+    workspace,
+    'cohort',
+    cohortKeyName(deviceClass.name, cohort),
+    placeFor,
+    attendance,
+    secrets,
+  );
+}
+
+/** Makes the wrapping key (AES-256, RFC 3394) of a production station. Throws `KeyError`. */
+export async function createStationKey(
+  workspace: Workspace,
+  name: string,
+  placeFor: PlaceFor,
+  attendance: Attendance,
+  secrets: SecretSource,
+): Promise<MadeSecretKey> {
+  requireFreeKeyName(workspace, name);
+  const naming = {
+    name,
+    purpose: 'station',
+    trial: workspace.kind === 'trial',
+    created: workspace.now(),
+  } as const;
+  const made = await createWrappingKey({ ...naming, place: placeFor(name) }, secrets);
+  addKey(workspace, made.description);
+  const ceremony = recordCeremony(workspace, 'station-key-made', made.description, made.evidence, attendance);
+  return { description: made.description, ceremony };
+}
+
+async function makeMacKey(
+  workspace: Workspace,
+  purpose: 'class' | 'cohort',
+  name: string,
+  placeFor: PlaceFor,
+  attendance: Attendance,
+  secrets: SecretSource,
+): Promise<MadeSecretKey> {
+  requireFreeKeyName(workspace, name);
+  const naming = { name, purpose, trial: workspace.kind === 'trial', created: workspace.now() };
+  const made = await createMacKey({ ...naming, place: placeFor(name) }, secrets);
+  made.key.close();
+  addKey(workspace, made.description);
+  const ceremony = recordCeremony(
+    workspace,
+    `${purpose}-key-made`,
+    made.description,
+    made.evidence,
+    attendance,
+  );
+  return { description: made.description, ceremony };
+}
+
+function requireSymmetric(deviceClass: DeviceClass): void {
+  if (deviceClass.scheme === 'symmetric') return;
+  throw new AuthorityError(
+    'scheme-wrong',
+    `The class ${deviceClass.name} is of the asymmetric scheme: its units hold the root's public key and no shared secret.`,
+    `Make a signer instead: fieldseal signer create NAME --class ${deviceClass.name}`,
+  );
+}

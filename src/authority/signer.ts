@@ -1,0 +1,247 @@
+import { fromHex } from '../bytes/index.ts';
+import type { KeyType } from '../crypto/index.ts';
+import {
+  type CustodySigner,
+  createSigningKey,
+  type KeyAccess,
+  type KeyDescription,
+  type KeyPlace,
+  openRoot,
+  readReplyFile,
+  type SecretSource,
+  writeRequestFile,
+} from '../keys/index.ts';
+import { formatUuid } from '../suit/index.ts';
+import {
+  addCertificates,
+  addKey,
+  appendEntry,
+  type DeviceClass,
+  keyPaths,
+  listKeys,
+  readCertificates,
+  readKey,
+  requireFreeKeyName,
+  type Workspace,
+  type WrittenRecord,
+} from '../workspace/index.ts';
+import {
+  type Certificate,
+  issueCertificate,
+  issuerOf,
+  isTrial,
+  judgeSigner,
+  parseCertificate,
+  type SignerRights,
+  writeName,
+  writeRequest,
+} from '../x509/index.ts';
+import { type Attendance, recordCeremony } from './ceremony.ts';
+import { AuthorityError } from './error.ts';
+
+/** A signer to be made. */
+export interface NewSigner extends Attendance {
+  readonly name: string;
+  readonly type: KeyType;
+  readonly place: KeyPlace;
+  /** Name of the root that certifies it. */
+  readonly root: string;
+  /** Classes it may sign for; empty: every class of the vendor, in a trial workspace only. */
+  readonly classes: readonly DeviceClass[];
+  /** Days of validity. */
+  readonly days: number;
+  readonly generation: number;
+}
+
+/** A signer made: with its certificate, or, under an offline root, with the request file to carry there. */
+export interface MadeSigner {
+  readonly description: KeyDescription;
+  readonly ceremony: WrittenRecord;
+  readonly certificate: Certificate | undefined;
+  readonly requestFile: string | undefined;
+}
+
+/** How the root is reached when it certifies a signer. */
+export type RootAccess = Omit<KeyAccess, 'file' | 'production'>;
+
+/** Days of validity where nothing else is asked for: two years and a margin for the next ceremony. */
+export const SIGNER_DAYS = 825;
+const DAY_MS = 86_400_000;
+
+/**
+ * Makes a signer's key and has the root certify it; under an offline root writes a request instead. Throws
+ * `AuthorityError` root-missing, scope-missing, and `KeyError`.
+ */
+export async function createSigner(
+  workspace: Workspace,
+  signer: NewSigner,
+  secrets: SecretSource,
+  rootAccess: RootAccess,
+): Promise<MadeSigner> {
+  requireFreeKeyName(workspace, signer.name);
+  const root = requireRoot(workspace, signer.root);
+  const rights = { scopes: scopesOf(workspace, signer.classes), generation: signer.generation };
+  const rootKey = root.custody === 'offline' ? undefined : await openRootKey(workspace, root, rootAccess);
+  try {
+    const trial = workspace.kind === 'trial';
+    const naming = { name: signer.name, purpose: 'signer', trial, created: workspace.now() } as const;
+    const made = await createSigningKey({ ...naming, type: signer.type, place: signer.place }, secrets);
+    try {
+      return rootKey
+        ? await certifyHere(workspace, signer, made, rights, rootKey)
+        : await writeSignerRequest(workspace, signer, made, rights);
+    } finally {
+      made.key.close();
+    }
+  } finally {
+    rootKey?.close();
+  }
+}
+
+/**
+ * Takes in the certificate that the offline machine made for a signer. Throws `KeyError` exchange-...,
+ * `AuthorityError` certificate-unsuitable where it is not a signer's certificate of this kind of workspace.
+ */
+export function acceptSigner(workspace: Workspace, name: string, file: string): Certificate {
+  const description = readKey(workspace, name);
+  const roots = knownRoots(workspace);
+  const reply = readReplyFile(file, {
+    requested: fromHex(description.spki ?? ''),
+    anchors: roots.map((root) => ({ name: root.subject.der, spki: root.spki })),
+    at: workspace.now(),
+  });
+  requireSignerCertificate(workspace, reply.certificate);
+  addCertificates(
+    workspace,
+    name,
+    reply.chain.map(({ der }) => der),
+  );
+  appendEntry(workspace, 'signer-certified', {
+    key: name,
+    fingerprint: description.fingerprint,
+    certificate_serial: reply.certificate.serial,
+  });
+  return reply.certificate;
+}
+
+function knownRoots(workspace: Workspace): Certificate[] {
+  return listKeys(workspace, 'root').flatMap(({ name }) => readCertificates(workspace, name).slice(0, 1));
+}
+
+function requireRoot(workspace: Workspace, name: string): KeyDescription {
+  if (workspace.files.exists(keyPaths(workspace, name).description)) {
+    const description = readKey(workspace, name);
+    if (description.purpose === 'root') return description;
+  }
+  throw new AuthorityError(
+    'root-missing',
+    `This workspace has no root called ${name}, so nobody could certify the signer.`,
+    'Make it first: fieldseal root create; or take in an offline one: fieldseal root adopt.',
+  );
+}
+
+function openRootKey(workspace: Workspace, root: KeyDescription, access: RootAccess): Promise<CustodySigner> {
+  const { secret } = keyPaths(workspace, root.name);
+  return openRoot(root, { ...access, file: secret, production: workspace.kind === 'production' });
+}
+
+/** Scope URIs of a signer: `urn:uuid:` of each class, and of the vendor where a trial signer may sign for all. */
+function scopesOf(workspace: Workspace, classes: readonly DeviceClass[]): string[] {
+  const urn = (id: Uint8Array) => `urn:uuid:${formatUuid(id)}`;
+  if (classes.length > 0) return classes.map((deviceClass) => urn(deviceClass.classId));
+  if (workspace.kind === 'trial') return [urn(workspace.vendorId)];
+  throw new AuthorityError(
+    'scope-missing',
+    'In a production workspace a signer signs for named classes only: its leak then reaches no others.',
+    'Name them: fieldseal signer create NAME --class CLASS (again for each further class).',
+  );
+}
+
+interface MadeKeyPart {
+  readonly description: KeyDescription;
+  readonly key: CustodySigner;
+  readonly evidence: Parameters<typeof recordCeremony>[3];
+}
+
+async function certifyHere(
+  workspace: Workspace,
+  signer: NewSigner,
+  made: MadeKeyPart,
+  rights: SignerRights,
+  rootKey: CustodySigner,
+): Promise<MadeSigner> {
+  const [rootCertificate] = readCertificates(workspace, signer.root);
+  const now = workspace.now();
+  const der = await issueCertificate(
+    {
+      profile: 'signer',
+      subject: subjectOf(workspace, signer),
+      issuer: issuerOf(rootCertificate!),
+      publicKey: made.key.publicKey,
+      notBefore: now,
+      notAfter: new Date(now.getTime() + signer.days * DAY_MS),
+      trial: workspace.kind === 'trial',
+      ...rights,
+    },
+    (tbs) => rootKey.sign(tbs),
+  );
+  const certificate = parseCertificate(der);
+  addCertificates(workspace, signer.name, [der]);
+  addKey(workspace, made.description);
+  const ceremony = recordCeremony(
+    workspace,
+    'signer-made',
+    made.description,
+    made.evidence,
+    signer,
+    certificate,
+  );
+  return { description: made.description, ceremony, certificate, requestFile: undefined };
+}
+
+async function writeSignerRequest(
+  workspace: Workspace,
+  signer: NewSigner,
+  made: MadeKeyPart,
+  rights: SignerRights,
+): Promise<MadeSigner> {
+  const request = await writeRequest(
+    {
+      profile: 'signer',
+      subject: subjectOf(workspace, signer),
+      publicKey: made.key.publicKey,
+      trial: workspace.kind === 'trial',
+      ...rights,
+    },
+    (info) => made.key.sign(info),
+  );
+  const requestFile = workspace.path('certificates', `${signer.name}.request.pem`);
+  writeRequestFile(requestFile, request);
+  addKey(workspace, made.description);
+  const ceremony = recordCeremony(workspace, 'signer-made', made.description, made.evidence, signer);
+  return { description: made.description, ceremony, certificate: undefined, requestFile };
+}
+
+function subjectOf(workspace: Workspace, signer: NewSigner) {
+  return writeName([
+    ['O', workspace.vendorDomain.slice(0, 64)],
+    ['CN', signer.name],
+  ]);
+}
+
+function requireSignerCertificate(workspace: Workspace, certificate: Certificate): void {
+  const verdict = judgeSigner(certificate, {
+    scopes: certificate.subjectAltUris,
+    minimumGeneration: 0,
+    denied: [],
+  });
+  const sameKind = isTrial(certificate) === (workspace.kind === 'trial');
+  if (verdict.ok && sameKind) return;
+  throw new AuthorityError(
+    'certificate-unsuitable',
+    verdict.ok
+      ? `The certificate is not one of a ${workspace.kind} workspace.`
+      : `The certificate is not a signer's: ${verdict.code}.`,
+    'Have the offline machine certify the request again, as "fieldseal authority sign" does it.',
+  );
+}

@@ -1,0 +1,26 @@
+import { certifyRequest, openAuthority, readSignerRequest, SIGNER_DAYS } from '../../authority/index.ts';
+import { fingerprintText } from '../../x509/index.ts';
+import { EXIT } from '../exit.ts';
+import { secretsFor } from '../session.ts';
+import { certificateJson, showCertificate } from '../show-key.ts';
+import type { Call } from '../spec.ts';
+
+/** Certifies a signer's request on the offline machine. */
+export async function run(call: Call): Promise<number> {
+  const authority = openAuthority(call.text('dir')!);
+  const request = readSignerRequest(authority, call.args[0]!, call.text('fingerprint')!);
+  call.out.line(
+    `request of ${request.subject.text}${authority.trial ? '  [TRIAL: not for production]' : ''}`,
+  );
+  call.out.fact('fingerprint', fingerprintText(request.spki));
+  const options = { days: call.count('days') ?? SIGNER_DAYS, out: call.text('out')!, now: new Date() };
+  const certificate = await certifyRequest(authority, request, options, secretsFor(call, !authority.trial));
+  showCertificate(call.out, certificate);
+  call.out.line(`carry ${options.out} back to the workspace: fieldseal signer accept NAME ${options.out}`);
+  call.out.result({
+    format: 'fieldseal.certified/1',
+    file: options.out,
+    certificate: certificateJson(certificate),
+  });
+  return EXIT.done;
+}

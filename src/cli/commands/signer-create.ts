@@ -1,0 +1,48 @@
+import { createSigner, SIGNER_DAYS } from '../../authority/index.ts';
+import { fromHex } from '../../bytes/index.ts';
+import { readClass } from '../../workspace/index.ts';
+import { fingerprintText } from '../../x509/index.ts';
+import { EXIT } from '../exit.ts';
+import { keyTypeOf } from '../key-type.ts';
+import { attendanceOf, openSession, placeFor } from '../session.ts';
+import { keyJson, showCertificate, showKey } from '../show-key.ts';
+import type { Call } from '../spec.ts';
+
+/** Makes a signer and has it certified, or writes a request for the offline machine. */
+export async function run(call: Call): Promise<number> {
+  const session = await openSession(call);
+  const { workspace, secrets } = session;
+  const name = call.args[0]!;
+  const module = call.text('module');
+  const made = await createSigner(
+    workspace,
+    {
+      name,
+      type: keyTypeOf(call),
+      place: placeFor(call, workspace)(name),
+      root: call.text('root') ?? 'root',
+      classes: await Promise.all(call.texts('class').map((className) => readClass(workspace, className))),
+      days: call.count('days') ?? SIGNER_DAYS,
+      generation: call.count('generation') ?? 1,
+      ...attendanceOf(call),
+    },
+    secrets,
+    { secrets, ...(module !== undefined && { module }) },
+  );
+  showKey(call.out, workspace, made.description);
+  if (made.certificate) showCertificate(call.out, made.certificate);
+  if (made.requestFile) {
+    call.out.line(`carry ${made.requestFile} to the offline machine and read the fingerprint aloud there:`);
+    call.out.line(
+      `  fieldseal authority sign REQUEST --dir DIR --out ${name}.pem --fingerprint "${fingerprintText(fromHex(made.description.spki!))}"`,
+    );
+    call.out.line(`then here: fieldseal signer accept ${name} ${name}.pem`);
+  }
+  call.out.fact('ceremony record', made.ceremony.path);
+  call.out.result({
+    format: 'fieldseal.key-made/1',
+    ...keyJson(made.description, made.certificate, made.ceremony),
+    request_file: made.requestFile ?? null,
+  });
+  return EXIT.done;
+}

@@ -1,0 +1,63 @@
+import { CommandFailure, EXIT } from './exit.ts';
+
+/** An error of a room: a closed code, a message, and perhaps the next move. */
+interface CodedError extends Error {
+  readonly code: string;
+  readonly hint?: string;
+}
+
+/** Codes that mean: a rule said no. */
+const REFUSED: ReadonlySet<string> = new Set([
+  'root-custody',
+  'scope-missing',
+  'request-unsuitable',
+  'certificate-unsuitable',
+  'key-trial',
+  'key-published',
+  'exchange-key-differs',
+  'exchange-chain',
+  'exchange-fingerprint',
+  'image-refused',
+]);
+
+/** Codes that mean: a word on the command line, or a file that the user wrote, is not what was asked for. */
+const WRONG_USE: ReadonlySet<string> = new Set([
+  'wrong-value',
+  'name-invalid',
+  'name-taken',
+  'not-found',
+  'not-a-workspace',
+  'not-empty',
+  'not-yet',
+  'file-invalid',
+  'scheme-wrong',
+  'root-missing',
+  'serials-invalid',
+  'job-invalid',
+  'result-invalid',
+  'authority-folder',
+  'passphrase-weak',
+  'token-uri',
+]);
+
+/** Turns whatever a command threw into a failure with an exit status. Broken programs keep their stack. */
+export function toFailure(error: unknown): CommandFailure {
+  if (error instanceof CommandFailure) return error;
+  if (isCoded(error)) return new CommandFailure(statusOf(error.code), error.code, error.message, error.hint);
+  const told = error instanceof Error ? (error.stack ?? error.message) : String(error);
+  return new CommandFailure(
+    EXIT.notDone,
+    'program-fault',
+    `this should not have happened: ${told}`,
+    'It is a fault of the program, not of your input: please report it with the command that you gave.',
+  );
+}
+
+function isCoded(error: unknown): error is CodedError {
+  return error instanceof Error && typeof (error as { code?: unknown }).code === 'string';
+}
+
+function statusOf(code: string): number {
+  if (REFUSED.has(code)) return EXIT.refused;
+  return WRONG_USE.has(code) ? EXIT.wrongUse : EXIT.notDone;
+}

@@ -1,0 +1,32 @@
+import { formatAddress, formatSize } from '../image/index.ts';
+import { formatUuid } from '../suit/index.ts';
+import type { DeviceClass, Workspace } from '../workspace/index.ts';
+import type { Output } from './output.ts';
+import { trialMark } from './session.ts';
+
+/** A class for people: identifiers, scheme, memory map. */
+export function showClass(out: Output, workspace: Workspace, deviceClass: DeviceClass): void {
+  const { memory, name } = deviceClass;
+  out.line(`class ${name}: ${deviceClass.model}${trialMark(workspace)}`);
+  out.fact('class identifier', deviceClass.classIds.map(formatUuid).join(', '));
+  out.fact('vendor identifier', `${formatUuid(workspace.vendorId)}  (${workspace.vendorDomain})`);
+  out.fact('scheme', `${deviceClass.scheme}, ${deviceClass.profile.name}`);
+  out.fact('units have a clock', deviceClass.clock ? 'yes' : 'no');
+  out.fact('slots', `${memory.shape}, core ${memory.core}`);
+  for (const slot of memory.slots) region(out, `  ${slot.name}`, slot);
+  if (memory.recovery) region(out, '  recovery', memory.recovery);
+  region(out, '  envelopes', memory.envelopes);
+  region(out, '  marks', memory.state);
+  if (memory.core === 'cortex-m') region(out, '  RAM', memory.ram);
+  const { erase_page, write_unit, erased_value, endurance } = memory.flash;
+  out.fact(
+    'flash',
+    `page ${formatSize(erase_page)}, write unit ${write_unit} B, erased 0x${erased_value.toString(16).padStart(2, '0')}, ${endurance} erase cycles`,
+  );
+  for (const range of memory.leave_out) region(out, `left out: ${range.name}`, range);
+  for (const caution of deviceClass.cautions) out.caution(caution);
+}
+
+function region(out: Output, label: string, { address, size }: { address: number; size: number }): void {
+  out.fact(label, `${formatAddress(address)}  ${formatSize(size)}`);
+}

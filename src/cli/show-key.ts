@@ -1,0 +1,66 @@
+import { fromHex } from '../bytes/index.ts';
+import type { KeyDescription } from '../keys/index.ts';
+import type { JsonObject, Workspace, WrittenRecord } from '../workspace/index.ts';
+import { type Certificate, fingerprintText } from '../x509/index.ts';
+import type { Output } from './output.ts';
+import { trialMark } from './session.ts';
+
+/** A key for people: custody and fingerprint. */
+export function showKey(out: Output, workspace: Workspace, description: KeyDescription): void {
+  out.line(`${description.purpose} key ${description.name}${trialMark(workspace)}`);
+  out.fact('custody', description.token ? `token, ${description.token.uri}` : description.custody);
+  out.fact('algorithm', description.algorithm);
+  if (description.spki) out.fact('fingerprint', fingerprintText(fromHex(description.spki)));
+  else out.fact('check value', description.fingerprint);
+}
+
+/** A certificate for people. */
+export function showCertificate(out: Output, certificate: Certificate): void {
+  out.fact('certificate', certificate.subject.text);
+  out.fact('issued by', certificate.issuer.text);
+  out.fact('valid', validity(certificate));
+  if (certificate.subjectAltUris.length > 0) out.fact('may sign for', certificate.subjectAltUris.join(', '));
+  if (certificate.generation !== undefined) out.fact('generation', String(certificate.generation));
+}
+
+/** Dates of a certificate for people. */
+export function validity({ notBefore, notAfter }: Certificate): string {
+  const day = (date: Date) => date.toISOString().slice(0, 10);
+  return `${day(notBefore)} to ${notAfter ? day(notAfter) : 'no defined end'}`;
+}
+
+/** Facts of a key and its certificate for programs. */
+export function keyJson(
+  description: KeyDescription,
+  certificate?: Certificate,
+  ceremony?: WrittenRecord,
+): JsonObject {
+  return {
+    name: description.name,
+    purpose: description.purpose,
+    custody: description.custody,
+    algorithm: description.algorithm,
+    trial: description.trial,
+    fingerprint: description.fingerprint,
+    spki_hex: description.spki ?? null,
+    check_value: description.check_value ?? null,
+    token_uri: description.token?.uri ?? null,
+    created: description.created,
+    certificate: certificate ? certificateJson(certificate) : null,
+    ceremony_record: ceremony?.path ?? null,
+  };
+}
+
+/** Facts of a certificate for programs. */
+export function certificateJson(certificate: Certificate): JsonObject {
+  return {
+    subject: certificate.subject.text,
+    issuer: certificate.issuer.text,
+    serial: certificate.serial,
+    not_before: certificate.notBefore.toISOString(),
+    not_after: certificate.notAfter?.toISOString() ?? null,
+    scope: [...certificate.subjectAltUris],
+    generation: certificate.generation ?? null,
+    trial: certificate.trial,
+  };
+}
