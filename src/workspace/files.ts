@@ -1,5 +1,6 @@
 import { randomBytes } from 'node:crypto';
 import * as nodeFs from 'node:fs';
+import { hostname } from 'node:os';
 import { basename, dirname, join } from 'node:path';
 import { fromUtf8 } from '../bytes/index.ts';
 import { fromSystem, systemCode, WorkspaceError } from './errors.ts';
@@ -74,7 +75,10 @@ export function filesOn(disk: Disk = nodeFs): Files {
     }
   };
   const beginOutput: Files['beginOutput'] = (path, options = {}) =>
-    attempt('write', path, () => openOutput(disk, path, options));
+    attempt('write', path, () => {
+      removeStaleParts(disk, path);
+      return openOutput(disk, path, options);
+    });
   return {
     readText: (path) => attempt('read', path, () => disk.readFileSync(path, 'utf8')),
     list: (folder) => attempt('read', folder, () => listNames(disk, folder)),
@@ -147,11 +151,32 @@ function writeBeside(
   }
 }
 
+const partStart = (path: string) => `.${basename(path).slice(0, 60)}.${hostname()}.`;
+
+function partName(path: string): string {
+  return `${partStart(path)}${process.pid}.${randomBytes(6).toString('hex')}.part`;
+}
+
+// What a killed process left of the same output on this machine.
+function removeStaleParts(disk: Disk, path: string): void {
+  const start = partStart(path);
+  for (const name of disk.readdirSync(dirname(path))) {
+    const pid = name.startsWith(start) && /^(\d+)\.[0-9a-f]{12}\.part$/.exec(name.slice(start.length))?.[1];
+    if (pid && !isRunning(Number(pid))) removeFile(disk, join(dirname(path), name));
+  }
+}
+
+/** Whether a process of this number runs on this machine. */
+export function isRunning(pid: number): boolean {
+  try {
+    return process.kill(pid, 0);
+  } catch (error) {
+    return systemCode(error) !== 'ESRCH';
+  }
+}
+
 function openOutput(disk: Disk, path: string, options: FileOptions & { force?: boolean }): Output {
-  const partPath = join(
-    dirname(path),
-    `.${basename(path)}.${process.pid}-${randomBytes(6).toString('hex')}.part`,
-  );
+  const partPath = join(dirname(path), partName(path));
   const handle = disk.openSync(partPath, 'wx', options.secret ? OWNER_ONLY : ORDINARY);
   let open = true;
   let present = true;

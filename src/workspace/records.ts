@@ -1,6 +1,7 @@
 import { dirname } from 'node:path';
 import { type Json, type JsonObject, jsonDigest, readableJson } from './canonical.ts';
-import { systemCode, WorkspaceError } from './errors.ts';
+import { WorkspaceError } from './errors.ts';
+import { isRunning } from './files.ts';
 import { appendEntry, type LedgerReference, readLedger, referenceTo } from './ledger.ts';
 import { requireName } from './names.ts';
 import type { Workspace } from './workspace.ts';
@@ -107,12 +108,7 @@ function pendingPath(workspace: Workspace, digest: string): string {
 }
 
 function runsElsewhere(pid: number): boolean {
-  if (pid === process.pid) return false;
-  try {
-    return process.kill(pid, 0);
-  } catch (error) {
-    return systemCode(error) !== 'ESRCH';
-  }
+  return pid !== process.pid && isRunning(pid);
 }
 
 function placeRecord(workspace: Workspace, path: string, facts: JsonObject, ledger: LedgerReference): void {

@@ -4,6 +4,8 @@ import { fromSystem, WorkspaceError } from './errors.ts';
 
 /** A file open for reading at any place. */
 export interface FileSource extends ByteSource {
+  /** Whether size and time of the last change are still those at opening. */
+  unchanged(): boolean;
   close(): void;
 }
 
@@ -13,7 +15,7 @@ export interface FileSource extends ByteSource {
  */
 export function fileSource(path: string): FileSource {
   const handle = attempt(path, () => openSync(path, 'r'));
-  const facts = attempt(path, () => fstatSync(handle));
+  const facts = attempt(path, () => fstatSync(handle, { bigint: true }));
   if (!facts.isFile()) {
     closeSync(handle);
     throw new WorkspaceError('wrong-value', `${path} is not an ordinary file`, {
@@ -21,7 +23,7 @@ export function fileSource(path: string): FileSource {
       file: path,
     });
   }
-  const size = facts.size;
+  const size = Number(facts.size);
   return {
     size,
     read(offset, length) {
@@ -31,6 +33,10 @@ export function fileSource(path: string): FileSource {
       const bytes = Buffer.allocUnsafeSlow(length);
       attempt(path, () => readFully(handle, bytes, offset, path));
       return new Uint8Array(bytes.buffer, bytes.byteOffset, length);
+    },
+    unchanged: () => {
+      const now = attempt(path, () => fstatSync(handle, { bigint: true }));
+      return now.size === facts.size && now.mtimeNs === facts.mtimeNs;
     },
     close: () => closeSync(handle),
   };

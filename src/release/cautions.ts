@@ -1,0 +1,56 @@
+import { parseVersion } from '../suit/index.ts';
+import { type DeviceClass, readLedger, type Workspace } from '../workspace/index.ts';
+import type { Release } from './record.ts';
+
+const DAY = 86_400_000;
+const SOON_DAYS = 60;
+
+/** What the engineer should know about this release before it goes out: what is unusual first, the usual last. */
+export function cautionsFor(release: Release, securityBefore: number): string[] {
+  return [
+    ...release.taken.cautions,
+    ...securityCautions(release, securityBefore),
+    ...certificateCautions(release),
+    ...versionCautions(release),
+    ...schemeCautions(release),
+    ...release.deviceClass.cautions,
+    'run it on a reference unit of every hardware revision before it is broadcast, and keep a recovery path proved',
+    'for a product under a safety or approval standard, that standard and qualified practice decide whether, when and by whom it is installed',
+  ];
+}
+
+/** Highest security version that the ledger knows of a class. */
+export function highestSecurityVersion(workspace: Workspace, { name }: DeviceClass): number {
+  return readLedger(workspace)
+    .filter(({ kind, facts }) => kind === 'sealed' && facts.class === name)
+    .reduce((highest, { facts }) => Math.max(highest, Number(facts.security_version) || 0), 0);
+}
+
+function* securityCautions({ request }: Release, before: number): Generator<string> {
+  const now = request.securityVersion ?? 0;
+  if (now > before) {
+    yield `security version ${now}: a unit that keeps this image never again accepts or starts one below ${now}; that cannot be undone`;
+  } else if (now < before) {
+    yield `security version ${now} is below ${before}, sealed before: units that kept that release refuse this one`;
+  }
+}
+
+function* certificateCautions({ sealer, deviceClass, sealedAt }: Release): Generator<string> {
+  const end = sealer.kind === 'signature' ? sealer.chosen.leaf.notAfter : null;
+  if (!end) return;
+  const days = Math.floor((end.getTime() - sealedAt.getTime()) / DAY);
+  if (days <= SOON_DAYS)
+    yield `the signer's certificate ends in ${days} days, on ${end.toISOString().slice(0, 10)}`;
+  if (deviceClass.clock)
+    yield `units of this class have a clock and refuse to install this after ${end.toISOString()}`;
+}
+
+function* versionCautions({ request }: Release): Generator<string> {
+  if (parseVersion(request.version)) return;
+  yield `version "${request.version}" cannot be written as set-version (whole numbers with dots, such as 1.4.0 or 2.0.0-rc.1); it stands in the text only`;
+}
+
+function* schemeCautions({ sealer }: Release): Generator<string> {
+  if (sealer.kind === 'signature') return;
+  yield 'symmetric scheme: whoever reads a key out of one unit can forge payloads for every unit that holds it';
+}

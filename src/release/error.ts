@@ -1,0 +1,43 @@
+/** Why a payload was not sealed, with the exit status a command gives it (1 refused, 2 wrong use, 3 not done). */
+export const SEAL_CODES = {
+  'profile-not-sealed': 2,
+  'version-text': 2,
+  'security-version': 2,
+  'images-wrong': 2,
+  'uri-wrong': 2,
+  'device-wrong': 2,
+  'output-is-input': 2,
+  'signer-none': 1,
+  'signer-several': 2,
+  'signer-uncertified': 1,
+  'signer-scope': 1,
+  'signer-algorithm': 1,
+  'signer-unfit': 1,
+  'signer-chain': 1,
+  'signer-dates': 1,
+  'signer-trial': 1,
+  'mac-key-none': 1,
+  'envelope-too-large': 1,
+  'image-changed': 3,
+  'self-check-failed': 3,
+} as const;
+
+export type SealCode = keyof typeof SEAL_CODES;
+
+/** Why nothing was sealed. `message` says what happened and what it means; `hint` what to do next. */
+export class SealError extends Error {
+  override readonly name = 'SealError';
+
+  constructor(
+    readonly code: SealCode,
+    message: string,
+    readonly hint: string,
+  ) {
+    super(message);
+  }
+
+  /** Exit status for a command. */
+  get status(): 1 | 2 | 3 {
+    return SEAL_CODES[this.code];
+  }
+}

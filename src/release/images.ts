@@ -1,0 +1,104 @@
+import { basename } from 'node:path';
+import { type ByteSource, eachPiece, toHex } from '../bytes/index.ts';
+import { startSha256 } from '../crypto/index.ts';
+import { type FlatImage, imageForSlot } from '../image/index.ts';
+import { type DeviceClass, type FileSource, fileSource } from '../workspace/index.ts';
+import { SealError } from './error.ts';
+import type { ImageInput, SealProgress } from './request.ts';
+
+/** An image laid out, with the open file it comes from. */
+export interface OpenedImage {
+  readonly input: ImageInput;
+  readonly file: FileSource;
+  readonly flat: FlatImage;
+  /** Whether the file, byte for byte, is the image. */
+  readonly isFile: boolean;
+}
+
+/** An image laid out and hashed. */
+export interface PreparedImage extends OpenedImage {
+  /** SHA-256 over the flat image, 32 bytes. */
+  readonly digest: Uint8Array;
+  /** SHA-256 over the file, hexadecimal. */
+  readonly fileSha256: string;
+}
+
+/**
+ * Opens, reads and lays out the images of a release, in slot order. Throws `SealError` images-wrong, `ImageError`,
+ * `WorkspaceError`; the files are closed then.
+ */
+export function openImages(deviceClass: DeviceClass, inputs: readonly ImageInput[]): OpenedImage[] {
+  requireCount(deviceClass, inputs);
+  const files: FileSource[] = [];
+  try {
+    return inputs.map((input, i) => {
+      const file = fileSource(input.path);
+      files.push(file);
+      const flat = layOutFor(deviceClass, input, file, i);
+      return { input, file, flat, isFile: flat.format === 'raw' && flat.leftOut.length === 0 };
+    });
+  } catch (error) {
+    for (const file of files) file.close();
+    throw error;
+  }
+}
+
+/** Hashes opened images; each is read once, whatever its size. */
+export function hashImages(
+  images: readonly OpenedImage[],
+  progress?: (step: SealProgress) => void,
+): PreparedImage[] {
+  const totalBytes = images.reduce((sum, { flat }) => sum + flat.size, 0);
+  let before = 0;
+  return images.map((image) => {
+    const digest = hashOf(image.flat.source, (doneBytes) =>
+      progress?.({ doing: 'reading', doneBytes: before + doneBytes, totalBytes }),
+    );
+    before += image.flat.size;
+    return { ...image, digest, fileSha256: toHex(image.isFile ? digest : hashOf(image.file)) };
+  });
+}
+
+/** Refuses to go on where a file was written to since it was opened. */
+export function requireUnchanged(images: readonly OpenedImage[]): void {
+  for (const { input, file } of images) {
+    if (file.unchanged()) continue;
+    throw new SealError(
+      'image-changed',
+      `${input.path} was written to while it was being sealed; nothing was sealed`,
+      'let the build finish, then seal again',
+    );
+  }
+}
+
+function layOutFor(deviceClass: DeviceClass, input: ImageInput, file: FileSource, index: number): FlatImage {
+  const { memory } = deviceClass;
+  return imageForSlot(file, memory, {
+    format: input.format,
+    name: basename(input.path),
+    ...(memory.shape === 'linked' && { slotName: memory.slots[index]!.name }),
+  });
+}
+
+function requireCount({ name, memory }: DeviceClass, inputs: readonly ImageInput[]): void {
+  const wanted = memory.shape === 'linked' ? 2 : 1;
+  if (inputs.length === wanted) return;
+  const slots = memory.slots.map((slot) => slot.name);
+  throw new SealError(
+    'images-wrong',
+    wanted === 2
+      ? `class ${name} has linked slots: it needs an image linked for slot ${slots[0]} and one for slot ${slots[1]}`
+      : `class ${name} takes one image for either slot; ${inputs.length} were given`,
+    wanted === 2 ? 'give the second one with --slot-b FILE' : 'leave --slot-b out',
+  );
+}
+
+/** SHA-256 over a source, 32 bytes. */
+export function hashOf(source: ByteSource, report?: (doneBytes: number) => void): Uint8Array {
+  const hash = startSha256();
+  eachPiece(source, (piece, offset) => {
+    hash.update(piece);
+    report?.(offset + piece.length);
+  });
+  return hash.digest();
+}

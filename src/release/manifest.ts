@@ -1,0 +1,107 @@
+import { toBase64 } from '../bytes/index.ts';
+import { encode } from '../cbor/index.ts';
+import {
+  describeRelease,
+  digestOf,
+  encodeDigest,
+  integratedUris,
+  type ReleaseText,
+  type WrittenManifest,
+  writeEnvelopeHead,
+  writeManifest,
+} from '../suit/index.ts';
+import type { DeviceClass } from '../workspace/index.ts';
+import { SealError } from './error.ts';
+import type { PreparedImage } from './images.ts';
+import type { SealRequest } from './request.ts';
+
+/** A manifest and what its seal goes over. */
+export interface ManifestToSeal extends WrittenManifest {
+  /** SHA-256 over the manifest's byte string with header, 32 bytes (SUIT manifest section 8.3). */
+  readonly digest: Uint8Array;
+  /** The encoded SUIT_Digest: the detached COSE payload. */
+  readonly payload: Uint8Array;
+}
+
+/** The manifest of a release. The same inputs and the same number give the same bytes. */
+export function buildManifest(
+  request: SealRequest,
+  deviceClass: DeviceClass,
+  images: readonly PreparedImage[],
+  sequenceNumber: bigint,
+): ManifestToSeal {
+  const uris = urisOf(request, deviceClass, images);
+  const written = writeManifest(
+    describeRelease({
+      shape: deviceClass.memory.shape,
+      sequenceNumber,
+      vendorId: request.workspace.vendorId,
+      classId: deviceClass.classId,
+      deviceId: request.deviceId,
+      images: images.map(({ digest, flat }, i) => ({ digest, sizeBytes: flat.size, uri: uris[i] })),
+      start: true,
+      version: request.version,
+      text: request.withoutText ? undefined : textOf(request, deviceClass),
+    }),
+  );
+  const digest = digestOf(encode(written.manifest));
+  return { ...written, digest: digest.bytes, payload: encodeDigest(digest) };
+}
+
+/** Where units find each image: in the envelope, or at a place named by the image's digest unless one is given. */
+export function urisOf(
+  request: SealRequest,
+  deviceClass: DeviceClass,
+  images: readonly PreparedImage[],
+): string[] {
+  const integrated = integratedUris(deviceClass.memory.shape);
+  return images.map(({ input, digest }, i) =>
+    request.detached ? (input.uri ?? nameOf(digest)) : integrated[i]!,
+  );
+}
+
+/** A name made of a digest alone (RFC 6920 section 3). */
+function nameOf(digest: Uint8Array): string {
+  const value = toBase64(digest).replaceAll('+', '-').replaceAll('/', '_').replaceAll('=', '');
+  return `ni:///sha-256;${value}`;
+}
+
+function textOf({ workspace, version, description }: SealRequest, { model }: DeviceClass): ReleaseText {
+  return {
+    language: 'en',
+    manifestDescription: description,
+    modelName: model,
+    vendorDomain: workspace.vendorDomain,
+    componentVersion: version,
+  };
+}
+
+/**
+ * The envelope up to each image's bytes: one piece per integrated image, or the whole of a detached payload. Throws
+ * `SealError` envelope-too-large where units could not keep it beside its image for the check at start-up.
+ */
+export function buildEnvelope(
+  request: SealRequest,
+  deviceClass: DeviceClass,
+  images: readonly PreparedImage[],
+  manifest: ManifestToSeal,
+  blocks: readonly Uint8Array[],
+): Uint8Array[] {
+  const parts = { digest: manifest.payload, blocks, manifest: manifest.manifest, severed: manifest.severed };
+  requireRoom(deviceClass, writeEnvelopeHead({ ...parts, integrated: [] })[0]!.length);
+  const integrated = integratedUris(deviceClass.memory.shape).map((key, i) => ({
+    key,
+    length: images[i]!.flat.size,
+  }));
+  return writeEnvelopeHead({ ...parts, integrated: request.detached ? [] : integrated });
+}
+
+function requireRoom({ name, memory }: DeviceClass, length: number): void {
+  const room = Math.floor(memory.envelopes.size / memory.slots.length);
+  if (length <= room) return;
+  throw new SealError(
+    'envelope-too-large',
+    `the envelope without its image has ${length} bytes, and units of class ${name} keep at most ${room} per slot for the check at start-up`,
+    'leave the text out, shorten the certificate chain, use fewer cohorts, or give the class a larger envelope area',
+  );
+}

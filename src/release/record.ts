@@ -1,0 +1,140 @@
+import { basename } from 'node:path';
+import { toHex } from '../bytes/index.ts';
+import { sha256 } from '../crypto/index.ts';
+import { formatUuid } from '../suit/index.ts';
+import type { DeviceClass, JsonObject, TakenNumber } from '../workspace/index.ts';
+import type { Sealer } from './blocks.ts';
+import type { PreparedImage } from './images.ts';
+import type { SealRequest } from './request.ts';
+
+/** What was written and where. */
+export interface SealedFiles {
+  readonly envelope: { readonly file: string; readonly size_bytes: number; readonly sha256: string };
+  /** In slot order; `file` is the detached image, where it had to be written. */
+  readonly images: readonly { readonly uri: string; readonly file: string | null }[];
+}
+
+/** Everything known of a release once it is sealed. */
+export interface Release {
+  readonly request: SealRequest;
+  readonly deviceClass: DeviceClass;
+  readonly images: readonly PreparedImage[];
+  readonly sealer: Sealer;
+  readonly taken: TakenNumber;
+  readonly sealedAt: Date;
+  readonly manifestDigest: Uint8Array;
+  readonly files: SealedFiles;
+}
+
+/** Facts that result and record share. Numbers that may pass 2^53 are decimal text. */
+function commonFacts(release: Release): JsonObject {
+  const { request, deviceClass, taken } = release;
+  return {
+    class: deviceClass.name,
+    model: deviceClass.model,
+    class_id: formatUuid(deviceClass.classId),
+    vendor_id: formatUuid(request.workspace.vendorId),
+    device_id: request.deviceId ? formatUuid(request.deviceId) : null,
+    version: request.version,
+    sequence_number: String(taken.number),
+    security_version: request.securityVersion ?? 0,
+    scheme: deviceClass.scheme,
+    profile: deviceClass.profile.name,
+    manifest_digest: toHex(release.manifestDigest),
+    detached: request.detached ?? false,
+  };
+}
+
+/** The record releases/CLASS/NUMBER.json (format fieldseal.release/1): what was sealed, from what, by which key. */
+export function releaseRecord(release: Release): JsonObject & { format: string } {
+  const { request, taken, sealedAt, files } = release;
+  return {
+    format: 'fieldseal.release/1',
+    ...commonFacts(release),
+    trial: request.workspace.kind === 'trial',
+    sealed: sealedAt.toISOString(),
+    counter_lineage: taken.lineage,
+    workspace_lineage: request.workspace.lineage,
+    envelope: { ...files.envelope, file: basename(files.envelope.file) },
+    images: release.images.map((image, i) => ({
+      ...imageFacts(image),
+      uri: files.images[i]!.uri,
+      source: {
+        file: basename(image.input.path),
+        format: image.flat.format,
+        size_bytes: image.file.size,
+        sha256: image.fileSha256,
+      },
+      erased_value: release.deviceClass.memory.flash.erased_value,
+      left_out: image.flat.leftOut.map(({ name, address, length }) => ({
+        name,
+        address,
+        size_bytes: length,
+      })),
+      gaps: image.flat.gaps.map(({ address, length }) => ({ address, size_bytes: length })),
+    })),
+    ...sealerFacts(release.sealer),
+    description: request.description ?? null,
+  };
+}
+
+/** The result of sealing as `seal --json` gives it (format fieldseal.seal/1). */
+export function sealJson(release: Release, cautions: readonly string[]): JsonObject {
+  const { request, files, taken } = release;
+  const images = release.images.map((image, i) => ({
+    ...imageFacts(image),
+    uri: files.images[i]!.uri,
+    file: files.images[i]!.file,
+    left_out: image.flat.leftOut.map(({ name, address, length }) => ({ name, address, size_bytes: length })),
+  }));
+  return {
+    format: 'fieldseal.seal/1',
+    trial: request.workspace.kind === 'trial',
+    ...commonFacts(release),
+    image: images[0]!,
+    images,
+    envelope: files.envelope,
+    ...sealerFacts(release.sealer),
+    record: `releases/${release.deviceClass.name}/${taken.number}.json`,
+    cautions,
+  };
+}
+
+function imageFacts({ flat, digest }: PreparedImage) {
+  return {
+    slot: flat.slot,
+    digest: toHex(digest),
+    size_bytes: flat.size,
+    address: flat.address,
+    source_format: flat.format,
+  };
+}
+
+function sealerFacts(sealer: Sealer): JsonObject {
+  if (sealer.kind === 'mac') {
+    return {
+      signer: null,
+      mac_keys: sealer.keys.map(({ classKey }) => ({
+        name: classKey.description.name,
+        cohort: classKey.cohort ?? null,
+        check_value: classKey.description.fingerprint,
+      })),
+    };
+  }
+  const { description, leaf } = sealer.chosen;
+  return {
+    signer: {
+      name: description.name,
+      algorithm: description.algorithm,
+      custody: description.custody,
+      fingerprint: description.fingerprint,
+      subject: leaf.subject.text,
+      serial: leaf.serial,
+      generation: leaf.generation ?? null,
+      not_before: leaf.notBefore.toISOString(),
+      not_after: leaf.notAfter?.toISOString() ?? null,
+      certificate_sha256: toHex(sha256(leaf.der)),
+    },
+    mac_keys: [],
+  };
+}

@@ -1,0 +1,51 @@
+import type { ImageFormat } from '../image/index.ts';
+import type { SecretSource } from '../keys/index.ts';
+import type { Workspace } from '../workspace/index.ts';
+
+/** One firmware file. */
+export interface ImageInput {
+  readonly path: string;
+  /** Read it as this format; without it the content decides. */
+  readonly format?: ImageFormat | undefined;
+  /** Where units fetch it from, in a detached payload. Default: a name made of its digest (RFC 6920). */
+  readonly uri?: string | undefined;
+}
+
+/** How far a long step is. */
+export interface SealProgress {
+  readonly doing: 'reading' | 'writing';
+  readonly doneBytes: number;
+  readonly totalBytes: number;
+}
+
+/** What is to be sealed, for whom, and where it goes. */
+export interface SealRequest {
+  readonly workspace: Workspace;
+  readonly className: string;
+  /** One image; for linked slots one per slot, in slot order. */
+  readonly images: readonly ImageInput[];
+  /** Version of the firmware, for people and, where it can be represented, as set-version. */
+  readonly version: string;
+  /** The envelope to write. */
+  readonly out: string;
+  /** Replace an output that is there. An input is never replaced. */
+  readonly force?: boolean | undefined;
+  /** Leave the image beside the envelope. */
+  readonly detached?: boolean | undefined;
+  /** Signer to use; without it the only one that covers the class. */
+  readonly signer?: string | undefined;
+  /** 0 to 2^32 - 1; default 0. */
+  readonly securityVersion?: number | undefined;
+  /** This sequence number instead of the next one. */
+  readonly sequence?: bigint | undefined;
+  readonly allowJump?: boolean | undefined;
+  /** For one unit only: its device identifier, 16 bytes. */
+  readonly deviceId?: Uint8Array | undefined;
+  /** Description for people, in the text element. */
+  readonly description?: string | undefined;
+  readonly withoutText?: boolean | undefined;
+  readonly secrets: SecretSource;
+  /** PKCS#11 module; default the variable FIELDSEAL_PKCS11_MODULE. */
+  readonly module?: string | undefined;
+  progress?(step: SealProgress): void;
+}

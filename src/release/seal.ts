@@ -1,0 +1,263 @@
+import { existsSync, realpathSync } from 'node:fs';
+import { basename, dirname, join, resolve } from 'node:path';
+import { type ByteSource, eachPiece, toHex } from '../bytes/index.ts';
+import { startSha256 } from '../crypto/index.ts';
+import {
+  type DeviceClass,
+  fileSource,
+  type JsonObject,
+  type Output,
+  readClass,
+  type TakenNumber,
+  takeNumber,
+  WorkspaceError,
+  writeRecord,
+} from '../workspace/index.ts';
+import { closeSealer, openSealer, type Sealer, sealBlocks } from './blocks.ts';
+import { cautionsFor, highestSecurityVersion } from './cautions.ts';
+import { SealError } from './error.ts';
+import { hashImages, openImages, type PreparedImage, requireUnchanged } from './images.ts';
+import { buildEnvelope, buildManifest, urisOf } from './manifest.ts';
+import { type Release, releaseRecord, sealJson } from './record.ts';
+import type { SealRequest } from './request.ts';
+import { requireSensible } from './request-check.ts';
+import { checkImage, checkWritten } from './self-check.ts';
+
+/** A sealed release: the result as JSON, and what was known while it was made. */
+export interface Sealed {
+  readonly json: JsonObject;
+  readonly cautions: readonly string[];
+}
+
+/**
+ * Seals a release: image to digest to manifest to signature or MAC to envelope, streaming, so that memory does not
+ * grow with the image. In this order, so that a crash or a full disk at any point loses nothing:
+ * 1. read, lay out and check the images; open the keys; hash the images. Nothing is changed yet.
+ * 2. take the sequence number. From here on it is used, whatever happens.
+ * 3. write the envelope beside its place, durably; read it back and check it as a stranger would.
+ * 4. enter the release in the ledger, then write its record. A crash up to here leaves at most a hidden part file,
+ *    which the next seal to that place removes.
+ * 5. give the envelope its name. A crash before this leaves a release on record that nobody has: seal again.
+ * So an envelope that exists is always on record. Throws `SealError`, `ImageError`, `KeyError`, `WorkspaceError`.
+ */
+export async function seal(request: SealRequest): Promise<Sealed> {
+  const deviceClass = await readClass(request.workspace, request.className);
+  requireSensible(request, deviceClass);
+  requireFreePlaces(request);
+  const opened = openImages(deviceClass, request.images);
+  try {
+    const sealer = await openSealer(request, deviceClass);
+    try {
+      return await sealPrepared(request, deviceClass, hashImages(opened, request.progress), sealer);
+    } finally {
+      closeSealer(sealer);
+    }
+  } finally {
+    for (const { file } of opened) file.close();
+  }
+}
+
+async function sealPrepared(
+  request: SealRequest,
+  deviceClass: DeviceClass,
+  images: readonly PreparedImage[],
+  sealer: Sealer,
+): Promise<Sealed> {
+  const { workspace } = request;
+  const securityBefore = highestSecurityVersion(workspace, deviceClass);
+  const outputs = openOutputs(request, images);
+  try {
+    const taken = takeNumber(workspace, deviceClass, {
+      ...(request.sequence !== undefined && { sequence: request.sequence }),
+      ...(request.allowJump !== undefined && { allowJump: request.allowJump }),
+    });
+    const release = await stillUsing(taken, () =>
+      writeRelease(request, deviceClass, images, sealer, taken, outputs),
+    );
+    await stillUsing(taken, async () => recordRelease(release));
+    for (const output of [...outputs.images, outputs.envelope]) output?.commit();
+    const cautions = cautionsFor(release, securityBefore);
+    return { json: sealJson(release, cautions), cautions };
+  } finally {
+    for (const output of [...outputs.images, outputs.envelope]) output?.abandon();
+  }
+}
+
+interface Outputs {
+  readonly envelope: Output;
+  /** For detached images that are not their file: the flat image, to be distributed. */
+  readonly images: readonly (Output | undefined)[];
+}
+
+function openOutputs(request: SealRequest, images: readonly PreparedImage[]): Outputs {
+  const { files } = request.workspace;
+  const options = { force: request.force ?? false };
+  const opened: Output[] = [];
+  const open = (path: string) => {
+    const output = files.beginOutput(path, options);
+    opened.push(output);
+    return output;
+  };
+  try {
+    const envelope = open(request.out);
+    return {
+      envelope,
+      images: images.map((image, i) =>
+        writesImage(request, image) ? open(imagePath(request, i)) : undefined,
+      ),
+    };
+  } catch (error) {
+    for (const output of opened) output.abandon();
+    throw error;
+  }
+}
+
+function writesImage(request: SealRequest, { isFile }: PreparedImage): boolean {
+  return (request.detached ?? false) && !isFile;
+}
+
+function imagePath({ out, images }: SealRequest, index: number): string {
+  return `${out}${images.length > 1 ? `.${index === 0 ? 'a' : 'b'}` : ''}.bin`;
+}
+
+async function writeRelease(
+  request: SealRequest,
+  deviceClass: DeviceClass,
+  images: readonly PreparedImage[],
+  sealer: Sealer,
+  taken: TakenNumber,
+  outputs: Outputs,
+): Promise<Release> {
+  const manifest = buildManifest(request, deviceClass, images, taken.number);
+  const blocks = await sealBlocks(sealer, manifest.payload, request.securityVersion ?? 0);
+  const pieces = buildEnvelope(request, deviceClass, images, manifest, blocks);
+  const written = writeEnvelope(request, outputs.envelope, pieces, images);
+  for (const [i, output] of outputs.images.entries()) if (output) copyImage(output, images[i]!);
+  await readBack(outputs.envelope, (source) => checkWritten(source, sealer, manifest, images));
+  for (const [i, output] of outputs.images.entries()) {
+    if (output) await readBack(output, (source) => checkImage(source, images[i]!));
+  }
+  requireUnchanged(images);
+  return {
+    request,
+    deviceClass,
+    images,
+    sealer,
+    taken,
+    sealedAt: request.workspace.now(),
+    manifestDigest: manifest.digest,
+    files: {
+      envelope: { file: request.out, ...written },
+      images: urisOf(request, deviceClass, images).map((uri, i) => ({
+        uri,
+        file: outputs.images[i] ? imagePath(request, i) : null,
+      })),
+    },
+  };
+}
+
+async function readBack(output: Output, check: (source: ByteSource) => Promise<void> | void): Promise<void> {
+  const source = fileSource(output.partPath);
+  try {
+    await check(source);
+  } finally {
+    source.close();
+  }
+}
+
+function writeEnvelope(
+  request: SealRequest,
+  output: Output,
+  pieces: readonly Uint8Array[],
+  images: readonly PreparedImage[],
+): { size_bytes: number; sha256: string } {
+  const hash = startSha256();
+  const totalBytes = request.detached ? 0 : images.reduce((sum, { flat }) => sum + flat.size, 0);
+  let size = 0;
+  let doneBytes = 0;
+  const put = (bytes: Uint8Array) => {
+    hash.update(bytes);
+    output.write(bytes);
+    size += bytes.length;
+  };
+  for (const [i, piece] of pieces.entries()) {
+    put(piece);
+    if (request.detached) continue;
+    eachPiece(images[i]!.flat.source, (bytes) => {
+      put(bytes);
+      doneBytes += bytes.length;
+      request.progress?.({ doing: 'writing', doneBytes, totalBytes });
+    });
+  }
+  output.settle();
+  return { size_bytes: size, sha256: toHex(hash.digest()) };
+}
+
+function copyImage(output: Output, image: PreparedImage): void {
+  eachPiece(image.flat.source, (bytes) => output.write(bytes));
+  output.settle();
+}
+
+function recordRelease(release: Release): void {
+  const { request, deviceClass, taken } = release;
+  writeRecord(request.workspace, {
+    folder: 'releases',
+    name: [deviceClass.name, String(taken.number)],
+    kind: 'sealed',
+    facts: releaseRecord(release),
+    summary: {
+      class: deviceClass.name,
+      version: request.version,
+      sequence_number: String(taken.number),
+      security_version: request.securityVersion ?? 0,
+      manifest_digest: toHex(release.manifestDigest),
+    },
+  });
+}
+
+// Whoever reads the error should know what became of the number.
+async function stillUsing<T>(taken: TakenNumber, action: () => Promise<T>): Promise<T> {
+  try {
+    return await action();
+  } catch (error) {
+    if (!(error instanceof WorkspaceError)) throw error;
+    const says = `${error.message}; no payload was left behind, and sequence number ${taken.number} stays used`;
+    throw new WorkspaceError(error.code, says, {
+      ...(error.hint !== undefined && { hint: error.hint }),
+      ...(error.file !== undefined && { file: error.file }),
+      cause: error,
+    });
+  }
+}
+
+function requireFreePlaces(request: SealRequest): void {
+  const inputs = request.images.map(({ path }) => realPath(path));
+  const places = [
+    request.out,
+    ...(request.detached ? request.images.map((_, i) => imagePath(request, i)) : []),
+  ];
+  for (const place of places) {
+    if (inputs.includes(realPath(place))) {
+      throw new SealError(
+        'output-is-input',
+        `${place} is the image itself; it was left as it is`,
+        'name another file with --out',
+      );
+    }
+  }
+  if (!existsSync(request.out) || request.force) return;
+  throw new WorkspaceError(
+    'output-exists',
+    `${request.out} is there already and was left as it is; nothing was sealed`,
+    {
+      hint: 'name another file with --out, or replace it with --force',
+      file: request.out,
+    },
+  );
+}
+
+function realPath(path: string): string {
+  if (existsSync(path)) return realpathSync(path);
+  const folder = dirname(resolve(path));
+  return join(existsSync(folder) ? realpathSync(folder) : folder, basename(path));
+}

@@ -1,0 +1,46 @@
+import { type ByteSource, equal, slice } from '../bytes/index.ts';
+import { decodeCose } from '../cose/index.ts';
+import { manifestDigestMatches, openEnvelope, readManifest } from '../suit/index.ts';
+import { blockVerifies, type Sealer } from './blocks.ts';
+import { SealError } from './error.ts';
+import { hashOf, type PreparedImage } from './images.ts';
+import type { ManifestToSeal } from './manifest.ts';
+
+/**
+ * Reads a written envelope back from the disk and judges it as a stranger would: its shell, the digest of its
+ * manifest, each seal, the manifest with its severed parts, and the digest of each integrated image. Throws
+ * `SealError` self-check-failed before anything is given out.
+ */
+export async function checkWritten(
+  written: ByteSource,
+  sealer: Sealer,
+  manifest: ManifestToSeal,
+  images: readonly PreparedImage[],
+): Promise<void> {
+  const envelope = openEnvelope(written);
+  require(equal(envelope.manifest, manifest.manifest) && manifestDigestMatches(envelope), 'its manifest');
+  for (const [i, { bytes }] of envelope.blocks.entries()) {
+    require(await blockVerifies(sealer, i, decodeCose(bytes), envelope.digest.encoded), `its seal ${i + 1}`);
+  }
+  const { sequences, text } = readManifest(envelope.manifest, { severed: envelope.severed });
+  for (const part of [...sequences.values(), text]) {
+    require(part === undefined || part.state === 'in-place' || part.state === 'attached', 'a severed part');
+  }
+  for (const [i, { offset, length }] of [...envelope.integrated.values()].entries()) {
+    require(equal(hashOf(slice(written, offset, length)), images[i]!.digest), 'the image in it');
+  }
+}
+
+/** Judges a written detached image. Throws `SealError` self-check-failed. */
+export function checkImage(written: ByteSource, image: PreparedImage): void {
+  require(equal(hashOf(written), image.digest), 'the detached image');
+}
+
+function require(holds: boolean, what: string): void {
+  if (holds) return;
+  throw new SealError(
+    'self-check-failed',
+    `what was written was read back, and ${what} is not what was to be sealed; it was thrown away`,
+    'the image may have changed meanwhile, or disk or memory are failing: seal again, and check the machine if it recurs',
+  );
+}

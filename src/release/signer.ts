@@ -1,0 +1,237 @@
+import { equal, fromHex } from '../bytes/index.ts';
+import type { KeyDescription } from '../keys/index.ts';
+import { formatUuid } from '../suit/index.ts';
+import { type DeviceClass, listKeys, readCertificates, readKey, type Workspace } from '../workspace/index.ts';
+import {
+  type Anchor,
+  type Certificate,
+  isTrial,
+  judgeSigner,
+  OID,
+  sameName,
+  validatePath,
+} from '../x509/index.ts';
+import { type SealCode, SealError } from './error.ts';
+
+/** A signer that may seal for a class now. */
+export interface ChosenSigner {
+  readonly description: KeyDescription;
+  /** Its certificate. */
+  readonly leaf: Certificate;
+  /** What goes into the payload: the certificate and those above it, without the root. */
+  readonly chain: readonly Certificate[];
+}
+
+interface Unfit {
+  readonly code: SealCode;
+  readonly says: string;
+  readonly hint: string;
+}
+
+const DAY = 86_400_000;
+
+/**
+ * The signer for a class: the one named, or the only one that covers the class and may seal at `now`. Throws
+ * `SealError` with what stands against each candidate. Dates are judged here, whether or not units have a clock.
+ */
+export function chooseSigner(
+  workspace: Workspace,
+  deviceClass: DeviceClass,
+  name: string | undefined,
+): ChosenSigner {
+  if (name !== undefined) {
+    const description = readKey(workspace, name);
+    const judged = judge(workspace, deviceClass, description);
+    if ('leaf' in judged) return judged;
+    throw refusal(judged);
+  }
+  const judged = listKeys(workspace, 'signer').map((description) => ({
+    name: description.name,
+    result: judge(workspace, deviceClass, description),
+  }));
+  const fit = judged.flatMap(({ result }) => ('leaf' in result ? result : []));
+  if (fit.length === 1) return fit[0]!;
+  if (fit.length > 1) throw several(deviceClass, fit);
+  const near = judged.flatMap(({ result }) =>
+    'leaf' in result || result.code === 'signer-scope' ? [] : result,
+  );
+  throw near.length === 1
+    ? refusal(near[0]!)
+    : none(
+        deviceClass,
+        judged.map(({ result }) => result as Unfit),
+      );
+}
+
+/** Roots of the workspace, as units hold them. */
+export function anchorsOf(workspace: Workspace): Anchor[] {
+  return listKeys(workspace, 'root').flatMap(({ name }) =>
+    readCertificates(workspace, name)
+      .slice(0, 1)
+      .map(({ subject, spki }) => ({ name: subject.der, spki })),
+  );
+}
+
+function judge(
+  workspace: Workspace,
+  deviceClass: DeviceClass,
+  description: KeyDescription,
+): ChosenSigner | Unfit {
+  const certificates = readCertificates(workspace, description.name);
+  const leaf = certificates[0];
+  if (!leaf) return uncertified(description);
+  const finding =
+    scopeFinding(deviceClass, description, leaf) ??
+    algorithmFinding(deviceClass, description) ??
+    trialFinding(workspace, description, leaf) ??
+    dateFinding(deviceClass, description, leaf, workspace.now()) ??
+    rightsFinding(deviceClass, description, leaf) ??
+    chainFinding(workspace, description, certificates);
+  return (
+    finding ?? { description, leaf, chain: certificates.filter((one) => !sameName(one.subject, one.issuer)) }
+  );
+}
+
+function uncertified({ name, purpose }: KeyDescription): Unfit {
+  if (purpose !== 'signer') {
+    return unfit('signer-unfit', `${name} is a ${purpose} key and signs no payloads`, 'name a signer');
+  }
+  const says = `signer ${name} has no certificate yet`;
+  return unfit(
+    'signer-uncertified',
+    says,
+    `bring its certificate back: fieldseal signer accept ${name} FILE`,
+  );
+}
+
+function scopeFinding(
+  deviceClass: DeviceClass,
+  { name }: KeyDescription,
+  leaf: Certificate,
+): Unfit | undefined {
+  const verdict = judgeSigner(leaf, { scopes: scopesOf(deviceClass), minimumGeneration: 0, denied: [] });
+  if (verdict.ok || verdict.code !== 'signer-scope') return undefined;
+  return unfit(
+    'signer-scope',
+    `signer ${name} may not sign for class ${deviceClass.name}: its certificate covers ${leaf.subjectAltUris.join(', ') || 'nothing'}, the class is ${scopesOf(deviceClass).join(', ')}`,
+    `name a signer that covers the class, or make one: fieldseal signer create NAME --class ${deviceClass.name}`,
+  );
+}
+
+function scopesOf({ classIds }: DeviceClass): string[] {
+  return classIds.map((id) => `urn:uuid:${formatUuid(id)}`);
+}
+
+function algorithmFinding(
+  { name: className, profile }: DeviceClass,
+  description: KeyDescription,
+): Unfit | undefined {
+  const wanted = profile.authentication.name;
+  if (description.algorithm === wanted) return undefined;
+  return unfit(
+    'signer-algorithm',
+    `signer ${description.name} signs with ${description.algorithm}, units of class ${className} take only ${wanted} (${profile.name})`,
+    `name a signer for ${wanted}, or make one with --algorithm`,
+  );
+}
+
+function trialFinding(
+  workspace: Workspace,
+  description: KeyDescription,
+  leaf: Certificate,
+): Unfit | undefined {
+  if (workspace.kind === 'trial' || !(description.trial || isTrial(leaf))) return undefined;
+  return unfit(
+    'signer-trial',
+    `signer ${description.name} was made for trial; a production workspace does not seal with it`,
+    'make a signer in this workspace',
+  );
+}
+
+function dateFinding(
+  { certificatePolicy, name: className }: DeviceClass,
+  { name }: KeyDescription,
+  { notBefore, notAfter }: Certificate,
+  now: Date,
+): Unfit | undefined {
+  const dates = `valid from ${notBefore.toISOString()} to ${notAfter?.toISOString() ?? 'no set end'}, now ${now.toISOString()}`;
+  const renew =
+    'make a new signer and keep the old chain on record; if the dates look right, check the clock of this machine';
+  if (now < notBefore)
+    return unfit('signer-dates', `the certificate of signer ${name} is not valid yet: ${dates}`, renew);
+  if (notAfter && now > notAfter)
+    return unfit('signer-dates', `the certificate of signer ${name} has expired: ${dates}`, renew);
+  const { sealWithinDays } = certificatePolicy;
+  if (sealWithinDays === undefined || now.getTime() - notBefore.getTime() <= sealWithinDays * DAY)
+    return undefined;
+  const says = `the certificate of signer ${name} may seal for ${sealWithinDays} days after its start by the policy of class ${className}, and that time is over: ${dates}`;
+  return unfit('signer-dates', says, renew);
+}
+
+function rightsFinding(
+  deviceClass: DeviceClass,
+  { name, spki }: KeyDescription,
+  leaf: Certificate,
+): Unfit | undefined {
+  if (!spki || !equal(leaf.spki, fromHex(spki))) {
+    const says = `the certificate filed for signer ${name} belongs to another key`;
+    return unfit('signer-unfit', says, `restore certificates/${name}.pem and keys/${name}.json from git`);
+  }
+  const { minimumSignerGeneration: minimumGeneration } = deviceClass.certificatePolicy;
+  const verdict = judgeSigner(leaf, { scopes: scopesOf(deviceClass), minimumGeneration, denied: [] });
+  if (verdict.ok) return undefined;
+  return unfit(
+    'signer-unfit',
+    `signer ${name} cannot seal for class ${deviceClass.name}: ${verdict.detail}`,
+    'make a new signer',
+  );
+}
+
+function chainFinding(
+  workspace: Workspace,
+  { name }: KeyDescription,
+  chain: readonly Certificate[],
+): Unfit | undefined {
+  const anchors = anchorsOf(workspace);
+  const verdict = validatePath({ chain, anchors, at: workspace.now(), purpose: OID.codeSigning });
+  if (verdict.ok) return undefined;
+  const which = `certificate ${verdict.certificate + 1} of ${chain.length}`;
+  if (verdict.code === 'expired' || verdict.code === 'not-yet-valid') {
+    return unfit(
+      'signer-dates',
+      `the chain of signer ${name} is out of its dates, ${which}: ${verdict.detail}`,
+      'have the authority above it renewed',
+    );
+  }
+  return unfit(
+    'signer-chain',
+    `the chain of signer ${name} does not lead to a root of this workspace, so no unit would take what it signs (${which}: ${verdict.detail})`,
+    'restore the certificates from git, or make a new signer',
+  );
+}
+
+function unfit(code: SealCode, says: string, hint: string): Unfit {
+  return { code, says, hint };
+}
+
+function refusal({ code, says, hint }: Unfit): SealError {
+  return new SealError(code, `${says}; nothing was sealed`, hint);
+}
+
+function several({ name }: DeviceClass, fit: readonly ChosenSigner[]): SealError {
+  const names = fit.map(({ description }) => description.name);
+  return new SealError(
+    'signer-several',
+    `${names.length} signers cover class ${name}: ${names.join(', ')}`,
+    'name one with --signer NAME',
+  );
+}
+
+function none({ name }: DeviceClass, findings: readonly Unfit[]): SealError {
+  const says = findings.length === 0 ? 'there is no signer' : findings.map((one) => one.says).join('; ');
+  return new SealError(
+    'signer-none',
+    `no signer can seal for class ${name}: ${says}`,
+    `make one: fieldseal signer create NAME --class ${name}`,
+  );
+}
