@@ -1,5 +1,5 @@
 import type { FlashGeometry } from '../image/index.ts';
-import { type Flash, FlashError, PowerCut, requireSpan } from './flash.ts';
+import { allAre, type Flash, FlashError, PowerCut, requireSpan } from './flash.ts';
 import { type PageNote, PageNotes, type Store } from './flash-pages.ts';
 import { moodOf, type Noise, unsettle } from './flash-unstable.ts';
 
@@ -161,8 +161,8 @@ export class EmulatedFlash implements Flash {
 
   #eraseBatch(first: number, count: number): void {
     const notes = this.#notes.read(first, count);
+    for (const [i, note] of notes.entries()) this.#requireEndurance(first + i, note);
     for (const [i, note] of notes.entries()) {
-      this.#requireEndurance(first + i, note);
       this.#blankPage(first + i, note.fresh);
       note.wear += 1;
       note.clear();
@@ -224,18 +224,11 @@ export class EmulatedFlash implements Flash {
     const { erase_page: page, write_unit: size } = this.geometry;
     this.#eachNote(offset, length, notes, (note, unit, count, at) => {
       const stored = this.#store.read(this.#dataOffset + at, count * size);
-      const blank = allAre(stored, note.fresh ? 0 : this.geometry.erased_value);
-      if (blank && !note.anyProgrammed) return;
+      const erased = note.fresh ? 0 : this.geometry.erased_value;
+      if (!note.anyProgrammed && allAre(stored, erased)) return;
       for (let i = 0; i < count; i++) {
-        const inPage = stored.subarray(i * size, (i + 1) * size);
-        if (
-          !note.isProgrammed(unit + i) &&
-          (blank || allAre(inPage, note.fresh ? 0 : this.geometry.erased_value))
-        )
-          continue;
-        const where = at + i * size;
-        const message = `the write unit at ${where} was programmed since its page at ${where - (where % page)} was erased`;
-        throw new FlashError('not-erased', where, message);
+        const blank = allAre(stored.subarray(i * size, (i + 1) * size), erased);
+        if (note.isProgrammed(unit + i) || !blank) throw notErased(at + i * size, page);
       }
     });
   }
@@ -278,7 +271,8 @@ export class EmulatedFlash implements Flash {
   }
 }
 
-function allAre(bytes: Uint8Array, value: number): boolean {
-  for (let i = 0; i < bytes.length; i++) if (bytes[i] !== value) return false;
-  return true;
+function notErased(offset: number, page: number): FlashError {
+  const pageStart = offset - (offset % page);
+  const message = `the write unit at ${offset} was programmed since its page at ${pageStart} was erased`;
+  return new FlashError('not-erased', offset, message);
 }

@@ -62,5 +62,6 @@ export function roundUp(value: number, grain: number): number {
 
 /** Whether every byte is `value`. */
 export function allAre(bytes: Uint8Array, value: number): boolean {
-  return bytes.every((byte) => byte === value);
+  for (let i = 0; i < bytes.length; i++) if (bytes[i] !== value) return false;
+  return true;
 }

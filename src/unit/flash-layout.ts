@@ -1,0 +1,75 @@
+import type { FlashGeometry, MemoryMap } from '../image/index.ts';
+import { recordSize } from './marks-record.ts';
+
+/** A part of the flash, in bytes from its start. */
+export interface FlashSpan {
+  readonly offset: number;
+  readonly size: number;
+}
+
+/** A named part of the flash, and the address at which the processor sees it. */
+export interface FlashRegion extends FlashSpan {
+  readonly name: string;
+  readonly address: number;
+}
+
+/** Where the areas of a memory map lie in a unit's flash: packed without gaps, in the order of `regions`. */
+export interface FlashLayout {
+  readonly size: number;
+  readonly slots: readonly [FlashSpan, FlashSpan];
+  /** The part of the envelope area that belongs to each slot. */
+  readonly envelopes: readonly [FlashSpan, FlashSpan];
+  readonly recovery: FlashSpan | undefined;
+  readonly state: FlashSpan;
+  readonly regions: readonly FlashRegion[];
+}
+
+/** Records that each half of the state area must hold: after one that was cut short there is room for others. */
+export const MINIMUM_BANK_RECORDS = 3;
+
+/**
+ * Lays the areas of a memory map out in one flash: both slots, the recovery image if there is one, the envelope
+ * area, the state area. The map must be sound (`checkMemoryMap`). Throws `RangeError` where half of the state area
+ * holds fewer than `MINIMUM_BANK_RECORDS` records, which takes less than 1 KiB unless write units are large.
+ */
+export function flashLayout(map: MemoryMap): FlashLayout {
+  const regions: FlashRegion[] = [];
+  let size = 0;
+  const place = (name: string, address: number, length: number): FlashSpan => {
+    const region = { name, offset: size, size: length, address };
+    regions.push(region);
+    size += length;
+    return region;
+  };
+  const [first, second] = map.slots.map((slot) => place(`slot ${slot.name}`, slot.address, slot.size));
+  const recovery = map.recovery && place('recovery', map.recovery.address, map.recovery.size);
+  const part = map.envelopes.size / map.slots.length;
+  const [firstEnvelope, secondEnvelope] = map.slots.map((slot, i) =>
+    place(`envelope ${slot.name}`, map.envelopes.address + i * part, part),
+  );
+  const state = place('state', map.state.address, map.state.size);
+  requireBanks(state.size, map.flash);
+  return {
+    size,
+    slots: [first!, second!],
+    envelopes: [firstEnvelope!, secondEnvelope!],
+    recovery,
+    state,
+    regions,
+  };
+}
+
+/** Bytes of each half of a state area: whole erase pages. */
+export function bankSize(stateSize: number, { erase_page: page }: FlashGeometry): number {
+  return Math.floor(stateSize / page / 2) * page;
+}
+
+function requireBanks(stateSize: number, geometry: FlashGeometry): void {
+  const { whole } = recordSize(geometry);
+  const bank = bankSize(stateSize, geometry);
+  if (bank >= MINIMUM_BANK_RECORDS * whole) return;
+  throw new RangeError(
+    `the state area has ${stateSize} bytes, two halves of ${bank} bytes in whole erase pages; each half must hold ` +
+      `${MINIMUM_BANK_RECORDS} records of ${whole} bytes: give the class a larger state area`,
+  );
+}

@@ -1,0 +1,88 @@
+import type { Flash } from './flash.ts';
+import { PowerCut } from './flash.ts';
+import { type FlashLayout, flashLayout } from './flash-layout.ts';
+import { type InstallResult, install } from './install.ts';
+import { type KeepResult, keep, raiseFloors } from './keep.ts';
+import { type Board, protectedSlot, type RecoveryImage, type VolatileMemory, viewOf } from './life-board.ts';
+import { EMPTY_SLOT, type Marks } from './marks.ts';
+import { MarksJournal } from './marks-journal.ts';
+import type { Decision, InstallRequest } from './ports.ts';
+import type { UnitRecord } from './record.ts';
+import { type StartResult, start } from './start.ts';
+import type { Floors, UnitState, UnitView } from './state.ts';
+import { emptyState } from './state.ts';
+
+/** What a unit is made of. */
+export interface UnitParts {
+  readonly record: UnitRecord;
+  /** Secret MAC keys by key id in lower-case hexadecimal; empty for the asymmetric scheme. */
+  readonly macKeys: ReadonlyMap<string, Uint8Array>;
+  /** The unit's own key for its marks, 32 bytes; nobody else has it. */
+  readonly marksKey: Uint8Array;
+  readonly flash: Flash;
+  readonly decision: Decision;
+  readonly recovery?: RecoveryImage | undefined;
+  /** What the unit remembers while it has power; a power cut clears it. */
+  readonly memory?: VolatileMemory;
+}
+
+/** A unit and its life: what is offered is decided on, installed, started, kept. Each may throw `PowerCut`. */
+export interface Unit {
+  readonly record: UnitRecord;
+  readonly layout: FlashLayout;
+  /** What the unit remembers, as a decision sees it. Undefined where its marks cannot be read. */
+  state(): UnitState | undefined;
+  /** The unit as `checkForUnit` sees it. */
+  view(): UnitView;
+  /** All marks, or undefined where none written by this unit stand. */
+  marks(): Marks | undefined;
+  install(request: InstallRequest): InstallResult;
+  start(): StartResult;
+  keep(): KeepResult;
+  raiseFloors(floors: Partial<Floors>): KeepResult;
+}
+
+/** Puts a unit under power. Reads its marks; programs nothing. */
+export function openUnit(parts: UnitParts): Unit {
+  const { record, macKeys, flash, decision, recovery, memory = { running: undefined } } = parts;
+  const layout = flashLayout(record.memory);
+  const journal = new MarksJournal(flash, layout.state, parts.marksKey);
+  const board: Board = { record, macKeys, flash, layout, journal, decision, recovery, memory };
+  const view = () => {
+    const { marks } = journal;
+    return viewOf(board, marks, marks && protectedSlot(board, marks));
+  };
+  return {
+    record,
+    layout,
+    view,
+    state: () => (journal.marks ? view().state : undefined),
+    marks: () => journal.marks,
+    install: (request) => powered(memory, () => install(board, request)),
+    start: () => powered(memory, () => start(board)),
+    keep: () => powered(memory, () => keep(board)),
+    raiseFloors: (floors) => powered(memory, () => raiseFloors(board, floors)),
+  };
+}
+
+/**
+ * Writes the first marks of a unit: both slots empty, floors as its record says. Twice, so that a damaged record
+ * does not leave the unit without marks. Throws `TypeError` where the unit has marks already.
+ */
+export function beginLife(record: UnitRecord, flash: Flash, marksKey: Uint8Array): void {
+  const journal = new MarksJournal(flash, flashLayout(record.memory).state, marksKey);
+  if (journal.marks) throw new TypeError('this unit has marks already');
+  const { floors } = emptyState(record);
+  const marks: Marks = { slots: [EMPTY_SLOT, EMPTY_SLOT], progress: 0, floors, fallen: [] };
+  journal.write(marks);
+  journal.write(marks);
+}
+
+function powered<T>(memory: VolatileMemory, body: () => T): T {
+  try {
+    return body();
+  } catch (error) {
+    if (error instanceof PowerCut) memory.running = undefined;
+    throw error;
+  }
+}

@@ -1,0 +1,179 @@
+import { equal } from '../bytes/index.ts';
+import { allAre, type Flash, FlashError } from './flash.ts';
+import { bankSize, type FlashSpan } from './flash-layout.ts';
+import type { Marks } from './marks.ts';
+import { commitMark, commitMarks, decodeRecord, encodeRecord, recordSize } from './marks-record.ts';
+
+/** A record that this unit wrote and that has at least its first commit mark. */
+interface FoundRecord {
+  readonly marks: Marks;
+  readonly round: number;
+  readonly position: number;
+  /** The first two marks stand. */
+  readonly certain: boolean;
+  /** All three marks stand: the first two read the same for ever. */
+  readonly firm: boolean;
+}
+
+interface Bank {
+  /** Oldest first. */
+  readonly records: readonly FoundRecord[];
+  /** Behind the last position at which anything is programmed. */
+  readonly end: number;
+}
+
+/** How often a full bank is read again before its newest record is taken for what it reads as. */
+const REREADS = 64;
+
+/**
+ * The unit's marks in the state area, as an append-only journal in two banks that take turns. A record counts from
+ * its first commit mark on. What a power cut leaves may read differently each time, but only the last thing that was
+ * being written: a mark that stands proves that all before it reads the same for ever. Three rules follow:
+ *
+ * 1. Nobody acts on a record before its third mark stands (`settle`): it counts at every later start then.
+ * 2. A bank is left for the other one, which is erased for it, only when a record in it has its third mark.
+ * 3. A full bank is begun again only when no record in it has its second mark. Whatever was acted on has it for
+ *    good, so nothing acted on is lost, and the bank left before is intact.
+ *
+ * So whatever was acted on is found again, however often the power goes away.
+ */
+export class MarksJournal {
+  readonly #flash: Flash;
+  readonly #area: FlashSpan;
+  readonly #key: Uint8Array;
+  readonly #capacity: number;
+  #marks: Marks | undefined;
+  #bank = 0;
+  #round = 0;
+  /** Where the next record goes; a bank that was never begun is full. */
+  #position: number;
+  #settled = true;
+  /** Records with all commit marks that this unit did not write, or that were changed since. */
+  readonly damaged: number;
+
+  /** Reads the journal. `key`: the unit's own marks key, 32 bytes. */
+  constructor(flash: Flash, area: FlashSpan, key: Uint8Array) {
+    this.#flash = flash;
+    this.#area = area;
+    this.#key = key;
+    this.#capacity = Math.floor(bankSize(area.size, flash.geometry) / recordSize(flash.geometry).whole);
+    this.#position = this.#capacity;
+    this.damaged = this.#open();
+  }
+
+  /** The newest marks, or undefined where this unit wrote none that still stand. */
+  get marks(): Marks | undefined {
+    return this.#marks;
+  }
+
+  /** Whether the newest marks will read the same at every later start. */
+  get settled(): boolean {
+    return this.#settled;
+  }
+
+  /** Makes the newest marks read the same for ever; does nothing where they do already. */
+  settle(): void {
+    if (this.#marks && !this.#settled) this.write(this.#marks);
+  }
+
+  /** Writes new marks. When it returns they count, whatever happens next. */
+  write(marks: Marks): void {
+    for (let turns = 0; turns <= 2; turns++) {
+      for (; this.#position < this.#capacity; this.#position++) {
+        if (!this.#append(marks)) continue;
+        this.#position++;
+        this.#marks = marks;
+        this.#settled = true;
+        return;
+      }
+      this.#turn();
+    }
+    const message = 'no place in the state area takes a record: its flash is worn or broken';
+    throw new FlashError('worn-out', this.#area.offset, message);
+  }
+
+  #open(): number {
+    const banks = [this.#read(0), this.#read(1)] as const;
+    const [newestOf0, newestOf1] = banks.map(({ records }) => records.at(-1));
+    const bank = newestOf1 && (!newestOf0 || newestOf1.round > newestOf0.round) ? 1 : 0;
+    const newest = banks[bank].records.at(-1);
+    if (!newest) return this.#countDamaged(0, 0) + this.#countDamaged(1, 0);
+    this.#bank = bank;
+    this.#round = newest.round;
+    this.#position = banks[bank].end;
+    this.#marks = newest.marks;
+    this.#settled = newest.firm && this.#position === newest.position + 1;
+    return this.#countDamaged(bank, newest.position + 1);
+  }
+
+  #read(bank: number): Bank {
+    const { geometry } = this.#flash;
+    const { sealed, whole } = recordSize(geometry);
+    const bytes = this.#flash.read(this.#offset(bank, 0), this.#capacity * whole);
+    const records: FoundRecord[] = [];
+    let end = 0;
+    for (let position = 0; position < this.#capacity; position++) {
+      const record = bytes.subarray(position * whole, (position + 1) * whole);
+      if (allAre(record, geometry.erased_value)) continue;
+      end = position + 1;
+      const [first, second, third] = commitMarks(record, geometry);
+      const held = first ? decodeRecord(record.subarray(0, sealed), position, this.#key) : undefined;
+      if (!held) continue;
+      const certain = second!;
+      records.push({ ...held, position, certain, firm: certain && third! });
+    }
+    return { records, end };
+  }
+
+  #countDamaged(bank: number, from: number): number {
+    const { geometry } = this.#flash;
+    const { whole } = recordSize(geometry);
+    let damaged = 0;
+    for (let position = from; position < this.#capacity; position++) {
+      const record = this.#flash.read(this.#offset(bank, position), whole);
+      if (commitMarks(record, geometry).every(Boolean)) damaged++;
+    }
+    return damaged;
+  }
+
+  /** Whether the record stands at the current position; false where that position was not as erased. */
+  #append(marks: Marks): boolean {
+    const { geometry } = this.#flash;
+    const offset = this.#offset(this.#bank, this.#position);
+    const place = { round: this.#round, position: this.#position };
+    const sealed = encodeRecord(marks, place, this.#key, geometry);
+    const mark = commitMark(geometry);
+    try {
+      this.#flash.program(offset, sealed);
+      if (!equal(this.#flash.read(offset, sealed.length), sealed)) return false;
+      for (let i = 0; i < 3; i++) this.#flash.program(offset + sealed.length + i * mark.length, mark);
+      return true;
+    } catch (error) {
+      if (error instanceof FlashError && error.code === 'not-erased') return false;
+      throw error;
+    }
+  }
+
+  /** Begins a bank: the other one where this one can be left, or this one again. */
+  #turn(): void {
+    if (this.#marks === undefined || this.#mayLeave()) this.#bank = 1 - this.#bank;
+    this.#flash.erase(this.#offset(this.#bank, 0), bankSize(this.#area.size, this.#flash.geometry));
+    this.#round += 1;
+    this.#position = 0;
+  }
+
+  #mayLeave(): boolean {
+    for (let i = 0; i < REREADS; i++) {
+      const { records } = this.#read(this.#bank);
+      if (records.some(({ firm }) => firm)) return true;
+      if (!records.some(({ certain }) => certain)) return false;
+    }
+    return true;
+  }
+
+  #offset(bank: number, position: number): number {
+    const { geometry } = this.#flash;
+    const bankStart = this.#area.offset + bank * bankSize(this.#area.size, geometry);
+    return bankStart + position * recordSize(geometry).whole;
+  }
+}
