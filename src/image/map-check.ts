@@ -9,7 +9,7 @@ export interface MapProblem {
 }
 
 /** Smallest part of the envelope area that holds a manifest and a signature with its certificate chain. */
-export const MINIMUM_ENVELOPE_SIZE = 2048;
+const MINIMUM_ENVELOPE_SIZE = 2048;
 const VECTOR_TABLE_ALIGNMENT = 128;
 const ADDRESS_SPACE = { 'cortex-m': 2 ** 32, none: Number.MAX_SAFE_INTEGER } as const;
 const SHAPES = ['remapped', 'position-independent', 'linked', 'staged'];

@@ -59,7 +59,7 @@ const RAM = {
 } as const;
 
 /** What `defaultMemoryMap` may be told; sizes in bytes. */
-export interface DefaultMapOptions {
+interface DefaultMapOptions {
   core: Core;
   slotSize?: number;
   shape?: SlotShape;
@@ -109,11 +109,6 @@ function areasFrom(base: number): (size: number) => Region {
 /** Whether `address` lies in `region`. */
 export function contains(region: Region, address: number): boolean {
   return address >= region.address && address < region.address + region.size;
-}
-
-/** Whether one image serves both slots, so that it is linked for one address wherever it lands. */
-export function hasOneImage(map: MemoryMap): boolean {
-  return map.shape !== 'linked';
 }
 
 /**

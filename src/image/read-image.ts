@@ -10,7 +10,7 @@ import { formatSize } from './size.ts';
 import { type DataWalker, recordsAt } from './text-records.ts';
 
 /** Most data that a text format may hold, since it is decoded in memory; larger images come as raw or ELF. */
-export const TEXT_DATA_LIMIT = 256 * 2 ** 20;
+const TEXT_DATA_LIMIT = 256 * 2 ** 20;
 /** No sensible writer needs more characters per byte of data: one-byte records, each with its own base record. */
 const TEXT_PER_BYTE = 64;
 const TEXT_ALLOWANCE = 64 * 1024;

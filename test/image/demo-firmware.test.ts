@@ -1,11 +1,10 @@
 /** The demo's firmware: built again, compared with independent converters, and its control laws run on this machine. */
-import { execFileSync } from 'node:child_process';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { describe, expect, test } from 'vitest';
 import { defaultMemoryMap, imageForSlot } from '../../src/image/index.ts';
 import { allOf } from './helpers.ts';
-import { fileBytes, fileSource, inFolder, present, run } from './tools.ts';
+import { fileBytes, fileSource, inFolder, outputOf, present, run } from './tools.ts';
 
 const FOLDER = fileURLToPath(new URL('../../demo/firmware', import.meta.url));
 const BUILT = { 'vent-1.4.0': 'hex', 'vent-1.5.0': 'hex', 'dosing-2.1.0': 'srec' };
@@ -27,7 +26,7 @@ describe('demo firmware: as committed', () => {
 
 function sameCompiler(): boolean {
   if (!present('arm-none-eabi-gcc', 'arm-none-eabi-objcopy', 'srec_cat')) return false;
-  const version = execFileSync('arm-none-eabi-gcc', ['-dumpfullversion'], { encoding: 'utf8' }).trim();
+  const version = outputOf('arm-none-eabi-gcc', '-dumpfullversion').trim();
   if (version === COMPILER) return true;
   console.warn(`SKIPPED, the demo firmware was built with ${COMPILER}, here is ${version}`);
   return false;
@@ -36,7 +35,7 @@ function sameCompiler(): boolean {
 describe.skipIf(!sameCompiler())('demo firmware: built again', () => {
   test('the same bytes as committed', () => {
     inFolder((folder) => {
-      run(join(FOLDER, 'build.sh'), folder);
+      run(join(FOLDER, 'build.sh'), [folder]);
       for (const name of NAMES) {
         expect(Buffer.from(fileBytes(join(folder, name))).equals(fileBytes(join(FOLDER, name))), name).toBe(
           true,
@@ -47,17 +46,14 @@ describe.skipIf(!sameCompiler())('demo firmware: built again', () => {
 
   test('32-bit ELF, HEX, S-record and raw of one program give the image that objcopy and srec_cat give', () => {
     inFolder((folder) => {
-      execFileSync(join(FOLDER, 'build.sh'), [folder], {
-        env: { ...process.env, KEEP_ELF: '1' },
-        stdio: 'pipe',
-      });
+      run(join(FOLDER, 'build.sh'), [folder], { KEEP_ELF: '1' });
       for (const name of Object.keys(BUILT)) {
         const at = (ending: string) => join(folder, `${name}.${ending}`);
         for (const [format, ending] of Object.entries({ ihex: 'hex', srec: 'srec', binary: 'bin' })) {
-          run('arm-none-eabi-objcopy', '-O', format, at('elf'), at(ending));
+          run('arm-none-eabi-objcopy', ['-O', format, at('elf'), at(ending)]);
         }
         const offset = ['-offset', '-0x08000000'];
-        run('srec_cat', at('hex'), '-intel', ...offset, '-o', at('cat.bin'), '-binary');
+        run('srec_cat', [at('hex'), '-intel', ...offset, '-o', at('cat.bin'), '-binary']);
         expect(Buffer.from(fileBytes(at('bin'))).equals(fileBytes(at('cat.bin')))).toBe(true);
         for (const ending of ['elf', 'hex', 'srec', 'bin']) {
           const image = imageForSlot(fileSource(at(ending)), map, { name: at(ending) });
@@ -87,16 +83,15 @@ describe.skipIf(!present('cc'))(
             '-pedantic',
             '-fsanitize=undefined',
           ];
-          run(
-            'cc',
+          run('cc', [
             ...strict,
             '-fno-sanitize-recover',
             `-DFIRMWARE_MINOR=${minor}`,
             ...sources,
             '-o',
             program,
-          );
-          run(program);
+          ]);
+          run(program, []);
         });
       });
     }

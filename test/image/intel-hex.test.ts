@@ -172,4 +172,10 @@ describe('Intel HEX: memory stays bounded by what is of use', () => {
     const lines = Array.from({ length: 20_000 }, (_, i) => hexRecord(0, 19_999 - i, [i & 0xff]));
     expect(read(...lines, END).segments).toHaveLength(1);
   });
+
+  test('a quarter of a million separate bytes are no firmware', () => {
+    const bank = Array.from({ length: 0x8000 }, (_, i) => hexRecord(0, 2 * i, [0])).join('\n');
+    const banks = Array.from({ length: 9 }, (_, i) => `${hexRecord(4, 0, [0, i])}\n${bank}`);
+    refused('too-scattered', () => read(...banks, END), { line: 8 * 0x8001 + 2 });
+  });
 });

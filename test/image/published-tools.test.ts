@@ -35,8 +35,7 @@ describe.skipIf(!present(MICROBIT, 'objcopy', 'srec_cat'))(
     test('objcopy -O binary without the option bytes gives the same image', () => {
       inFolder((folder) => {
         const out = join(folder, 'image.bin');
-        run(
-          'objcopy',
+        run('objcopy', [
           '-I',
           'ihex',
           '-O',
@@ -46,7 +45,7 @@ describe.skipIf(!present(MICROBIT, 'objcopy', 'srec_cat'))(
           '--remove-section=.sec5',
           MICROBIT,
           out,
-        );
+        ]);
         const image = imageForSlot(fileSource(MICROBIT), MICROBIT_MAP);
         expect(image.address).toBe(0);
         expect(Buffer.from(allOf(image.source)).equals(fileBytes(out))).toBe(true);
@@ -58,7 +57,7 @@ describe.skipIf(!present(MICROBIT, 'objcopy', 'srec_cat'))(
         const out = join(folder, 'image.bin');
         const crop = ['-crop', '0', '0x40000', '-fill', '0xff', '0'];
         const image = imageForSlot(fileSource(MICROBIT), MICROBIT_MAP);
-        run('srec_cat', MICROBIT, '-intel', ...crop, String(image.size), '-o', out, '-binary');
+        run('srec_cat', [MICROBIT, '-intel', ...crop, String(image.size), '-o', out, '-binary']);
         expect(Buffer.from(allOf(image.source)).equals(fileBytes(out))).toBe(true);
       });
     });
@@ -79,7 +78,7 @@ describe.skipIf(!present(MICROBIT, 'objcopy', 'srec_cat'))(
         const expected = contentsOf(MICROBIT);
         const rewritten = (name: string, program: string, ...args: string[]) => {
           const out = join(folder, name);
-          run(program, ...args.map((arg) => (arg === 'OUT' ? out : arg)));
+          run(program, [...args.map((arg) => (arg === 'OUT' ? out : arg))]);
           expect(contentsOf(out), name).toEqual(expected);
         };
         rewritten('o.hex', 'objcopy', '-I', 'ihex', '-O', 'ihex', MICROBIT, 'OUT');
@@ -106,8 +105,8 @@ describe.skipIf(!present('objcopy', 'srec_cat'))(
         ];
         const bytes = Uint8Array.from({ length: 3_000_000 }, (_, i) => (i * 2654435761) >>> 24);
         writeFileSync(raw, bytes);
-        run('objcopy', '-I', 'binary', '-O', 'ihex', '--change-addresses', '0xC000', raw, hex);
-        run('srec_cat', raw, '-binary', '-offset', '0xC000', '-o', other, '-intel');
+        run('objcopy', ['-I', 'binary', '-O', 'ihex', '--change-addresses', '0xC000', raw, hex]);
+        run('srec_cat', [raw, '-binary', '-offset', '0xC000', '-o', other, '-intel']);
         for (const path of [hex, other]) {
           const [segment, ...more] = segmentsOf(readImage(fileSource(path)));
           expect(more).toEqual([]);
@@ -129,7 +128,7 @@ describe.skipIf(!present('objcopy', 'srec_cat'))(
         ] as const) {
           const [path, out] = [join(folder, format), join(folder, `${format}.bin`)];
           writeFileSync(path, `${lines[format].join('\n')}\n`);
-          run('srec_cat', path, option, '-offset', '-0x12350', '-o', out, '-binary');
+          run('srec_cat', [path, option, '-offset', '-0x12350', '-o', out, '-binary']);
           const [segment] = segmentsOf(readImage(fileSource(path)));
           expect(segment).toEqual({ address: 0x12350, bytes: fileBytes(out) });
         }
@@ -144,7 +143,7 @@ describe.skipIf(!hasOpensbi)('real firmware in 64-bit ELF: OpenSBI', () => {
     test(`the image is what objcopy -O binary gives and what the package ships: ${path.split('/').at(-1)}`, () => {
       inFolder((folder) => {
         const out = join(folder, 'image.bin');
-        run('objcopy', '-I', 'elf64-little', '-O', 'binary', path, out);
+        run('objcopy', ['-I', 'elf64-little', '-O', 'binary', path, out]);
         const map = defaultMemoryMap({ core: 'none', slotSize: 2 ** 20 });
         const image = imageForSlot(fileSource(path), { ...map, link_address: 0x80000000 });
         expect(image.address).toBe(0x80000000);
@@ -153,4 +152,36 @@ describe.skipIf(!hasOpensbi)('real firmware in 64-bit ELF: OpenSBI', () => {
       });
     });
   }
+});
+
+describe.skipIf(!present('arm-none-eabi-gcc', 'arm-none-eabi-objcopy'))('ELF as GNU ld writes it', () => {
+  test('the file headers, which ld puts into the first segment of a program with an offset, are left away', () => {
+    inFolder((folder) => {
+      const [source, elf, out] = ['a.c', 'a.elf', 'a.bin'].map((name) => join(folder, name)) as [
+        string,
+        string,
+        string,
+      ];
+      writeFileSync(
+        source,
+        'const unsigned v[4] __attribute__((section(".text.v"))) = {1, 2, 3, 4}; int initialised = 5;',
+      );
+      const placed = ['-Ttext=0x08001000', '-Tdata=0x08002000', '-z,max-page-size=65536', '-e,0'];
+      run('arm-none-eabi-gcc', [
+        '-mcpu=cortex-m3',
+        '-nostdlib',
+        ...placed.map((o) => `-Wl,${o}`),
+        source,
+        '-o',
+        elf,
+      ]);
+      run('arm-none-eabi-objcopy', ['-O', 'binary', elf, out]);
+      const map = defaultMemoryMap({ core: 'none', slotSize: 2 ** 16 });
+      const flash = { ...map.flash, erased_value: 0 };
+      const image = imageForSlot(fileSource(elf), { ...map, flash, link_address: 0x08001000 });
+      expect(toHex(fileBytes(elf).subarray(0, 4))).toBe('7f454c46');
+      expect(readImage(fileSource(elf)).segments[0]!.address).toBe(0x08001000);
+      expect(toHex(allOf(image.source))).toBe(toHex(fileBytes(out)));
+    });
+  });
 });

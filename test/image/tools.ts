@@ -21,19 +21,22 @@ function isProgram(name: string): boolean {
 /** Files of a Debian package whose path matches; none where the package is not installed. */
 export function packageFiles(name: string, pattern: RegExp): string[] {
   try {
-    const listing = execFileSync('dpkg', ['-L', name], {
-      encoding: 'utf8',
-      stdio: ['ignore', 'pipe', 'ignore'],
-    });
-    return listing.split('\n').filter((path) => pattern.test(path) && existsSync(path));
+    return outputOf('dpkg', '-L', name)
+      .split('\n')
+      .filter((path) => pattern.test(path) && existsSync(path));
   } catch {
     return [];
   }
 }
 
-/** Runs a program and fails the test where it fails. */
-export function run(program: string, ...args: string[]): void {
-  execFileSync(program, args, { stdio: 'pipe' });
+/** What a program prints; fails the test where the program fails. */
+export function outputOf(program: string, ...args: string[]): string {
+  return execFileSync(program, args, { encoding: 'utf8', stdio: 'pipe' });
+}
+
+/** Runs a program with more in its environment, and fails the test where it fails. */
+export function run(program: string, args: string[], environment: Record<string, string> = {}): void {
+  execFileSync(program, args, { stdio: 'pipe', env: { ...process.env, ...environment } });
 }
 
 /** A whole file as a source. */
