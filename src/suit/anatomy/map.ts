@@ -25,16 +25,18 @@ export function mapBytes(source: ByteSource): Region[] {
   const regions = entries.map((entry) =>
     isRead(entry) ? mapElement(source, entry) : mapPayload(source, entry),
   );
-  return [...startRegions(start), ...regions, ...mapRest(source, end, problem)];
+  const missing = entries.length < start.count && end === source.size ? problem : undefined;
+  return [...startRegions(start, missing), ...regions, ...mapRest(source, end, problem)];
 }
 
-function startRegions(start: ShellStart): Region[] {
+function startRegions(start: ShellStart, problem: string | undefined): Region[] {
   const map: Region = {
     offset: start.map,
     length: start.end - start.map,
     path: `${ROOT}/head`,
     title: `head: map of ${counted(start.count, 'element')}`,
     clause: '[M] 8.2',
+    ...(problem !== undefined && { problem }),
   };
   if (!start.tag107) return [map];
   const tag = { offset: 0, length: start.map, path: `${ROOT}/tag`, title: 'tag of a SUIT envelope' };
@@ -96,10 +98,12 @@ function mapPayload(source: ByteSource, entry: ShellEntry): Region {
   };
 }
 
-/** What follows the last element that could be read: heads as far as they go. */
+/** What follows the last element that could be read: heads as far as they go, into a cut numbered element too. */
 function mapRest(source: ByteSource, at: number, problem: string): Region[] {
   const readable = Math.min(source.size - at, SUIT_LIMITS.severedSize);
-  const rest = scanHeads(source.read(at, readable), at, ROOT, problem);
+  const bytes = source.read(at, readable);
+  const numbered = (bytes[0] ?? 0xff) >> 5 === 0;
+  const rest = scanHeads(bytes, at, ROOT, problem, numbered);
   return [...rest, ...notUnderstood(at + readable, source.size, ROOT, problem)];
 }
 

@@ -20,7 +20,8 @@ const UNSAFE_IN_COMMENT = /[/\p{Cc}\p{Cf}\p{Zl}\p{Zp}]/gu;
 export function diagnosticOfEnvelope(source: ByteSource): string {
   const { start, entries, end, problem } = outlineOf(source);
   const left = source.size - end;
-  const rest = left > 0 ? `${comment(`${counted(left, 'byte')} not understood: ${problem}`)}\n` : '';
+  const whole = left === 0 && start !== undefined && entries.length === start.count;
+  const rest = whole ? '' : `${comment(`${counted(left, 'byte')} not understood: ${problem}`)}\n`;
   if (!start) return rest;
   const lines = entries.map((entry) => {
     const { name, shape } = isRead(entry)
