@@ -1,7 +1,7 @@
 /** What every Signer and every MacKey must do, whatever custody is behind it. One suite, run over all of them. */
 import { createHmac, createPublicKey, verify } from 'node:crypto';
 import { describe, expect, it } from 'vitest';
-import type { MacKey, Signer } from '../../src/cose/index.ts';
+import { type MacKey, type Signer, sealMac0, sealSign1 } from '../../src/cose/index.ts';
 import { readPublicKey, verifySignature } from '../../src/crypto/index.ts';
 
 const MESSAGES = [new Uint8Array(0), new Uint8Array([1]), new Uint8Array(4096).fill(0xa5)];
@@ -90,5 +90,23 @@ export function macKeyContract(title: string, make: () => MacKey, secret?: () =>
         }
       });
     }
+  });
+}
+
+/** What a key whose custody fails must do: reject with a coded error, so that nothing is sealed. */
+export function failureContract(
+  title: string,
+  code: string,
+  make: () => { signer: Signer; macKey: MacKey },
+): void {
+  describe(`failing custody: ${title}`, () => {
+    const payload = new Uint8Array(36);
+
+    it('its errors are coded and reach whoever seals; no message comes out', async () => {
+      const { signer, macKey } = make();
+      const failure = { name: 'KeyError', code, hint: expect.stringMatching(/./) };
+      await expect(sealSign1(signer, { payload })).rejects.toMatchObject(failure);
+      await expect(sealMac0(macKey, { payload })).rejects.toMatchObject(failure);
+    });
   });
 }

@@ -11,7 +11,8 @@ import {
   softwareMacKey,
   softwareSigner,
 } from '../../src/keys/index.ts';
-import { macKeyContract, signerContract } from './contract.ts';
+import { tokenFailure } from '../../src/keys/token/failure.ts';
+import { failureContract, macKeyContract, signerContract } from './contract.ts';
 import { CREATED, scratch, withPassphrase } from './support.ts';
 
 const folder = scratch();
@@ -37,6 +38,14 @@ macKeyContract(
   () => secret,
 );
 macKeyContract('in a file', () => macKey);
+
+failureContract('the token was pulled out', 'token-absent', () => {
+  const pulledOut = () => Promise.reject(tokenFailure(new Error('CKR_DEVICE_REMOVED:50'), 'desk'));
+  return {
+    signer: { ...softwareSigner(generatePrivateKey('p256')), sign: pulledOut },
+    macKey: { ...inMemory, mac: pulledOut },
+  };
+});
 
 describe('softwareMacKey', () => {
   it('keeps working after the caller zeroed the secret', async () => {

@@ -212,9 +212,7 @@ function bufferOf(data: Uint8Array): Buffer {
 
 function findSlot(cryptoki: Cryptoki, uri: TokenUri): Handle {
   const present = tokensPresent(cryptoki);
-  const matching = present.filter(
-    ({ info }) => labelOf(info) === uri.token && (!uri.serial || info.serialNumber.trim() === uri.serial),
-  );
+  const matching = present.filter(({ info }) => isNamed(info, uri));
   if (matching.length === 1) return matching[0]!.slot;
   if (matching.length > 1) {
     const serials = matching.map(({ info }) => info.serialNumber.trim()).join(', ');
@@ -229,6 +227,15 @@ function findSlot(cryptoki: Cryptoki, uri: TokenUri): Handle {
     'token-absent',
     `No token with the label ${uri.token} is there; tokens present: ${labels}.`,
     'Plug the token in, check the label in the pkcs11: URI, and that the module is the one for this token.',
+  );
+}
+
+function isNamed(info: TokenInfo, { token, serial, model, manufacturer }: TokenUri): boolean {
+  return (
+    labelOf(info) === token &&
+    (!serial || serial === info.serialNumber.trim()) &&
+    (!model || model === info.model.trim()) &&
+    (!manufacturer || manufacturer === info.manufacturerID.trim())
   );
 }
 

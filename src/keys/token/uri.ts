@@ -4,16 +4,19 @@
  */
 import { KeyError } from '../error.ts';
 
-/** A key's place: token by label (and serial number), object by label, identifier or both. */
+/** A key's place: token by label (and more where labels are not unique), object by label, identifier or both. */
 export interface TokenUri {
   readonly token: string;
+  readonly manufacturer?: string;
+  readonly model?: string;
   readonly serial?: string;
   readonly object?: string;
   readonly id?: Uint8Array;
 }
 
 const SCHEME = 'pkcs11:';
-const KNOWN = new Set(['token', 'serial', 'object', 'id', 'type']);
+const TEXTS = ['manufacturer', 'model', 'serial', 'object'] as const;
+const KNOWN = new Set<string>(['token', 'id', 'type', ...TEXTS]);
 // RFC 7512 section 2.3: what an attribute value may hold unencoded (pk11-pchar).
 const VALUE = /^(?:[A-Za-z0-9\-._~:[\]@!$'()*+,=&]|%[0-9A-Fa-f]{2})*$/;
 
@@ -25,17 +28,15 @@ export function parseTokenUri(text: string): TokenUri {
   const values = readPath(path);
   const token = textOf(values, 'token');
   if (!token) throw invalid('it names no token (token=LABEL)');
-  const serial = textOf(values, 'serial');
-  const object = textOf(values, 'object');
+  const texts = TEXTS.map((name) => [name, textOf(values, name)] as const).filter(([, text]) => text);
   const id = values.get('id');
-  return { token, ...(serial && { serial }), ...(object && { object }), ...(id && { id }) };
+  return { token, ...Object.fromEntries(texts), ...(id && { id }) };
 }
 
 /** Writes a pkcs11: URI (RFC 7512 section 2.3); the identifier has every byte percent-encoded. */
 export function formatTokenUri(uri: TokenUri): string {
   const parts = [`token=${encode(uri.token)}`];
-  if (uri.serial) parts.push(`serial=${encode(uri.serial)}`);
-  if (uri.object) parts.push(`object=${encode(uri.object)}`);
+  for (const name of TEXTS) if (uri[name]) parts.push(`${name}=${encode(uri[name])}`);
   if (uri.id) parts.push(`id=${[...uri.id].map(percent).join('')}`);
   return `${SCHEME}${parts.join(';')}`;
 }
