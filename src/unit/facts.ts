@@ -1,20 +1,17 @@
+import type { Certificate } from '../x509/index.ts';
+
 /** What installing would do. */
 export type Effect = 'new install' | 'resume' | 'already there';
 
 /** Who sealed it, by the certificate that came with the signature. */
 export interface SignerFacts {
-  readonly subject: string;
-  /** SHA-256 of SubjectPublicKeyInfo, 32 bytes. */
-  readonly fingerprint: Uint8Array;
-  readonly generation: number;
-  readonly trial: boolean;
+  readonly certificate: Certificate;
   /** Label of the root at which the path ends. */
   readonly anchor: string;
 }
 
 /** One image that the manifest names. Sizes in bytes; undefined where the manifest does not say. */
 export interface ImageFacts {
-  readonly component: number;
   readonly digest: Uint8Array;
   readonly size: number | undefined;
 }
@@ -27,8 +24,8 @@ export interface Facts {
   manifestDigest?: Uint8Array;
   algorithm?: string;
   signer?: SignerFacts;
-  /** The MAC key that verified: its id as in the payload. */
-  macKeyId?: Uint8Array;
+  /** Id of the MAC key that verified, lower-case hexadecimal. */
+  macKeyId?: string;
   sequenceNumber?: bigint;
   securityVersion?: number;
   /** Version as the manifest states it for people. */

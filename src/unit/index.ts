@@ -4,6 +4,10 @@
  * once it has proved itself. Pure: time, randomness, flash and keys come in from outside. The closed table of
  * refusals lives here and is the only one.
  */
+export { type AuthenticityRequest, checkAuthenticity } from './check/authenticity.ts';
+export { type CheckRequest, checkForUnit, judgeInstall } from './check/for-unit.ts';
+export { judgeStored } from './check/stored.ts';
+export type { Effect, Facts, ImageFacts, SignerFacts } from './facts.ts';
 export { type JsonPath, UnitRecordError } from './json-read.ts';
 export { DIGEST_ALGORITHM, type Scheme, UNIT_PROFILES, type UnitProfile, unitProfile } from './profiles.ts';
 export {
@@ -16,6 +20,7 @@ export {
 } from './record.ts';
 export { readUnitRecord } from './record-read.ts';
 export { REFUSALS, type Refusal, type RefusalCode, refusalOf } from './refusals.ts';
+export { MAXIMUM_SECURITY_VERSION, SECURITY_VERSION_LABEL } from './security-version.ts';
 export {
   emptyState,
   type Fallen,
@@ -33,3 +38,4 @@ export {
   type StepOutcome,
   Trace,
 } from './trace.ts';
+export { type Answer, CHECK_FORMAT, decide, type Scope, toJson, type Verdict } from './verdict.ts';

@@ -218,6 +218,12 @@ export const FIT_REFUSALS = rowsOf('fit', {
     'Make the image smaller, or compare the slot size in the class with that of the unit.',
     'draft-ietf-suit-manifest 8.4.8.9; RFC 9124 4.3.6',
   ],
+  'start-not-described': [
+    'the manifest does not lead to a start of the image',
+    'At every start the unit follows the manifest; after installing this one it would not start the image.',
+    'Seal with the start-up template for the memory map of the class.',
+    'draft-ietf-suit-manifest 5.3.3, 7.2',
+  ],
   'envelope-area-too-small': [
     'the envelope without its image does not fit the area that keeps it for start-up',
     'At every start the unit verifies the envelope again, so it has to keep it.',

@@ -115,6 +115,11 @@ export class Trace {
     throw new Refused(refusal);
   }
 
+  /** Takes over what was compared in another trace. */
+  adopt(comparisons: readonly Comparison[]): void {
+    this.#open.comparisons.push(...comparisons);
+  }
+
   /** Marks the current step as lacking something it needs; what it has is still judged. */
   lacks(question: Question): void {
     this.note(question);

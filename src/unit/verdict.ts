@@ -1,5 +1,6 @@
 import { toHex } from '../bytes/index.ts';
-import type { Facts } from './facts.ts';
+import { fingerprint } from '../x509/index.ts';
+import type { Facts, SignerFacts } from './facts.ts';
 import type { Refusal } from './refusals.ts';
 import type { StepName } from './steps.ts';
 import { type CheckStep, type Comparison, Refused, shownText, Trace } from './trace.ts';
@@ -36,11 +37,18 @@ export function decide(scope: Scope, steps: readonly StepName[], body: (trace: T
 
 /** The refusal that ends `body`, or null where it comes to its end. */
 export function refusalRaisedBy(body: () => void): Refusal | null {
+  const attempt = attemptOf(body);
+  return attempt.ok ? null : attempt.refusal;
+}
+
+/** What `body` gives, or the refusal that ends it. Other errors pass through. */
+export function attemptOf<T>(
+  body: () => T,
+): { readonly ok: true; readonly value: T } | { readonly ok: false; readonly refusal: Refusal } {
   try {
-    body();
-    return null;
+    return { ok: true, value: body() };
   } catch (error) {
-    if (error instanceof Refused) return error.refusal;
+    if (error instanceof Refused) return { ok: false, refusal: error.refusal };
     throw error;
   }
 }
@@ -85,27 +93,30 @@ function factsJson(facts: Facts): Record<string, unknown> {
   return {
     manifest_digest: hexOrNull(facts.manifestDigest),
     algorithm: facts.algorithm ?? null,
-    signer: signer
-      ? {
-          subject: signer.subject,
-          fingerprint: toHex(signer.fingerprint),
-          generation: signer.generation,
-          trial: signer.trial,
-          anchor: signer.anchor,
-        }
-      : null,
-    mac_key_id: hexOrNull(facts.macKeyId),
+    signer: signer ? signerJson(signer) : null,
+    mac_key_id: facts.macKeyId ?? null,
     sequence_number: integerOrNull(facts.sequenceNumber),
     security_version: facts.securityVersion ?? null,
     version: facts.version ?? null,
-    images: (images ?? []).map(({ component, digest, size }) => ({
-      component,
+    images: (images ?? []).map(({ digest, size }) => ({
       digest: toHex(digest),
       size_bytes: size ?? null,
     })),
     slot: facts.slot ?? null,
     effect: facts.effect ?? null,
     warnings: facts.warnings,
+  };
+}
+
+function signerJson({ certificate, anchor }: SignerFacts): Record<string, unknown> {
+  return {
+    subject: certificate.subject.text,
+    fingerprint: fingerprint(certificate.spki),
+    generation: certificate.generation ?? 0,
+    scope: certificate.subjectAltUris,
+    not_after: certificate.notAfter?.toISOString() ?? null,
+    trial: certificate.trial,
+    anchor,
   };
 }
 

@@ -14,9 +14,9 @@ import type { Question, Trace } from '../trace.ts';
 import type { OpenedEnvelope } from './envelope.ts';
 import { type MacSeal, protectedAlgorithm, type SignatureSeal } from './seal.ts';
 
-/** A MAC key with the id by which payloads name it. */
+/** A MAC key with the id by which payloads name it, lower-case hexadecimal. */
 export interface HeldKey {
-  readonly id: Uint8Array;
+  readonly id: string;
   readonly key: Uint8Array;
 }
 
@@ -108,7 +108,7 @@ function judgeMac(trace: Trace, { seal, keys }: JudgedSeal & { kind: 'mac' }, di
   const good = outcomes.find(({ outcome }) => outcome.ok);
   requireVerified(trace, (good ?? outcomes[0]!).outcome, {
     what: 'MAC over the sealed digest',
-    expected: () => `made with the key ${keys.map(({ id }) => toHex(id)).join(' or ')}`,
+    expected: () => `made with the key ${keys.map(({ id }) => id).join(' or ')}`,
     source: 'RFC 9052 6.3; draft-ietf-suit-manifest 8.3',
   });
   trace.facts.macKeyId = good!.id;

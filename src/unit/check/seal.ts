@@ -13,12 +13,16 @@ import { SECURITY_VERSION_LABEL } from '../security-version.ts';
 
 /** One signature that an envelope carries. Its headers name the algorithm and the signer. */
 export interface SignatureSeal {
+  /** Index of its block in the envelope. */
+  readonly block: number;
   readonly headers: Headers;
   verify(key: PublicKey, digest: Uint8Array): CoseVerdict<unknown>;
 }
 
 /** One MAC that an envelope carries. Its headers name the algorithm and perhaps the key. */
 export interface MacSeal {
+  /** Index of its block in the envelope. */
+  readonly block: number;
   readonly headers: Headers;
   verify(key: Uint8Array, digest: Uint8Array): CoseVerdict<unknown>;
 }
@@ -28,28 +32,29 @@ const UNDERSTOOD = { understood: [LABEL.x5chain, LABEL.x5t, SECURITY_VERSION_LAB
 
 /** All signatures of the blocks, in order: one of each COSE_Sign1, one of each signer of a COSE_Sign. */
 export function signaturesOf(blocks: readonly CoseMessage[]): SignatureSeal[] {
-  return blocks.flatMap((block): SignatureSeal[] => {
-    if (block.kind === 'sign1') {
-      const { headers } = block;
-      return [{ headers, verify: (key, digest) => verifySign1(block, key, digest, UNDERSTOOD) }];
+  return blocks.flatMap((message, block): SignatureSeal[] => {
+    if (message.kind === 'sign1') {
+      const { headers } = message;
+      return [{ block, headers, verify: (key, digest) => verifySign1(message, key, digest, UNDERSTOOD) }];
     }
-    if (block.kind !== 'sign') return [];
-    return block.signers.map((signer) => ({
+    if (message.kind !== 'sign') return [];
+    return message.signers.map((signer) => ({
+      block,
       headers: signer.headers,
-      verify: (key, digest) => verifySigner(block, signer, key, digest, UNDERSTOOD),
+      verify: (key, digest) => verifySigner(message, signer, key, digest, UNDERSTOOD),
     }));
   });
 }
 
 /** All MACs of the blocks, in order. */
 export function macsOf(blocks: readonly CoseMessage[]): MacSeal[] {
-  return blocks.flatMap((block): MacSeal[] => {
-    const { headers } = block;
-    if (block.kind === 'mac0') {
-      return [{ headers, verify: (key, digest) => verifyMac0(block, key, digest, UNDERSTOOD) }];
+  return blocks.flatMap((message, block): MacSeal[] => {
+    const { headers } = message;
+    if (message.kind === 'mac0') {
+      return [{ block, headers, verify: (key, digest) => verifyMac0(message, key, digest, UNDERSTOOD) }];
     }
-    if (block.kind !== 'mac') return [];
-    return [{ headers, verify: (key, digest) => verifyMac(block, key, digest, UNDERSTOOD) }];
+    if (message.kind !== 'mac') return [];
+    return [{ block, headers, verify: (key, digest) => verifyMac(message, key, digest, UNDERSTOOD) }];
   });
 }
 

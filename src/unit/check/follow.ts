@@ -1,0 +1,89 @@
+import { toHex } from '../../bytes/index.ts';
+import {
+  INVOCATION_PROCEDURE,
+  type Manifest,
+  type Outcome,
+  type Parameters,
+  type ProcessorHost,
+  runSequences,
+  type TargetComponent,
+} from '../../suit/index.ts';
+import type { Payload } from './content.ts';
+
+/** An image that a manifest names, and where a processor would get it. Size in bytes. */
+export interface WantedImage {
+  readonly digest: Uint8Array;
+  readonly size: number | undefined;
+  /** Undefined where the manifest brings no image, or its install sequence is not there. */
+  readonly payload: Payload | undefined;
+}
+
+const OK: Outcome = { ok: true };
+const IMAGE_MATCH = 3;
+const SLOT = 5;
+const WRITE = 18;
+const FETCH = 21;
+const COPY = 22;
+/** Slots that are assumed in turn: a bound on work for a manifest that asks about many. */
+const MAXIMUM_SLOTS = 16;
+
+/**
+ * The images of a manifest as a processor of unknown kind would meet them: one list for each slot that the manifest
+ * asks about, one list where it asks about none. Nothing is carried out.
+ */
+export function imagesBySlot(manifest: Manifest): WantedImage[][] {
+  const asked = new Set<number>();
+  const first = imagesInSlot(manifest, 0, asked);
+  if (asked.size === 0) return [first];
+  return [...asked].slice(0, MAXIMUM_SLOTS).map((slot) => imagesInSlot(manifest, slot, asked));
+}
+
+function imagesInSlot(manifest: Manifest, slot: number, asked: Set<number>): WantedImage[] {
+  const follower = new Follower(slot, asked);
+  runSequences(manifest, ['payload-fetch', 'install'], follower);
+  runSequences(manifest, INVOCATION_PROCEDURE, follower);
+  return follower.images();
+}
+
+/** Takes every condition for met, but for the slot, and writes down who gets whose bytes. */
+class Follower implements ProcessorHost {
+  readonly #slot: number;
+  readonly #asked: Set<number>;
+  readonly #contents = new Map<number, Payload>();
+  readonly #named = new Map<string, WantedImage>();
+
+  constructor(slot: number, asked: Set<number>) {
+    this.#slot = slot;
+    this.#asked = asked;
+  }
+
+  condition(code: number, { index }: TargetComponent, parameters: Parameters): Outcome {
+    if (code === SLOT) {
+      const slot = parameters.get(5)!;
+      this.#asked.add(slot);
+      return slot === this.#slot ? OK : { ok: false, reason: 'host', detail: 'another slot' };
+    }
+    if (code === IMAGE_MATCH) this.#name(index, parameters);
+    return OK;
+  }
+
+  directive(code: number, { index }: TargetComponent, parameters: Parameters): Outcome {
+    if (code === FETCH) this.#contents.set(index, { from: 'uri', uri: parameters.get(21)! });
+    if (code === WRITE) this.#contents.set(index, { from: 'manifest', content: parameters.get(18)! });
+    const copied = code === COPY ? this.#contents.get(parameters.get(22)!) : undefined;
+    if (copied) this.#contents.set(index, copied);
+    return OK;
+  }
+
+  images(): WantedImage[] {
+    return [...this.#named.values()];
+  }
+
+  #name(index: number, parameters: Parameters): void {
+    const digest = parameters.get(3)!.bytes;
+    const id = toHex(digest);
+    const known = this.#named.get(id);
+    const payload = this.#contents.get(index) ?? known?.payload;
+    this.#named.set(id, { digest, size: parameters.get(14) ?? known?.size, payload });
+  }
+}

@@ -1,0 +1,115 @@
+import { type Envelope, writeEnvelopeHead } from '../../suit/index.ts';
+import type { InstallPlan, InstallRequest } from '../ports.ts';
+import { prepareRecord } from '../prepared.ts';
+import type { UnitView } from '../state.ts';
+import type { StepName } from '../steps.ts';
+import type { Trace } from '../trace.ts';
+import { decide, type Verdict } from '../verdict.ts';
+import { judgeAuthentication } from './authentication.ts';
+import type { Circumstances } from './conditions.ts';
+import { judgeContent } from './content.ts';
+import { judgeEnvelope } from './envelope.ts';
+import { judgeFit } from './fit.ts';
+import { type Freshness, judgeFreshness } from './freshness.ts';
+import { judgeIdentity } from './identity.ts';
+import { judgeImage } from './image.ts';
+import { judgeManifest } from './manifest.ts';
+import { judgeSigner } from './signer.ts';
+
+const CHECK_STEPS: readonly StepName[] = [
+  'envelope',
+  'signer',
+  'authentication',
+  'manifest',
+  'freshness',
+  'identity',
+  'fit',
+  'content',
+  'image',
+];
+
+/** An envelope, perhaps its detached image, and the unit that is asked. */
+export interface CheckRequest extends InstallRequest {
+  readonly unit: UnitView;
+}
+
+/**
+ * What a unit would say to an envelope, steps 1 to 9, without changing anything. `incomplete` where nothing was
+ * refuted but a detached image was not supplied. Dates are judged where the unit has a clock and `now` is given.
+ */
+export function checkForUnit({ unit, ...request }: CheckRequest): Verdict {
+  return decide('unit', CHECK_STEPS, (trace) => {
+    const plan = judgeInstall(trace, request, unit);
+    const { source, ...image } = plan.image;
+    if (plan.effect === 'already there') return skipImage(trace);
+    if (source) judgeImage(trace, image, source);
+  });
+}
+
+function skipImage(trace: Trace): void {
+  for (const step of ['content', 'image'] as const) {
+    trace.skip(step, {
+      what: 'the same manifest',
+      found: 'on board already; nothing would be fetched',
+      source: 'docs/deployment-profile.md',
+    });
+  }
+}
+
+/**
+ * Steps 1 to 7, and what step 8 can judge before anything is written. Changes nothing. Ends the decision with a
+ * refusal of the trace, or gives what to do; step 8 is open then, unless the manifest is on board already.
+ */
+export function judgeInstall(trace: Trace, request: InstallRequest, unit: UnitView): InstallPlan {
+  const at = unit.record.clock ? request.now : undefined;
+  const opened = judgeEnvelope(trace, request.envelope);
+  const { envelope } = opened;
+  const judged = judgeSigner(trace, opened, unit, { at, revocation: true });
+  const headers = judgeAuthentication(trace, opened, judged, [prepareRecord(unit.record).profile.algorithm]);
+  const manifest = judgeManifest(trace, envelope);
+  const { sequenceNumber } = manifest;
+  const candidate = { manifestDigest: envelope.digest.bytes, sequenceNumber, headers };
+  const freshness = judgeFreshness(trace, candidate, unit);
+  const circumstances = { unit, slot: targetSlot(unit, freshness), at };
+  judgeIdentity(trace, manifest, circumstances);
+  const storedEnvelope = keptEnvelope(envelope, judged!.seal.block);
+  const image = judgeFit(trace, manifest, circumstances, storedEnvelope.length);
+  noteEffect(trace, freshness, circumstances);
+  const done = freshness.effect === 'already there';
+  const subject = { envelope, manifest, image };
+  const source = done ? undefined : judgeContent(trace, subject, circumstances, request.image);
+  const { effect } = freshness;
+  return {
+    effect,
+    sequenceNumber,
+    manifestDigest: envelope.digest.bytes,
+    image: { ...image, source },
+    storedEnvelope,
+  };
+}
+
+/** The slot that holds the manifest already, or else the one that does not run: the staging area where there is one. */
+function targetSlot({ record, state }: UnitView, { slot }: Freshness): number {
+  if (slot !== undefined) return slot;
+  return record.memory.shape === 'staged' || state.running === 0 ? 1 : 0;
+}
+
+function noteEffect(trace: Trace, { effect }: Freshness, { unit, slot }: Circumstances): void {
+  trace.facts.effect = effect;
+  trace.facts.slot = unit.record.memory.slots[slot]!.name;
+}
+
+/**
+ * The envelope as a unit keeps it to verify it at every start: digest, the block that was judged, and manifest.
+ * Payloads and severed parts are left out; no signature covers their presence (draft-ietf-suit-manifest 8.2, 8.3).
+ */
+function keptEnvelope(envelope: Envelope, block: number): Uint8Array {
+  const [whole] = writeEnvelopeHead({
+    digest: envelope.digest.encoded,
+    blocks: [envelope.blocks[block]!.bytes],
+    manifest: envelope.manifest,
+    severed: new Map(),
+    integrated: [],
+  });
+  return whole!;
+}

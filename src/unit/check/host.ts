@@ -1,0 +1,51 @@
+import { equal } from '../../bytes/index.ts';
+import type { Outcome, Parameters, ProcessorHost, TargetComponent } from '../../suit/index.ts';
+import { prepareRecord } from '../prepared.ts';
+import type { StepName } from '../steps.ts';
+import { Trace } from '../trace.ts';
+import { type Circumstances, UnitConditions } from './conditions.ts';
+
+/** What a component is to this unit: the image that runs, or the place where a staged one waits. */
+export type Role = 'main' | 'staging';
+
+export const IMAGE_MATCH = 3;
+const IDENTITY: readonly StepName[] = ['identity'];
+
+/** The role of a component by its identifier; undefined where the unit has none of that name. */
+export function roleOf(
+  { unit }: Circumstances,
+  { identifier }: Pick<TargetComponent, 'identifier'>,
+): Role | undefined {
+  const index = prepareRecord(unit.record).components.findIndex(
+    (own) => own.length === identifier.length && own.every((segment, i) => equal(segment, identifier[i]!)),
+  );
+  return index < 0 ? undefined : index === 0 ? 'main' : 'staging';
+}
+
+/** What a host does with commands that are not about identity. */
+export interface Actions {
+  imageMatch(component: TargetComponent, parameters: Parameters): Outcome;
+  directive(code: number, component: TargetComponent, parameters: Parameters): Outcome;
+}
+
+/**
+ * A host whose identity conditions are those of step 6, judged again because the shared sequence runs before every
+ * section (draft-ietf-suit-manifest section 5.3.3). They were written down once and are not again.
+ */
+export function hostFor(circumstances: Circumstances, actions: Actions): ProcessorHost {
+  const aside = new Trace(IDENTITY);
+  aside.enter('identity');
+  const conditions = new UnitConditions(aside, circumstances);
+  return {
+    condition: (code, component, parameters) =>
+      code === IMAGE_MATCH ? actions.imageMatch(component, parameters) : conditions.judge(code, parameters),
+    directive: (code, component, parameters) => actions.directive(code, component, parameters),
+  };
+}
+
+/** An outcome that ends a section. */
+export function failed(detail: string): Outcome {
+  return { ok: false, reason: 'host', detail };
+}
+
+export const DONE: Outcome = { ok: true };

@@ -1,0 +1,168 @@
+import { equal } from '../../bytes/index.ts';
+import {
+  type Certificate,
+  fingerprint,
+  isPublishedExampleKey,
+  judgeSigner,
+  OID,
+  type PathRefusal,
+  type SignerRefusal,
+  validatePath,
+} from '../../x509/index.ts';
+import { type LabelledAnchor, prepareRecord } from '../prepared.ts';
+import type { RefusalCode } from '../refusals.ts';
+import type { UnitView } from '../state.ts';
+import type { Trace } from '../trace.ts';
+
+/** What is judged of a signer. At start-up neither dates nor revocation are (design: a start is never stopped). */
+export interface SignerRules {
+  /** The time by the unit's clock; undefined where it has none, and at start-up. */
+  readonly at: Date | undefined;
+  /** Whether deny list and minimum generation count. */
+  readonly revocation: boolean;
+}
+
+const PATH_CODES: Readonly<Record<PathRefusal, RefusalCode>> = {
+  'chain-empty': 'signer-missing',
+  'chain-too-long': 'signer-chain-malformed',
+  'anchor-unknown': 'signer-not-anchored',
+  'issuer-mismatch': 'signer-path-broken',
+  'algorithm-not-allowed': 'signer-certificate-unsupported',
+  'signature-wrong': 'signer-path-broken',
+  'not-yet-valid': 'signer-not-yet-valid',
+  expired: 'signer-expired',
+  revoked: 'signer-denied',
+  'crl-missing': 'signer-path-broken',
+  'crl-signature-wrong': 'signer-path-broken',
+  'crl-signer-not-allowed': 'signer-path-broken',
+  'crl-not-understood': 'signer-path-broken',
+  'crl-stale': 'signer-path-broken',
+  'name-not-permitted': 'signer-path-broken',
+  'policy-not-satisfied': 'signer-path-broken',
+  'not-an-authority': 'signer-path-broken',
+  'path-too-long': 'signer-path-broken',
+  'key-usage': 'signer-path-broken',
+  'purpose-not-allowed': 'signer-purpose-wrong',
+  'critical-extension-unknown': 'signer-certificate-unsupported',
+};
+
+const RIGHTS_CODES: Readonly<Record<SignerRefusal, RefusalCode>> = {
+  'signer-key': 'signer-chain-malformed',
+  'signer-purpose': 'signer-purpose-wrong',
+  'signer-scope': 'signer-not-for-this-class',
+  'signer-denied': 'signer-denied',
+  'signer-generation': 'signer-generation-too-low',
+};
+
+/** A path that ends at a root of the unit. */
+export interface JudgedPath {
+  /** The signer's certificate first. */
+  readonly path: readonly Certificate[];
+  readonly anchor: LabelledAnchor;
+}
+
+/** The path from the signer to a root of the unit (RFC 5280 section 6.1), dates only where the rules give a time. */
+export function judgePath(
+  trace: Trace,
+  chain: readonly Certificate[],
+  { record }: UnitView,
+  { at }: SignerRules,
+): JudgedPath {
+  const { anchors } = prepareRecord(record);
+  const verdict = validatePath({ chain, anchors, at, purpose: OID.codeSigning });
+  const question = {
+    what: 'path from the signer to a root of the unit',
+    expected: () => anchors.map(({ label }) => label).join(' or '),
+    source: 'RFC 5280 6.1',
+  };
+  if (!verdict.ok) {
+    const { code, detail, certificate } = verdict;
+    const atRoot = code === 'signature-wrong' && isIssuedAs(chain[certificate], anchors);
+    const found = `certificate ${certificate}, counted from the signer's: ${detail}`;
+    trace.refuse(atRoot ? 'signer-not-anchored' : PATH_CODES[code], { ...question, found });
+  }
+  trace.holds({
+    ...question,
+    found: () => `${verdict.path.map(({ subject }) => subject.text).join(' <- ')} <- ${verdict.anchor.label}`,
+  });
+  noteDates(trace, at);
+  return verdict;
+}
+
+/** Whether a certificate claims to be issued by a root of the unit. With a wrong signature, it only claims it. */
+function isIssuedAs(certificate: Certificate | undefined, anchors: readonly LabelledAnchor[]): boolean {
+  return certificate !== undefined && anchors.some(({ name }) => equal(name, certificate.issuer.der));
+}
+
+function noteDates(trace: Trace, at: Date | undefined): void {
+  if (at) return;
+  trace.note({
+    what: 'dates of the certificates',
+    found: 'not judged: no clock that the unit trusts',
+    source: 'RFC 9124 4.3.18; docs/deployment-profile.md',
+  });
+}
+
+/**
+ * Whether the signer at the end of a good path may seal for this unit: purpose, scope, and where the rules say so
+ * deny list and generation; a trial signer only for a trial unit, a published example key never.
+ */
+export function judgeRights(
+  trace: Trace,
+  path: readonly Certificate[],
+  { record, state }: UnitView,
+  { revocation }: SignerRules,
+): void {
+  const signer = path[0]!;
+  const { scopes } = prepareRecord(record);
+  const minimumGeneration = revocation ? state.floors.signerGeneration : 0;
+  const denied = revocation ? state.deniedSigners : [];
+  judgeTrial(trace, path, record.trial);
+  const verdict = judgeSigner(signer, { scopes, minimumGeneration, denied });
+  const question = {
+    what: 'purpose, scope and generation of the signer',
+    expected: () =>
+      `code signing for ${scopes.join(' or ')}, generation ${minimumGeneration} or later, not denied`,
+    source: 'RFC 5280 4.2.1.3, 4.2.1.12; docs/deployment-profile.md',
+  };
+  if (!verdict.ok) trace.refuse(RIGHTS_CODES[verdict.code], { ...question, found: verdict.detail });
+  trace.holds({
+    ...question,
+    found: () => `${signer.subjectAltUris.join(', ')}, generation ${signer.generation ?? 0}`,
+  });
+  judgeAuthorities(trace, path.slice(1), denied);
+}
+
+function judgeTrial(trace: Trace, path: readonly Certificate[], trialUnit: boolean): void {
+  const published = path.find(({ spki }) => isPublishedExampleKey(spki));
+  if (published) {
+    trace.refuse('signer-key-published', {
+      what: 'keys of the path',
+      expected: 'keys whose private halves are secret',
+      found: `the key of ${published.subject.text} is printed in a standard`,
+      source: 'docs/deployment-profile.md',
+    });
+  }
+  trace.require(trialUnit || !path.some(({ trial }) => trial), 'signer-is-for-trial', {
+    what: 'trial mark in the path',
+    expected: trialUnit ? 'any: this is a trial unit' : 'none',
+    found: () => (path.some(({ trial }) => trial) ? 'marked for trial' : 'none'),
+    source: 'docs/deployment-profile.md',
+  });
+}
+
+/** A denied authority takes everyone below it along. */
+function judgeAuthorities(
+  trace: Trace,
+  authorities: readonly Certificate[],
+  denied: readonly string[],
+): void {
+  if (denied.length === 0) return;
+  const found = authorities.find(({ spki }) => denied.includes(fingerprint(spki)));
+  trace.require(found === undefined, 'signer-denied', {
+    what: 'authorities above the signer',
+    expected: 'none on the deny list',
+    found: found ? `${found.subject.text}, ${fingerprint(found.spki)}` : 'none of them',
+    source: 'RFC 9124 4.3.18',
+  });
+}

@@ -1,0 +1,94 @@
+import { slice } from '../../bytes/index.ts';
+import type { Headers } from '../../cose/index.ts';
+import { equalInConstantTime } from '../../crypto/index.ts';
+import type { StoredFacts, StoredImage } from '../ports.ts';
+import { prepareRecord } from '../prepared.ts';
+import type { RefusalCode } from '../refusals.ts';
+import { readSecurityVersion } from '../security-version.ts';
+import type { Floors, UnitView } from '../state.ts';
+import type { StepName } from '../steps.ts';
+import { Trace } from '../trace.ts';
+import { attemptOf } from '../verdict.ts';
+import { judgeAuthentication } from './authentication.ts';
+import { judgeEnvelope } from './envelope.ts';
+import { judgeFit, type NamedImage } from './fit.ts';
+import { judgeIdentity } from './identity.ts';
+import { digestOfSource } from './image.ts';
+import { judgeManifest } from './manifest.ts';
+import { judgeSigner } from './signer.ts';
+
+/** What a refusal of an earlier step is called when it falls at start-up. */
+const CODES: Partial<Record<StepName, RefusalCode>> = {
+  envelope: 'stored-envelope-wrong',
+  signer: 'stored-signer-wrong',
+  authentication: 'stored-authentication-wrong',
+  manifest: 'stored-manifest-wrong',
+  identity: 'stored-identity-wrong',
+  fit: 'stored-start-failed',
+};
+const STORED_STEPS = Object.keys(CODES) as StepName[];
+
+/** What steps 1 to 7 found out anew. */
+interface Again {
+  readonly manifestDigest: Uint8Array;
+  readonly sequenceNumber: bigint;
+  readonly image: NamedImage;
+  readonly headers: Headers;
+}
+
+/**
+ * What step 11 verifies again, from the memory that will run: authenticity, identity, version, security floor and
+ * image digest. Not dates, revocation or the sequence floor, which are judged at install only: a start is never
+ * stopped by time or by a list. Step `start` is open before and after. draft-ietf-suit-manifest sections 4.2, 7.2.
+ */
+export function judgeStored(trace: Trace, stored: StoredImage, unit: UnitView, floors: Floors): StoredFacts {
+  const aside = new Trace(STORED_STEPS);
+  const attempt = attemptOf(() => judgeAgain(aside, stored, unit));
+  const lines = aside.steps.flatMap(({ comparisons }) => comparisons);
+  if (!attempt.ok) {
+    const last = lines.pop()!;
+    trace.adopt(lines);
+    const { step, code } = attempt.refusal;
+    return trace.refuse(CODES[step]!, { ...last, what: `${last.what} (${code})` });
+  }
+  trace.adopt(lines);
+  const { image, headers, ...numbers } = attempt.value;
+  const securityVersion = judgeFloor(trace, headers, floors.securityVersion);
+  judgeImageAgain(trace, stored, image);
+  const { version } = aside.facts;
+  return { ...numbers, securityVersion, version, imageSize: image.size, imageDigest: image.digest };
+}
+
+function judgeAgain(trace: Trace, { envelope: source, slot }: StoredImage, unit: UnitView): Again {
+  const opened = judgeEnvelope(trace, source);
+  const { envelope } = opened;
+  const judged = judgeSigner(trace, opened, unit, { at: undefined, revocation: false });
+  const headers = judgeAuthentication(trace, opened, judged, [prepareRecord(unit.record).profile.algorithm]);
+  const manifest = judgeManifest(trace, envelope);
+  const circumstances = { unit, slot, at: undefined };
+  judgeIdentity(trace, manifest, circumstances);
+  const image = judgeFit(trace, manifest, circumstances, source.size);
+  const { sequenceNumber } = manifest;
+  return { manifestDigest: envelope.digest.bytes, sequenceNumber, image, headers };
+}
+
+function judgeFloor(trace: Trace, headers: Headers, floor: number): number {
+  const version = readSecurityVersion(headers) ?? -1;
+  trace.require(version >= floor, 'stored-version-below-floor', {
+    what: 'security version',
+    expected: () => `at least ${floor}`,
+    found: version,
+    source: 'docs/deployment-profile.md; RFC 9124 4.2.1',
+  });
+  return version;
+}
+
+function judgeImageAgain(trace: Trace, { content }: StoredImage, image: NamedImage): void {
+  const found = digestOfSource(slice(content, 0, image.size));
+  trace.require(equalInConstantTime(found, image.digest), 'stored-image-wrong', {
+    what: 'SHA-256 of the image in the slot, compared in constant time',
+    expected: image.digest,
+    found,
+    source: 'draft-ietf-suit-manifest 4.2, 7.2; RFC 9124 4.3.8',
+  });
+}

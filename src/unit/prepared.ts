@@ -1,0 +1,46 @@
+import { fromHex } from '../bytes/index.ts';
+import { type ComponentIdentifier, MAIN_COMPONENT, parseUuid, STAGING_COMPONENT } from '../suit/index.ts';
+import type { Anchor } from '../x509/index.ts';
+import { type UnitProfile, unitProfile } from './profiles.ts';
+import type { UnitRecord } from './record.ts';
+
+/** A root of the unit, its name and key as bytes. */
+export interface LabelledAnchor extends Anchor {
+  readonly label: string;
+}
+
+/** What a decision needs of a record, read out of its texts once. */
+export interface PreparedRecord {
+  readonly profile: UnitProfile;
+  readonly vendorId: Uint8Array;
+  readonly classIds: readonly Uint8Array[];
+  readonly deviceId: Uint8Array;
+  readonly anchors: readonly LabelledAnchor[];
+  /** What a signer's scope must name one of: a class of the unit, or its vendor (`urn:uuid:`, RFC 9562 section 4). */
+  readonly scopes: readonly string[];
+  /** Components that a manifest for this unit lists, each exactly once: the one that runs first. */
+  readonly components: readonly ComponentIdentifier[];
+}
+
+const prepared = new WeakMap<UnitRecord, PreparedRecord>();
+
+/** The prepared form of a record that `readUnitRecord` accepted; kept for as long as the record is. */
+export function prepareRecord(record: UnitRecord): PreparedRecord {
+  const known = prepared.get(record);
+  if (known) return known;
+  const fresh: PreparedRecord = {
+    profile: unitProfile(record.profile)!,
+    vendorId: parseUuid(record.vendor_id),
+    classIds: record.class_ids.map(parseUuid),
+    deviceId: parseUuid(record.device_id),
+    anchors: record.anchors.map(({ name, spki, label }) => ({
+      name: fromHex(name),
+      spki: fromHex(spki),
+      label,
+    })),
+    scopes: [...record.class_ids, record.vendor_id].map((id) => `urn:uuid:${id}`),
+    components: record.memory.shape === 'staged' ? [MAIN_COMPONENT, STAGING_COMPONENT] : [MAIN_COMPONENT],
+  };
+  prepared.set(record, fresh);
+  return fresh;
+}
