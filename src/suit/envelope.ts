@@ -3,7 +3,7 @@ import { digestMatches, readDigest } from './digest.ts';
 import { SuitError } from './errors.ts';
 import { SUIT_LIMITS, type SuitLimits } from './limits.ts';
 import { asArray, asBytes, decodeAt } from './read.ts';
-import { readShellEntry, readShellStart, type ShellEntry, type Span } from './shell.ts';
+import { keyNotation, readShellEntry, readShellStart, type ShellEntry, type Span } from './shell.ts';
 import { ENVELOPE_KEYS } from './tables/index.ts';
 
 const AUTHENTICATION = 2;
@@ -183,7 +183,7 @@ function locate(entry: ShellEntry): IntegratedPayload {
 function requireOrder(previous: ShellEntry | undefined, entry: ShellEntry): void {
   const order = previous ? compare(previous.keyBytes, entry.keyBytes) : -1;
   if (order < 0) return;
-  const key = JSON.stringify(entry.key);
+  const key = keyNotation(entry.key);
   if (order === 0) {
     throw new SuitError('element-duplicate', entry.keySpan.start, `the envelope holds element ${key} twice`);
   }

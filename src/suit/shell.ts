@@ -1,6 +1,6 @@
 import type { ByteSource } from '../bytes/index.ts';
 import { toUtf8 } from '../bytes/index.ts';
-import { type Head, readHead } from '../cbor/index.ts';
+import { diagnostic, type Head, readHead } from '../cbor/index.ts';
 import { SuitError } from './errors.ts';
 import { fromCbor } from './read.ts';
 
@@ -72,7 +72,7 @@ export function readShellEntry(source: ByteSource, offset: number, maxKeySize: n
     throw new SuitError(
       'element-type',
       keyEnd,
-      `element ${JSON.stringify(key)} of the envelope is no byte string ([M] section 8.1)`,
+      `element ${keyNotation(key)} of the envelope is no byte string ([M] section 8.1)`,
     );
   }
   const length = boundedLength(valueHead.argument, source.size - valueHead.end, keyEnd);
@@ -83,6 +83,12 @@ export function readShellEntry(source: ByteSource, offset: number, maxKeySize: n
     span: { start: keyEnd, end: valueHead.end + length },
     contentStart: valueHead.end,
   };
+}
+
+/** The key of an element in diagnostic notation, nothing in it that could upset a terminal. */
+export function keyNotation(key: number | string): string {
+  if (typeof key === 'number') return String(key);
+  return diagnostic({ type: 'text', value: key, start: 0, end: 0, contentStart: 0 });
 }
 
 function readKey(source: ByteSource, offset: number, head: Head, maxSize: number): number | string {

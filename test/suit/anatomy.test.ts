@@ -170,11 +170,11 @@ describe('RFC 8949 8, RFC 8610 G: an envelope in diagnostic notation', () => {
   });
 
   test('nothing in a file can end a comment or reach the terminal as a control character', () => {
-    const key = '#a/ \u001b[31m';
+    const key = '#a/ \u001b[31m\u009b\u202e';
     const text = diagnosticOfEnvelope(
       sourceOf(rawEnvelope([2, wrapperOf(rawManifest())], [3, rawManifest()], [key, fromHex('00')])),
     );
-    expect(text).not.toContain('\u001b');
+    for (const character of ['\u001b', '\u009b', '\u202e']) expect(text).not.toContain(character);
   });
 
   test('what is not understood stands as a comment with its reason', () => {

@@ -1,7 +1,7 @@
 import { type ByteSource, toHex } from '../../bytes/index.ts';
 import { type CborItem, decode } from '../../cbor/index.ts';
 import { SUIT_LIMITS } from '../limits.ts';
-import type { ShellEntry, ShellStart } from '../shell.ts';
+import { keyNotation, type ShellEntry, type ShellStart } from '../shell.ts';
 import { isRead, outlineOf } from './outline.ts';
 import { CBOR_CLAUSE, counted, notUnderstood, partsOf, type Region } from './region.ts';
 import { scanHeads } from './scan.ts';
@@ -66,7 +66,7 @@ function keyRegion(entry: ShellEntry, path: string, shape: Shape): Region {
     title: `key: ${shape.title}`,
     clause: shape.clause,
     value: String(entry.key),
-    diagnostic: JSON.stringify(entry.key),
+    diagnostic: keyNotation(entry.key),
   };
 }
 
@@ -93,7 +93,7 @@ function mapPayload(source: ByteSource, entry: ShellEntry): Region {
     path,
     ...PAYLOAD,
     value,
-    diagnostic: `${JSON.stringify(entry.key)}: ${notation}`,
+    diagnostic: `${keyNotation(entry.key)}: ${notation}`,
     children: [keyRegion(entry, path, PAYLOAD), head, ...(length > 0 ? [content] : [])],
   };
 }

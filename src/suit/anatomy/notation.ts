@@ -1,5 +1,6 @@
 import { type ByteSource, toHex } from '../../bytes/index.ts';
 import { CborError, type CborItem, decode, diagnostic } from '../../cbor/index.ts';
+import { keyNotation } from '../shell.ts';
 import { isRead, outlineOf } from './outline.ts';
 import { counted } from './region.ts';
 import type { Part, Shape } from './shape.ts';
@@ -27,7 +28,7 @@ export function diagnosticOfEnvelope(source: ByteSource): string {
     const { name, shape } = isRead(entry)
       ? envelopePart(entry.key)
       : { name: 'integrated payload', shape: undefined };
-    const key = `${STEP}${comment(name)} ${JSON.stringify(entry.key)}: `;
+    const key = `${STEP}${comment(name)} ${keyNotation(entry.key)}: `;
     if (shape) return key + print(itemAt(source, entry.span.start, entry.span.end), shape, STEP, 0);
     return key + elided(source, entry.contentStart, entry.span.end);
   });
