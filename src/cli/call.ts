@@ -16,6 +16,7 @@ export function makeCall(
     text,
     texts: (name) => (value(name) as string[] | undefined) ?? [],
     count: (name) => readCount(name, text(name)),
+    big: (name) => readBig(name, text(name)),
     flag: (name) => value(name) === true,
     out,
     commands,
@@ -29,10 +30,18 @@ function camel(name: string): string {
 }
 
 function readCount(name: string, text: string | undefined): number | undefined {
+  const number = readBig(name, text);
+  if (number === undefined) return undefined;
+  if (number > BigInt(Number.MAX_SAFE_INTEGER)) throw notWhole(name, text!);
+  return Number(number);
+}
+
+function readBig(name: string, text: string | undefined): bigint | undefined {
   if (text === undefined) return undefined;
-  const number = Number(text);
-  if (!/^\d+$/.test(text) || !Number.isSafeInteger(number)) {
-    throw wrongUse(`--${name} ${text}: expected a whole number`, `for example --${name} 3`);
-  }
-  return number;
+  if (!/^\d{1,20}$/.test(text)) throw notWhole(name, text);
+  return BigInt(text);
+}
+
+function notWhole(name: string, text: string): Error {
+  return wrongUse(`--${name} ${text}: expected a whole number`, `for example --${name} 3`);
 }

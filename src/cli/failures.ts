@@ -1,9 +1,10 @@
 import { CommandFailure, EXIT } from './exit.ts';
 
-/** An error of a room: a closed code, a message, and perhaps the next move. */
+/** An error of a room: a closed code, a message, perhaps the next move, and perhaps the exit status its table gives. */
 interface CodedError extends Error {
   readonly code: string;
   readonly hint?: string;
+  readonly status?: number;
 }
 
 /** Codes that mean: a rule said no. */
@@ -17,19 +18,10 @@ const REFUSED: ReadonlySet<string> = new Set([
   'exchange-key-differs',
   'exchange-chain',
   'exchange-fingerprint',
-  'image-refused',
 ]);
 
 /** Codes that mean: a word on the command line, or a file that the user wrote, is not what was asked for. */
 const WRONG_USE: ReadonlySet<string> = new Set([
-  'wrong-value',
-  'name-invalid',
-  'name-taken',
-  'not-found',
-  'not-a-workspace',
-  'not-empty',
-  'not-yet',
-  'file-invalid',
   'scheme-wrong',
   'root-missing',
   'serials-invalid',
@@ -43,7 +35,9 @@ const WRONG_USE: ReadonlySet<string> = new Set([
 /** Turns whatever a command threw into a failure with an exit status. Broken programs keep their stack. */
 export function toFailure(error: unknown): CommandFailure {
   if (error instanceof CommandFailure) return error;
-  if (isCoded(error)) return new CommandFailure(statusOf(error.code), error.code, error.message, error.hint);
+  if (isCoded(error)) {
+    return new CommandFailure(error.status ?? statusOf(error), error.code, error.message, error.hint);
+  }
   const told = error instanceof Error ? (error.stack ?? error.message) : String(error);
   return new CommandFailure(
     EXIT.notDone,
@@ -57,7 +51,7 @@ function isCoded(error: unknown): error is CodedError {
   return error instanceof Error && typeof (error as { code?: unknown }).code === 'string';
 }
 
-function statusOf(code: string): number {
-  if (REFUSED.has(code)) return EXIT.refused;
+function statusOf({ name, code }: CodedError): number {
+  if (name === 'ImageError' || REFUSED.has(code)) return EXIT.refused;
   return WRONG_USE.has(code) ? EXIT.wrongUse : EXIT.notDone;
 }

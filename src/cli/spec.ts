@@ -28,6 +28,8 @@ export interface Call {
   texts(name: string): readonly string[];
   /** A whole number of at least zero, or undefined. Wrong use otherwise. */
   count(name: string): number | undefined;
+  /** The same without an upper bound. */
+  big(name: string): bigint | undefined;
   flag(name: string): boolean;
   readonly out: Output;
   /** The command table, for commands about commands. */

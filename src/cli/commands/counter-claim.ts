@@ -9,7 +9,7 @@ export async function run(call: Call): Promise<number> {
   const { workspace } = await openSession(call);
   const deviceClass = await readClass(workspace, call.args[0]!);
   const state = claimCounter(workspace, deviceClass, {
-    above: BigInt(call.count('above')!),
+    above: call.big('above')!,
     reason: call.text('reason')!,
     allowJump: call.flag('allow-jump'),
   });

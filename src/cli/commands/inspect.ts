@@ -1,0 +1,92 @@
+import { toHex } from '../../bytes/index.ts';
+import { diagnosticOfEnvelope, mapBytes, type Region } from '../../suit/index.ts';
+import { fileSource } from '../../workspace/index.ts';
+import { fingerprint, fingerprintText } from '../../x509/index.ts';
+import { EXIT } from '../exit.ts';
+import { certificatesIn, type FoundCertificate } from '../find-certificates.ts';
+import type { Output } from '../output.ts';
+import { certificateJson } from '../show-key.ts';
+import type { Call } from '../spec.ts';
+
+/** Accounts for every byte of a file. */
+export function run(call: Call): number {
+  const file = call.args[0]!;
+  const source = fileSource(file);
+  try {
+    const regions = mapBytes(source);
+    const diagnostic = diagnosticOfEnvelope(source);
+    const certificates = certificatesIn(source, regions);
+    if (call.flag('diagnostic')) call.out.line(diagnostic);
+    else
+      show(
+        call.out,
+        file,
+        source.size,
+        regions,
+        certificates,
+        call.count('depth') ?? Number.POSITIVE_INFINITY,
+      );
+    call.out.result({
+      format: 'fieldseal.anatomy/1',
+      file,
+      size_bytes: source.size,
+      regions: regions.map(regionJson),
+      certificates: certificates.map(({ offset, certificate }) => ({
+        offset,
+        fingerprint: fingerprint(certificate.spki),
+        spki_hex: toHex(certificate.spki),
+        ...certificateJson(certificate),
+      })),
+      diagnostic,
+    });
+    return EXIT.done;
+  } finally {
+    source.close();
+  }
+}
+
+function regionJson({ children, ...region }: Region): Record<string, unknown> {
+  return { ...region, ...(children && { children: children.map(regionJson) }) };
+}
+
+function show(
+  out: Output,
+  file: string,
+  size: number,
+  regions: readonly Region[],
+  certificates: readonly FoundCertificate[],
+  depth: number,
+): void {
+  out.line(`${file}: ${size} bytes`);
+  out.line(out.paint.dim('  offset  length  what it is'));
+  for (const region of regions) showRegion(out, region, 0, depth);
+  for (const { offset, certificate } of certificates) {
+    out.line();
+    out.line(`certificate at offset ${offset}`);
+    out.fact('subject', certificate.subject.text);
+    out.fact('issuer', certificate.issuer.text);
+    out.fact('serial', certificate.serial);
+    out.fact(
+      'valid',
+      `${certificate.notBefore.toISOString()} to ${certificate.notAfter?.toISOString() ?? 'no defined end'}`,
+    );
+    out.fact('key', `${certificate.keyType ?? 'unknown type'}  ${fingerprintText(certificate.spki)}`);
+    if (certificate.subjectAltUris.length > 0)
+      out.fact('may sign for', certificate.subjectAltUris.join(', '));
+  }
+}
+
+function showRegion(out: Output, region: Region, level: number, depth: number): void {
+  const place = `${String(region.offset).padStart(8)}${String(region.length).padStart(8)}  ${'  '.repeat(level)}`;
+  const value = region.value === undefined ? '' : ` ${out.paint.bold(printable(region.value))}`;
+  const clause = region.clause === '' ? '' : out.paint.dim(`  (${region.clause})`);
+  const problem = region.problem === undefined ? '' : out.paint.red(`  ${printable(region.problem)}`);
+  out.line(`${place}${printable(region.title)}${value}${clause}${problem}`);
+  if (level + 1 >= depth) return;
+  for (const child of region.children ?? []) showRegion(out, child, level + 1, depth);
+}
+
+// A stranger's text must not steer the terminal.
+function printable(text: string): string {
+  return text.replace(/[\p{Cc}\p{Cf}\u2028\u2029]/gu, '?');
+}

@@ -1,0 +1,75 @@
+import type { ImageFormat } from '../../image/index.ts';
+import { deviceId } from '../../provision/index.ts';
+import { type ImageInput, type SealProgress, type SealRequest, seal } from '../../release/index.ts';
+import { formatUuid, parseUuid } from '../../suit/index.ts';
+import { readClass, type Workspace } from '../../workspace/index.ts';
+import { EXIT } from '../exit.ts';
+import { openSession, trialMark } from '../session.ts';
+import type { Call } from '../spec.ts';
+
+/** Seals a release. */
+export async function run(call: Call): Promise<number> {
+  const { workspace, secrets } = await openSession(call);
+  const { json, cautions } = await seal({ ...(await requestOf(call, workspace)), secrets });
+  const image = json.image as { size_bytes: number; digest: string };
+  const envelope = json.envelope as { file: string; size_bytes: number };
+  const signer = json.signer as { name: string } | null;
+  const macKeys = json.mac_keys as { name: string }[];
+  call.out.line(`sealed ${envelope.file}${trialMark(workspace)}`);
+  call.out.fact('class', `${json.class}  ${json.class_id}`);
+  call.out.fact('version', `${json.version}, sequence number ${json.sequence_number}`);
+  call.out.fact('image', `${image.size_bytes} B  sha-256 ${image.digest}`);
+  call.out.fact('manifest digest', String(json.manifest_digest));
+  call.out.fact(
+    'sealed by',
+    signer ? `signer ${signer.name}` : macKeys.map(({ name }) => `MAC key ${name}`).join(', '),
+  );
+  call.out.fact('envelope', `${envelope.size_bytes} B`);
+  call.out.fact('record', String(json.record));
+  for (const caution of cautions) call.out.caution(caution);
+  call.out.result(json);
+  return EXIT.done;
+}
+
+async function requestOf(call: Call, workspace: Workspace): Promise<Omit<SealRequest, 'secrets'>> {
+  const className = call.text('class')!;
+  return {
+    workspace,
+    className,
+    images: imagesOf(call),
+    version: call.text('version')!,
+    out: call.text('out')!,
+    force: call.flag('force'),
+    detached: call.flag('detached'),
+    signer: call.text('signer'),
+    securityVersion: call.count('security-version'),
+    sequence: call.big('sequence'),
+    allowJump: call.flag('allow-jump'),
+    deviceId: await deviceOf(call, workspace, className),
+    description: call.text('description'),
+    withoutText: call.flag('without-text'),
+    module: call.text('module'),
+    progress: ({ doing, doneBytes, totalBytes }: SealProgress) =>
+      call.out.progress(doing, doneBytes, totalBytes),
+  };
+}
+
+function imagesOf(call: Call): ImageInput[] {
+  const format = call.text('image-format') as ImageFormat | undefined;
+  const slotB = call.text('slot-b');
+  return [
+    { path: call.args[0]!, format, uri: call.text('uri') },
+    ...(slotB === undefined ? [] : [{ path: slotB, format, uri: call.text('uri-b') }]),
+  ];
+}
+
+async function deviceOf(
+  call: Call,
+  workspace: Workspace,
+  className: string,
+): Promise<Uint8Array | undefined> {
+  const serial = call.text('serial');
+  if (serial === undefined) return undefined;
+  const { classIds } = await readClass(workspace, className);
+  return parseUuid(deviceId({ class_ids: classIds.map(formatUuid) }, serial));
+}
