@@ -36,7 +36,7 @@ export interface Certificate extends KnownExtensions {
   readonly trial: boolean;
   /** Object identifier of the signature algorithm. */
   readonly signatureAlgorithm: string;
-  /** Raw signature: 64 bytes for the profile's algorithms, empty where malformed. */
+  /** Raw: 64 bytes for the profile's algorithms, empty where malformed; as it stands for all others. */
   readonly signature: Uint8Array;
 }
 

@@ -7,6 +7,7 @@ import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { toHex } from '../../src/bytes/index.ts';
 import {
   issuerOf,
+  keyIdentifier,
   OID,
   onePem,
   parseCertificate,
@@ -319,6 +320,7 @@ explicitText = UTF8:for tests
     ]);
     expect(root.subject.text).toBe('CN=root\\, \\"quoted\\" ü,O=Hollin Ridge,C=GB');
     expect(signer.spki).toEqual(request.spki);
+    expect(root.ski).toEqual(keyIdentifier(root.spki)); // RFC 5280 4.2.1.2 (1), "hash" in OpenSSL's configuration
     const verdict = validatePath({
       chain: [signer, root],
       anchors: [anchorOf(root)],
