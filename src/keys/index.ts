@@ -12,36 +12,30 @@ export {
   openSigner,
   withMacSecret,
 } from './custody.ts';
-export { type KeyDescription, keyDescriptionSchema, readKeyDescription } from './description.ts';
+export { type KeyDescription, readKeyDescription } from './description.ts';
 export { KeyError, type KeyErrorCode } from './error.ts';
-export type { AttributeEvidence, KeyEvidence } from './evidence.ts';
+export type { KeyEvidence } from './evidence.ts';
 export { readTextFile, writeNewFile } from './files.ts';
 export { checkValue, fingerprintMatches } from './fingerprint.ts';
 export {
-  type Reply,
-  type ReplyExpectation,
   readReplyFile,
   readRequestFile,
   readRootFile,
-  requireFingerprint,
   writeReplyFile,
   writeRequestFile,
 } from './offline.ts';
-export { TRIAL_MARK } from './pkcs8.ts';
-export type { CustodyMacKey, CustodySigner, KeyAccess, KeyPlace, MadeKey, NewKey } from './ports.ts';
+export type { CustodyMacKey, CustodySigner, KeyAccess, KeyPlace, MadeKey } from './ports.ts';
 export {
   createSecretSource,
   type PassphraseRequest,
   type PinRequest,
   type SecretOptions,
   type SecretSource,
-  SHORTEST_PASSPHRASE,
   withSecret,
 } from './secrets.ts';
 export { generatePrivateKey, softwareMacKey, softwareSigner } from './software.ts';
 export {
   createWrappingKey,
-  type NewWrappingKey,
   type WrappedKey,
   withUnwrappedKey,
   wrapMacKey,

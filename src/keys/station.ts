@@ -1,6 +1,7 @@
 /** Production stations: their wrapping keys, and class keys wrapped for them (RFC 3394). */
 import { fromHex, toHex } from '../bytes/index.ts';
 import { randomBytes } from '../crypto/index.ts';
+import { requireProductionKey } from './admission.ts';
 import { withDescribedSecret, withMacSecret } from './custody.ts';
 import { describeSecretKey, type KeyDescription } from './description.ts';
 import { KeyError } from './error.ts';
@@ -23,7 +24,7 @@ export interface WrappedKey {
 /** A station's wrapping key to be made. */
 export interface NewWrappingKey extends NewKey {
   readonly purpose: 'station';
-  /** In a token: marked as trusted by its security officer. MAC keys made in tokens leave under no other. */
+  /** In a token: marked as trusted by its security officer. Default true: MAC keys made in tokens leave under no other. */
   readonly trusted?: boolean;
   /** The key that the station has already, 32 bytes; without it a new one is made. */
   readonly secret?: Uint8Array;
@@ -34,8 +35,8 @@ export async function createWrappingKey(
   request: NewWrappingKey,
   secrets: SecretSource,
 ): Promise<Omit<MadeKey<never>, 'key'>> {
-  const { place, trial, trusted = false } = request;
-  if (request.secret && request.secret.length !== SECRET_KEY_LENGTH) throw wrongLength(request.secret.length);
+  const { place, trial, trusted = true } = request;
+  if (request.secret) requireWrappingSecret(request, request.secret);
   if (place.custody === 'token') {
     return token.createWrappingKey(request, { ...place, trusted }, secrets, request.secret);
   }
@@ -116,12 +117,15 @@ function withWrappingSecret<T>(
   return withDescribedSecret(station, access, 'wrap', checkValue, use);
 }
 
-function wrongLength(length: number): KeyError {
-  return new KeyError(
-    'wrap-input',
-    `A station's wrapping key has ${SECRET_KEY_LENGTH} bytes; this one has ${length}.`,
-    'Give an AES-256 key.',
-  );
+function requireWrappingSecret({ name, trial }: NewWrappingKey, secret: Uint8Array): void {
+  if (secret.length !== SECRET_KEY_LENGTH) {
+    throw new KeyError(
+      'wrap-input',
+      `A station's wrapping key has ${SECRET_KEY_LENGTH} bytes; this one has ${secret.length}.`,
+      'Give an AES-256 key.',
+    );
+  }
+  if (!trial) requireProductionKey({ name, trial, checkValue: checkValue(secret) });
 }
 
 function otherKey(station: string): KeyError {
