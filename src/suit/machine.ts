@@ -93,13 +93,12 @@ interface Frame {
   soft: boolean | undefined;
   /** Whether set-component-index may come: inside an unordered run-sequence first or never ([M] section 6.7). */
   indexAllowed: 'always' | 'first' | 'never';
-  /** Components written and read from while order was not strict. */
-  readonly written: Set<number>;
-  readonly read: Set<number>;
+  /** Components written and read from while order was not strict; made when that first happens. */
+  loose: { readonly written: Set<number>; readonly read: Set<number> } | undefined;
 }
 
 function frameOf(soft: boolean | undefined, indexAllowed: Frame['indexAllowed'] = 'always'): Frame {
-  return { soft, indexAllowed, written: new Set(), read: new Set() };
+  return { soft, indexAllowed, loose: undefined };
 }
 
 class Machine {
@@ -125,7 +124,7 @@ class Machine {
     const section = this.manifest.sequences.get(name);
     if (!section) return undefined;
     if ('value' in section) return this.runTop(name, section.value);
-    const reason = section.state === 'absent' ? 'section-absent' : 'section-altered';
+    const reason: MachineReason = section.state === 'absent' ? 'section-absent' : 'section-altered';
     const detail =
       section.state === 'absent'
         ? `the manifest holds only the digest of ${name}, and the envelope does not hold it`
@@ -140,9 +139,11 @@ class Machine {
   }
 
   private runSequence(sequence: Sequence, frame: Frame): Failure | undefined {
-    for (const [i, command] of sequence.commands.entries()) {
-      const failure = this.runCommand(command, frame, i === 0);
+    let first = true;
+    for (const command of sequence.commands) {
+      const failure = this.runCommand(command, frame, first);
       if (failure) return failure;
+      first = false;
     }
     return undefined;
   }
@@ -203,7 +204,7 @@ class Machine {
   ): Failure | undefined {
     if (frame.indexAllowed === 'never' || (frame.indexAllowed === 'first' && !first)) {
       const detail = 'set-component-index inside a sequence that may run out of order ([M] section 6.7)';
-      return this.failure('abort', command, 'abort', detail);
+      return this.stop('abort', command, 'abort', detail);
     }
     this.selection = selection;
     return this.step(command);
@@ -213,7 +214,7 @@ class Machine {
     const soft = values.get(13);
     if (soft !== undefined && frame.soft === undefined) {
       const detail = 'soft failure set outside try-each and run-sequence ([M] section 8.4.8.15)';
-      return this.failure('abort', command, 'abort', detail);
+      return this.stop('abort', command, 'abort', detail);
     }
     if (soft !== undefined) frame.soft = soft;
     this.strictOrder = values.get(12) ?? this.strictOrder;
@@ -234,10 +235,10 @@ class Machine {
     const missing = row.needs.find((code) => !parameters.has(code));
     if (missing !== undefined) {
       const detail = `${row.name} needs parameter ${missing}, which nothing has set`;
-      return this.failure(kindOf(command), command, 'parameter-missing', detail);
+      return this.stop(kindOf(command), command, 'parameter-missing', detail);
     }
     if (row.code === ABORT)
-      return this.failure('condition', command, 'abort', 'the manifest calls for an abort here');
+      return this.stop('condition', command, 'abort', 'the manifest calls for an abort here');
     return this.racing(command, frame) ?? this.ask(command, index, policy);
   }
 
@@ -255,15 +256,17 @@ class Machine {
   /** [M] section 6.7: no component both target and source in a sequence whose order is not strict. */
   private racing(command: Command, frame: Frame): Failure | undefined {
     if (this.strictOrder || !command.row.writes) return undefined;
+    frame.loose ??= { written: new Set(), read: new Set() };
+    const { written, read } = frame.loose;
     const index = this.selection as number;
-    frame.written.add(index);
+    written.add(index);
     const source = command.row.needs.includes(SOURCE_COMPONENT)
       ? (this.parameters[index]! as Parameters).get(SOURCE_COMPONENT)
       : undefined;
-    if (source !== undefined) frame.read.add(source);
-    if (![...frame.read].some((each) => frame.written.has(each))) return undefined;
+    if (source !== undefined) read.add(source);
+    if (![...read].some((each) => written.has(each))) return undefined;
     const detail = 'a component is both written and read from while order is not strict ([M] section 6.7)';
-    return this.failure('abort', command, 'abort', detail);
+    return this.stop('abort', command, 'abort', detail);
   }
 
   /** [M] section 8.4.10.2: the first branch that succeeds ends it; soft failure begins true in each. */
@@ -292,7 +295,7 @@ class Machine {
     if (indexAllowed === 'first' && sequence.commands[0]?.argument.type !== 'index') {
       const detail =
         'a sequence that may run out of order does not begin with set-component-index ([M] section 6.7)';
-      return this.failure('abort', command, 'abort', detail);
+      return this.stop('abort', command, 'abort', detail);
     }
     const { strictOrder, selection } = this;
     if (!strictOrder) this.strictOrder = true;
@@ -308,6 +311,11 @@ class Machine {
   private indexRuleInside(): Frame['indexAllowed'] {
     if (this.strictOrder) return 'always';
     return typeof this.selection === 'number' ? 'first' : 'never';
+  }
+
+  /** A reason of the machine's own. */
+  private stop(kind: Failure['kind'], command: Command, reason: MachineReason, detail: string): Failure {
+    return this.failure(kind, command, reason, detail);
   }
 
   private failure(kind: Failure['kind'], command: Command, reason: string, detail: string): Failure {
