@@ -1,3 +1,4 @@
+import { randomBytes } from '../crypto/index.ts';
 import {
   createMacKey,
   createWrappingKey,
@@ -10,12 +11,16 @@ import {
   classKeyName,
   cohortKeyName,
   type DeviceClass,
+  keyPaths,
   requireFreeKeyName,
   type Workspace,
   type WrittenRecord,
 } from '../workspace/index.ts';
 import { type Attendance, recordCeremony } from './ceremony.ts';
 import { AuthorityError } from './error.ts';
+
+/** Bytes of a station's wrapping key: AES-256. */
+const WRAPPING_KEY_LENGTH = 32;
 
 /** A secret key made, and the record of it. */
 export interface MadeSecretKey {
@@ -58,7 +63,10 @@ export function createCohortKey(
   );
 }
 
-/** Makes the wrapping key (AES-256, RFC 3394) of a production station. Throws `KeyError`. */
+/**
+ * Makes the wrapping key (AES-256, RFC 3394) of a production station. One in a token also gets an encrypted file, which
+ * goes to the station. Throws `KeyError`.
+ */
 export async function createStationKey(
   workspace: Workspace,
   name: string,
@@ -77,6 +85,17 @@ export async function createStationKey(
   addKey(workspace, made.description);
   const ceremony = recordCeremony(workspace, 'station-key-made', made.description, made.evidence, attendance);
   return { description: made.description, ceremony };
+}
+
+/** The copy that goes to the station: an encrypted file, where the workspace's own copy is in a token. */
+async function saveForStation(
+  workspace: Workspace,
+  naming: { name: string; purpose: 'station'; trial: boolean; created: Date },
+  secret: Uint8Array,
+  secrets: SecretSource,
+): Promise<void> {
+  const path = keyPaths(workspace, naming.name).secret;
+  await createWrappingKey({ ...naming, place: { custody: 'file', path }, secret }, secrets);
 }
 
 async function makeMacKey(

@@ -46,8 +46,10 @@ export interface NewSigner extends Attendance {
   readonly place: KeyPlace;
   /** Name of the root that certifies it. */
   readonly root: string;
-  /** Classes it may sign for; empty: every class of the vendor, in a trial workspace only. */
+  /** Classes it may sign for. */
   readonly classes: readonly DeviceClass[];
+  /** Whether it may sign for every class of the vendor, those to come included; in a trial workspace only. */
+  readonly vendorWide: boolean;
   /** Days of validity. */
   readonly days: number;
   readonly generation: number;
@@ -80,7 +82,7 @@ export async function createSigner(
 ): Promise<MadeSigner> {
   requireFreeKeyName(workspace, signer.name);
   const root = requireRoot(workspace, signer.root);
-  const rights = { scopes: scopesOf(workspace, signer.classes), generation: signer.generation };
+  const rights = { scopes: scopesOf(workspace, signer), generation: signer.generation };
   const rootKey = root.custody === 'offline' ? undefined : await openRootKey(workspace, root, rootAccess);
   try {
     const trial = workspace.kind === 'trial';
@@ -145,11 +147,12 @@ function openRootKey(workspace: Workspace, root: KeyDescription, access: RootAcc
   return openRoot(root, { ...access, file: secret, production: workspace.kind === 'production' });
 }
 
-/** Scope URIs of a signer: `urn:uuid:` of each class, and of the vendor where a trial signer may sign for all. */
-function scopesOf(workspace: Workspace, classes: readonly DeviceClass[]): string[] {
-  const urn = (id: Uint8Array) => `urn:uuid:${formatUuid(id)}`;
-  if (classes.length > 0) return classes.map((deviceClass) => urn(deviceClass.classId));
-  if (workspace.kind === 'trial') return [urn(workspace.vendorId)];
+/** Scope URIs of a signer: `urn:uuid:` of each class, and of the vendor where it may sign for all. */
+function scopesOf(workspace: Workspace, { classes, vendorWide }: NewSigner): string[] {
+  const ids = [...classes.map(({ classId }) => classId), ...(vendorWide ? [workspace.vendorId] : [])];
+  if (ids.length > 0 && (!vendorWide || workspace.kind === 'trial')) {
+    return ids.map((id) => `urn:uuid:${formatUuid(id)}`);
+  }
   throw new AuthorityError(
     'scope-missing',
     'In a production workspace a signer signs for named classes only: its leak then reaches no others.',

@@ -4,7 +4,7 @@ import { equal } from '../bytes/index.ts';
 export type OverwriteObservation = 'refused' | 'overwritten';
 
 /**
- * Port to the write-once memory of a unit that holds its trust anchors. A real station drives a debug probe or the
+ * Port to the write-once memory of a unit that holds its trust anchors and MAC keys. A real station drives a debug probe or the
  * part's boot loader behind it.
  */
 export interface AnchorStore {

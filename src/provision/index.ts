@@ -7,6 +7,17 @@ export { type AnchorStore, observeOverwrite, virtualAnchorStore } from './anchor
 export { type Books, balance } from './books.ts';
 export { ProvisionError } from './error.ts';
 export { cHeader, type HeaderFacts } from './header.ts';
+export {
+  type AcceptedResult,
+  acceptResult,
+  anchorsOf,
+  batchBooks,
+  issueBatch,
+  listBatches,
+  macKeyOf,
+  type NewBatch,
+  readIssuedJob,
+} from './issue.ts';
 export { JOB_FORMAT, type ProvisionJob, readJob, readSerials, UNIT_KEY_PURPOSES } from './job.ts';
 export { judgeResult, type ProvisionResult, readResult, type UnitJudgement } from './result.ts';
-export { deviceId, runJob, type StationPorts } from './station.ts';
+export { deviceId, runJob, type StationPorts, type WrappedMacKey } from './station.ts';

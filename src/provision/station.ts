@@ -1,5 +1,5 @@
 import { fromHex, fromUtf8, toHex } from '../bytes/index.ts';
-import { checkValue, unwrapKey } from '../keys/index.ts';
+import { checkValue } from '../keys/index.ts';
 import { formatUuid, parseUuid, uuidV5 } from '../suit/index.ts';
 import {
   UNIT_FORMAT,
@@ -13,8 +13,13 @@ import { ProvisionError } from './error.ts';
 import type { ProvisionJob } from './job.ts';
 import { type ProvisionResult, RESULT_FORMAT, type ReportedUnit } from './result.ts';
 
+/** A MAC key of a job, still wrapped. */
+export type WrappedMacKey = ProvisionJob['mac_keys'][number];
+
 /** What a station needs of the bench it stands at. */
 export interface StationPorts {
+  /** Takes a MAC key out of its wrapping with the station's own key; the caller zeroes it. */
+  unwrap(key: WrappedMacKey): Promise<Uint8Array>;
   /** The write-once memory of the unit now on the bench. */
   anchorStore(): AnchorStore;
   /** Makes a key pair inside the unit: DER SubjectPublicKeyInfo and DER PrivateKeyInfo. */
@@ -35,18 +40,18 @@ export function deviceId(job: Pick<ProvisionJob, 'class_ids'>, serial: string): 
 }
 
 /**
- * Carries out a job as a station would, unit by unit: writes the anchors, locks them, tries to overwrite them, reads
- * them back, has the unit make its keys, programs the first firmware. `stationKey`: the 32-byte wrapping key, for jobs that
- * carry MAC keys. Throws `ProvisionError` station-key-wrong.
+ * Carries out a job as a station would, unit by unit: writes the anchors and MAC keys, locks them, tries to overwrite them,
+ * reads them back, has the unit make its keys, programs the first firmware. Throws `ProvisionError` station-key-wrong
+ * where a key's check value is not the announced one, and what the ports throw.
  */
 export async function runJob(
   job: ProvisionJob,
   stationName: string,
-  stationKey: Uint8Array | undefined,
   ports: StationPorts,
 ): Promise<ProvisionResult> {
-  const macKeys = job.mac_keys.map((key) => ({ ...key, secret: unwrapMacKey(job, key, stationKey) }));
+  const macKeys: UnwrappedKey[] = [];
   try {
+    for (const key of job.mac_keys) macKeys.push({ ...key, secret: await unwrapMacKey(key, ports) });
     const units: ReportedUnit[] = [];
     for (const serial of job.serials) units.push(await provisionUnit(job, serial, macKeys, ports));
     return {
@@ -61,21 +66,10 @@ export async function runJob(
   }
 }
 
-type UnwrappedKey = ProvisionJob['mac_keys'][number] & { readonly secret: Uint8Array };
+type UnwrappedKey = WrappedMacKey & { readonly secret: Uint8Array };
 
-function unwrapMacKey(
-  job: ProvisionJob,
-  key: ProvisionJob['mac_keys'][number],
-  stationKey: Uint8Array | undefined,
-): Uint8Array {
-  if (!stationKey || !job.station || toHex(checkValue(stationKey)) !== job.station.check_value) {
-    throw new ProvisionError(
-      'station-key-wrong',
-      `The job's keys are wrapped for the station ${job.station?.name ?? '(none named)'}, and its key is not at hand.`,
-      'Run the job where that station key is, or issue the job again for this station.',
-    );
-  }
-  const secret = unwrapKey(stationKey, fromHex(key.wrapped));
+async function unwrapMacKey(key: WrappedMacKey, ports: StationPorts): Promise<Uint8Array> {
+  const secret = await ports.unwrap(key);
   if (toHex(checkValue(secret)) === key.check_value) return secret;
   secret.fill(0);
   throw new ProvisionError(
@@ -92,11 +86,13 @@ async function provisionUnit(
   ports: StationPorts,
 ): Promise<ReportedUnit> {
   const store = ports.anchorStore();
-  job.anchors.forEach((anchor, slot) => {
-    store.write(slot, fromHex(anchor.name + anchor.spki));
-  });
+  const locked = [
+    ...job.anchors.map(({ name, spki }) => fromHex(name + spki)),
+    ...macKeys.map(({ secret }) => secret),
+  ];
+  for (const [slot, bytes] of locked.entries()) store.write(slot, bytes);
   store.lock();
-  const observations = job.anchors.map((_, slot) => observeOverwrite(store, slot));
+  const observations = locked.map((_, slot) => observeOverwrite(store, slot));
   const anchors = job.anchors.map((anchor, slot) => ({
     ...anchor,
     ...readBack(store, slot, anchor.name.length / 2),
@@ -109,7 +105,7 @@ async function provisionUnit(
     device_id: record.device_id,
     anchors_read_back: anchors.map(({ label, name, spki }) => ({ label, name, spki })),
     overwrite_attempt: {
-      attempted: true,
+      attempted: observations.length > 0,
       observed: observations.includes('overwritten') ? 'overwritten' : 'refused',
     },
     debug: record.debug,

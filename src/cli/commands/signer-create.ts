@@ -1,6 +1,6 @@
 import { createSigner, SIGNER_DAYS } from '../../authority/index.ts';
 import { fromHex } from '../../bytes/index.ts';
-import { readClass } from '../../workspace/index.ts';
+import { type DeviceClass, listClasses, readClass, type Workspace } from '../../workspace/index.ts';
 import { fingerprintText } from '../../x509/index.ts';
 import { EXIT } from '../exit.ts';
 import { keyTypeOf } from '../key-type.ts';
@@ -21,7 +21,7 @@ export async function run(call: Call): Promise<number> {
       type: keyTypeOf(call),
       place: placeFor(call, workspace)(name),
       root: call.text('root') ?? 'root',
-      classes: await Promise.all(call.texts('class').map((className) => readClass(workspace, className))),
+      ...(await scopeOf(call, workspace)),
       days: call.count('days') ?? SIGNER_DAYS,
       generation: call.count('generation') ?? 1,
       ...attendanceOf(call),
@@ -45,4 +45,19 @@ export async function run(call: Call): Promise<number> {
     request_file: made.requestFile ?? null,
   });
   return EXIT.done;
+}
+
+/** The named classes; in a trial without any, the vendor's asymmetric classes and all that are still to come. */
+async function scopeOf(
+  call: Call,
+  workspace: Workspace,
+): Promise<{ classes: readonly DeviceClass[]; vendorWide: boolean }> {
+  const named = call.texts('class');
+  const vendorWide = named.length === 0;
+  const names = vendorWide ? listClasses(workspace) : named;
+  const classes = await Promise.all(names.map((className) => readClass(workspace, className)));
+  return {
+    classes: vendorWide ? classes.filter(({ scheme }) => scheme === 'asymmetric') : classes,
+    vendorWide,
+  };
 }

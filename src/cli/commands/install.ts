@@ -1,0 +1,3 @@
+export function run(): number {
+  return 3;
+}
