@@ -75,13 +75,13 @@ export async function createStationKey(
   secrets: SecretSource,
 ): Promise<MadeSecretKey> {
   requireFreeKeyName(workspace, name);
-  const naming = {
-    name,
-    purpose: 'station',
-    trial: workspace.kind === 'trial',
-    created: workspace.now(),
-  } as const;
-  const made = await createWrappingKey({ ...naming, place: placeFor(name) }, secrets);
+  const trial = workspace.kind === 'trial';
+  const naming = { name, purpose: 'station', trial, created: workspace.now() } as const;
+  const place = placeFor(name);
+  const secret = randomBytes(WRAPPING_KEY_LENGTH);
+  const made = await createWrappingKey({ ...naming, place, secret }, secrets);
+  if (place.custody === 'token') await saveForStation(workspace, naming, secret, secrets);
+  secret.fill(0);
   addKey(workspace, made.description);
   const ceremony = recordCeremony(workspace, 'station-key-made', made.description, made.evidence, attendance);
   return { description: made.description, ceremony };
