@@ -41,5 +41,5 @@ export {
   wrapMacKey,
 } from './station.ts';
 export { inspectTokenKey } from './token/custody.ts';
-export { formatTokenUri, parseTokenUri, type TokenUri } from './token/uri.ts';
+export { formatTokenUri, parseTokenUri } from './token/uri.ts';
 export { unwrapKey, wrapKey } from './wrap.ts';
