@@ -47,7 +47,8 @@ export type MachineReason =
 
 /**
  * What the machine works on. Each call concerns one component and its parameters; those that the command needs are
- * set. Conditions have no side effects ([M] section 6.4). The policy is a hint for reports ([M] section 8.4.7).
+ * set. They are the machine's own and change as it runs on: copy what is kept. Conditions have no side effects ([M]
+ * section 6.4). The policy is a hint for reports ([M] section 8.4.7).
  */
 export interface ProcessorHost {
   condition(code: number, component: TargetComponent, parameters: Parameters, policy: number): Outcome;

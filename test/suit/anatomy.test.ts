@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import { type ByteSource, concat, fromHex, sourceOf } from '../../src/bytes/index.ts';
-import { CborMap, encode, encodeHead } from '../../src/cbor/index.ts';
+import { CborMap, CborTag, type CborValue, encode, encodeHead } from '../../src/cbor/index.ts';
 import { diagnosticOfEnvelope, mapBytes, type Region } from '../../src/suit/index.ts';
 import { EXAMPLE_0, EXAMPLE_3 } from './examples.ts';
 import { rawEnvelope, rawManifest, sequence, wrapperOf } from './raw.ts';
@@ -109,6 +109,93 @@ describe('payloads and certificates', () => {
     const bytes = rawEnvelope([2, wrapper], [3, severed], [20, sequence(14, 0)]);
     expect(at(bytes, 'manifest/install').value).toBe(`SHA-256 ${'ab'.repeat(32)}`);
     expect(at(bytes, 'install/0-condition-abort').title).toBe('condition: abort');
+  });
+});
+
+describe('every kind of part has its words', () => {
+  const values = new CborMap([
+    [1, new CborTag(112, fromHex('8a5b'))],
+    [3, encode([-44, new Uint8Array(64)])],
+    [12, false],
+    [19, fromHex('00')],
+    [21, '#image'],
+    [28, encode([2, [1, 4, -1, 2]])],
+    [-300, 1],
+  ]);
+  const component = [new TextEncoder().encode('main'), fromHex('00')];
+  const manifest = rawManifest({
+    components: [component],
+    shared: [12, true, 12, [0]],
+    more: [
+      [4, 'https://depot.hollinridge.example/9'],
+      [6, encode([1, 4, 0])],
+      [20, sequence(20, values, 32, sequence(3, 0), 3, 9)],
+      [
+        23,
+        encode(
+          new CborMap([
+            [
+              'en',
+              new CborMap([
+                [1, 'Vent'],
+                [component, new CborMap([[6, '1.4.0']])],
+              ]),
+            ],
+          ]),
+        ),
+      ],
+    ],
+  });
+  const headers = encode(
+    new CborMap([
+      [1, 5],
+      [2, [4]],
+      [34, [-16, fromHex('ab')]],
+      [99, 0],
+    ]),
+  );
+  const tagged = (tag: number, parts: CborValue[]): Uint8Array => encode(new CborTag(tag, parts));
+  const signer = [fromHex(''), new CborMap([]), fromHex('01')];
+  const wrapper = encode([
+    encode([-16, new Uint8Array(32)]),
+    tagged(17, [headers, new CborMap([]), null, fromHex('01')]),
+    tagged(97, [headers, new CborMap([]), null, fromHex('01'), [signer]]),
+    tagged(98, [headers, new CborMap([]), null, [signer], 0]),
+    tagged(99, []),
+  ]);
+  const bytes = rawEnvelope([2, wrapper], [3, manifest]);
+  const install = 'manifest/install/0-directive-override-parameters';
+
+  test.each([
+    ['manifest/common/components/0', "'main' / h'00'"],
+    ['manifest/common/shared-sequence/0-directive-set-component-index', 'every component'],
+    ['manifest/reference-uri', 'https://depot.hollinridge.example/9'],
+    ['manifest/set-version', '1.4.0'],
+    [`${install}/parameter-image-digest`, `SHA-512 ${'00'.repeat(64)}`],
+    [`${install}/parameter-strict-order`, 'false'],
+    [`${install}/parameter-version/operator`, '>='],
+    [`${install}/parameter-version/version`, '1.4-rc.2'],
+    ['manifest/install/1-directive-run-sequence/0-condition-image-match', '0 (report nothing)'],
+    ['manifest/install/2-condition-image-match', '9 (report: record on success, system on failure)'],
+    ['manifest/text/en/text-manifest-description', 'Vent'],
+    ['manifest/text/en/component-6d61696e.00/text-component-version', '1.4.0'],
+    ['authentication-wrapper/block-1', 'COSE_Mac0: MAC by a key both sides hold'],
+    ['authentication-wrapper/block-1/protected/alg', '5 (HMAC 256/256)'],
+    ['authentication-wrapper/block-1/protected/x5t/hash', 'ab'],
+    ['authentication-wrapper/block-2/recipients/0/ciphertext', '01'],
+    ['authentication-wrapper/block-3/signers/0/signature', '01'],
+  ])('%s is %s', (path, value) => {
+    expect(at(bytes, path).value).toBe(value);
+  });
+
+  test.each([
+    [`${install}/parameter-encryption-info`, 'not run here'],
+    [`${install}/-300`, 'not defined'],
+    ['authentication-wrapper/block-1/protected/99', 'not defined'],
+    ['authentication-wrapper/block-3/4', 'beyond the structure'],
+    ['authentication-wrapper/block-4/head', 'array of 0'],
+  ])('%s says %s', (path, words) => {
+    expect(at(bytes, path).title).toContain(words);
   });
 });
 

@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { concat, fromHex, fromUtf8, sourceOf, toHex } from '../../src/bytes/index.ts';
 import { encode } from '../../src/cbor/index.ts';
+import { command, override, type SequenceDescription, setIndex } from '../../src/suit/description.ts';
 import {
   describeRelease,
   digestMatches,
@@ -10,6 +11,7 @@ import {
   type Manifest,
   manifestDigestMatches,
   openEnvelope,
+  type ParameterTypes,
   parseUuid,
   type ReleaseFacts,
   readManifest,
@@ -254,5 +256,64 @@ describe('[M] section 8.1: deterministic writing', () => {
     expect(() =>
       writeEnvelopeHead({ digest, blocks: [], ...written, integrated: integrated.toReversed() }),
     ).toThrow(TypeError);
+  });
+});
+
+describe('[M] 8.4: what is written reads back the same', () => {
+  const values: Partial<ParameterTypes> = {
+    1: { pen: fromHex('8a5b') },
+    2: COMMON.classId,
+    3: { algorithm: -16, bytes: ONE_IMAGE.digest },
+    4: 2n ** 40n,
+    5: 1,
+    12: true,
+    14: 34768,
+    18: fromHex('0102'),
+    21: '#image',
+    22: 0,
+    23: fromHex('a0'),
+    24: COMMON.classId,
+    26: 1500,
+    27: -3,
+    28: { comparison: '<', version: [2, 0, -1, 1] },
+  };
+
+  test('every parameter, a list of indices, run-sequence, nil after the branches', () => {
+    const install: SequenceDescription = [
+      setIndex([0, 1]),
+      override(values),
+      { code: 32, argument: { type: 'sequence', sequence: [command(14, 2)] } },
+      {
+        code: 15,
+        argument: { type: 'branches', branches: [[command(14, 0)], [command(23, 1)]], mayFail: true },
+      },
+    ];
+    const written = writeManifest({
+      sequenceNumber: 2n ** 64n - 1n,
+      components: [COMMON.component, [fromUtf8('a'), fromUtf8('b')]],
+      shared: [],
+      sequences: new Map([['install', install]]),
+      referenceUri: 'https://depot.hollinridge.example/9',
+      setVersion: [1, 4, 0],
+      sever: [],
+    });
+    const manifest = readManifest(written.manifest);
+    expect(manifest).toMatchObject({
+      shared: undefined,
+      setVersion: [1, 4, 0],
+      sequenceNumber: 2n ** 64n - 1n,
+    });
+    const section = manifest.sequences.get('install')!;
+    const commands = section.state === 'in-place' ? section.value.commands : [];
+    expect(commands.map(({ row, argument }) => [row.code, argument.type])).toEqual([
+      [12, 'index'],
+      [20, 'parameters'],
+      [32, 'sequence'],
+      [15, 'branches'],
+    ]);
+    const set = commands[1]!.argument;
+    expect(set.type === 'parameters' && Object.fromEntries(set.values)).toEqual(values);
+    expect(commands[0]!.argument).toEqual({ type: 'index', selection: [0, 1] });
+    expect(commands[3]!.argument).toMatchObject({ mayFail: true });
   });
 });

@@ -213,8 +213,15 @@ const LANGUAGE_TEXTS: Shape = {
   title: 'texts in one language',
   clause: '[M] 8.4.4',
   entry: (key) =>
-    key.type === 'array' ? { name: 'component', shape: COMPONENT_TEXTS } : manifestTextPart(key),
+    key.type === 'array' ? { name: componentName(key), shape: COMPONENT_TEXTS } : manifestTextPart(key),
 };
+
+/** A path segment that tells components apart. */
+function componentName(key: CborItem & { type: 'array' }): string {
+  const segments = key.items.map((each) => (each.type === 'bytes' ? toHex(each.value) : each.type));
+  return `component-${segments.join('.')}`;
+}
+
 const TEXT: Shape = {
   title: 'texts for people',
   clause: '[M] 8.4.4',
