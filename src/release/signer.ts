@@ -81,11 +81,11 @@ function judge(
   const leaf = certificates[0];
   if (!leaf) return uncertified(description);
   const finding =
-    scopeFinding(deviceClass, description, leaf) ??
+    scopeFinding(workspace, deviceClass, description, leaf) ??
     algorithmFinding(deviceClass, description) ??
     trialFinding(workspace, description, leaf) ??
     dateFinding(deviceClass, description, leaf, workspace.now()) ??
-    rightsFinding(deviceClass, description, leaf) ??
+    rightsFinding(workspace, deviceClass, description, leaf) ??
     chainFinding(workspace, description, certificates);
   return (
     finding ?? { description, leaf, chain: certificates.filter((one) => !sameName(one.subject, one.issuer)) }
@@ -105,21 +105,27 @@ function uncertified({ name, purpose }: KeyDescription): Unfit {
 }
 
 function scopeFinding(
+  workspace: Workspace,
   deviceClass: DeviceClass,
   { name }: KeyDescription,
   leaf: Certificate,
 ): Unfit | undefined {
-  const verdict = judgeSigner(leaf, { scopes: scopesOf(deviceClass), minimumGeneration: 0, denied: [] });
+  const verdict = judgeSigner(leaf, {
+    scopes: scopesOf(workspace, deviceClass),
+    minimumGeneration: 0,
+    denied: [],
+  });
   if (verdict.ok || verdict.code !== 'signer-scope') return undefined;
   return unfit(
     'signer-scope',
-    `signer ${name} may not sign for class ${deviceClass.name}: its certificate covers ${leaf.subjectAltUris.join(', ') || 'nothing'}, the class is ${scopesOf(deviceClass).join(', ')}`,
+    `signer ${name} may not sign for class ${deviceClass.name}: its certificate covers ${leaf.subjectAltUris.join(', ') || 'nothing'}, the class is ${scopesOf(workspace, deviceClass).slice(0, -1).join(', ')}`,
     `name a signer that covers the class, or make one: fieldseal signer create NAME --class ${deviceClass.name}`,
   );
 }
 
-function scopesOf({ classIds }: DeviceClass): string[] {
-  return classIds.map((id) => `urn:uuid:${formatUuid(id)}`);
+/** Scopes that cover a class: its identifiers, and the vendor's, as units judge them. */
+function scopesOf(workspace: Workspace, { classIds }: DeviceClass): string[] {
+  return [...classIds, workspace.vendorId].map((id) => `urn:uuid:${formatUuid(id)}`);
 }
 
 function algorithmFinding(
@@ -169,6 +175,7 @@ function dateFinding(
 }
 
 function rightsFinding(
+  workspace: Workspace,
   deviceClass: DeviceClass,
   { name, spki }: KeyDescription,
   leaf: Certificate,
@@ -178,7 +185,11 @@ function rightsFinding(
     return unfit('signer-unfit', says, `restore certificates/${name}.pem and keys/${name}.json from git`);
   }
   const { minimumSignerGeneration: minimumGeneration } = deviceClass.certificatePolicy;
-  const verdict = judgeSigner(leaf, { scopes: scopesOf(deviceClass), minimumGeneration, denied: [] });
+  const verdict = judgeSigner(leaf, {
+    scopes: scopesOf(workspace, deviceClass),
+    minimumGeneration,
+    denied: [],
+  });
   if (verdict.ok) return undefined;
   return unfit(
     'signer-unfit',
