@@ -19,106 +19,47 @@ export interface ElementRow extends Row {
   readonly severable: boolean;
 }
 
+const element = (
+  code: number,
+  name: string,
+  type: ElementType,
+  source: string,
+  more: Partial<Pick<ElementRow, 'severable' | 'support'>> = {},
+): ElementRow => ({ code, name, type, severable: false, support: 'runs', source, ...more });
+
+const SEVERABLE = { severable: true };
+const NAMED = { support: 'named' } as const;
+
 /** Elements of the envelope by integer key ([M] sections 8.2 and 11.1). Text keys are integrated payloads (7.5). */
 export const ENVELOPE_KEYS = tableOf<ElementRow>([
-  {
-    code: 2,
-    name: 'authentication-wrapper',
-    type: 'authentication',
-    severable: false,
-    support: 'runs',
-    source: '[M] 8.3',
-  },
-  { code: 3, name: 'manifest', type: 'manifest', severable: false, support: 'runs', source: '[M] 8.4' },
-  { code: 14, name: 'coswid', type: 'opaque', severable: true, support: 'runs', source: '[UM] 3.2' },
-  {
-    code: 15,
-    name: 'dependency-resolution',
-    type: 'sequence',
-    severable: true,
-    support: 'named',
-    source: '[TD] 9.1',
-  },
-  {
-    code: 16,
-    name: 'payload-fetch',
-    type: 'sequence',
-    severable: true,
-    support: 'runs',
-    source: '[M] 8.4.6',
-  },
-  {
-    code: 18,
-    name: 'candidate-verification',
-    type: 'sequence',
-    severable: true,
-    support: 'named',
-    source: '[TD] 9.1',
-  },
-  { code: 20, name: 'install', type: 'sequence', severable: true, support: 'runs', source: '[M] 8.4.6' },
-  { code: 23, name: 'text', type: 'text-map', severable: true, support: 'runs', source: '[M] 8.4.4' },
+  element(2, 'authentication-wrapper', 'authentication', '[M] 8.3'),
+  element(3, 'manifest', 'manifest', '[M] 8.4'),
+  element(14, 'coswid', 'opaque', '[UM] 3.2', SEVERABLE),
+  element(15, 'dependency-resolution', 'sequence', '[TD] 9.1', { ...SEVERABLE, ...NAMED }),
+  element(16, 'payload-fetch', 'sequence', '[M] 8.4.6', SEVERABLE),
+  element(18, 'candidate-verification', 'sequence', '[TD] 9.1', { ...SEVERABLE, ...NAMED }),
+  element(20, 'install', 'sequence', '[M] 8.4.6', SEVERABLE),
+  element(23, 'text', 'text-map', '[M] 8.4.4', SEVERABLE),
 ]);
 
 /** Elements of the manifest ([M] sections 8.4 and 11.2). */
 export const MANIFEST_KEYS = tableOf<ElementRow>([
-  { code: 1, name: 'manifest-version', type: 'uint', severable: false, support: 'runs', source: '[M] 8.4.1' },
-  {
-    code: 2,
-    name: 'manifest-sequence-number',
-    type: 'uint',
-    severable: false,
-    support: 'runs',
-    source: '[M] 8.4.2',
-  },
-  { code: 3, name: 'common', type: 'common', severable: false, support: 'runs', source: '[M] 8.4.5' },
-  {
-    code: 4,
-    name: 'reference-uri',
-    type: 'text-string',
-    severable: false,
-    support: 'runs',
-    source: '[M] 8.4.3',
-  },
-  {
-    code: 5,
-    name: 'manifest-component-id',
-    type: 'component-identifier',
-    severable: false,
-    support: 'named',
-    source: '[TD] 5.2.1',
-  },
-  { code: 6, name: 'set-version', type: 'version', severable: false, support: 'runs', source: '[UM] 3.1' },
-  { code: 7, name: 'validate', type: 'sequence', severable: false, support: 'runs', source: '[M] 8.4.6' },
-  { code: 8, name: 'load', type: 'sequence', severable: false, support: 'runs', source: '[M] 8.4.6' },
-  { code: 9, name: 'invoke', type: 'sequence', severable: false, support: 'runs', source: '[M] 8.4.6' },
-  { code: 14, name: 'coswid', type: 'opaque', severable: true, support: 'runs', source: '[UM] 3.2' },
-  {
-    code: 15,
-    name: 'dependency-resolution',
-    type: 'sequence',
-    severable: true,
-    support: 'named',
-    source: '[TD] 9.2',
-  },
-  {
-    code: 16,
-    name: 'payload-fetch',
-    type: 'sequence',
-    severable: true,
-    support: 'runs',
-    source: '[M] 8.4.6',
-  },
-  {
-    code: 18,
-    name: 'candidate-verification',
-    type: 'sequence',
-    severable: false,
-    support: 'named',
-    source: '[TD] 9.2',
-  },
-  { code: 20, name: 'install', type: 'sequence', severable: true, support: 'runs', source: '[M] 8.4.6' },
-  { code: 23, name: 'text', type: 'text-map', severable: true, support: 'runs', source: '[M] 8.4.4' },
-  { code: 24, name: 'uninstall', type: 'sequence', severable: false, support: 'named', source: '[TD] 9.2' },
+  element(1, 'manifest-version', 'uint', '[M] 8.4.1'),
+  element(2, 'manifest-sequence-number', 'uint', '[M] 8.4.2'),
+  element(3, 'common', 'common', '[M] 8.4.5'),
+  element(4, 'reference-uri', 'text-string', '[M] 8.4.3'),
+  element(5, 'manifest-component-id', 'component-identifier', '[TD] 5.2.1', NAMED),
+  element(6, 'set-version', 'version', '[UM] 3.1'),
+  element(7, 'validate', 'sequence', '[M] 8.4.6'),
+  element(8, 'load', 'sequence', '[M] 8.4.6'),
+  element(9, 'invoke', 'sequence', '[M] 8.4.6'),
+  element(14, 'coswid', 'opaque', '[UM] 3.2', SEVERABLE),
+  element(15, 'dependency-resolution', 'sequence', '[TD] 9.2', { ...SEVERABLE, ...NAMED }),
+  element(16, 'payload-fetch', 'sequence', '[M] 8.4.6', SEVERABLE),
+  element(18, 'candidate-verification', 'sequence', '[TD] 9.2', NAMED),
+  element(20, 'install', 'sequence', '[M] 8.4.6', SEVERABLE),
+  element(23, 'text', 'text-map', '[M] 8.4.4', SEVERABLE),
+  element(24, 'uninstall', 'sequence', '[TD] 9.2', NAMED),
 ]);
 
 /** Elements of the common map ([M] sections 8.4.5 and 11.3). */
