@@ -24,6 +24,8 @@ interface ProfileAlgorithm extends CertificateAlgorithm {
 
 const HALF = 32;
 const P256_SPKI_LENGTH = 91;
+const P256_POINT_START = 26;
+const UNCOMPRESSED = 0x04;
 
 /** ecdsa-with-SHA256 (RFC 5758 section 3.2) and Ed25519 (RFC 8410 section 6). Neither has parameters. */
 const PROFILE: readonly ProfileAlgorithm[] = [
@@ -58,8 +60,7 @@ export function readAlgorithm(reader: DerReader): AlgorithmIdentifier {
 /** The key in a SubjectPublicKeyInfo where the profile knows it: Ed25519, or a P-256 point in uncompressed form. */
 export function readSubjectKey(spki: Uint8Array): PublicKey | undefined {
   const key = readPublicKey(spki);
-  // One key has one encoding, so that a fingerprint on a deny list cannot be stepped round (RFC 5480 section 2.2).
-  return key?.type === 'p256' && spki.length !== P256_SPKI_LENGTH ? undefined : key;
+  return key?.type === 'p256' && !isUncompressed(spki) ? undefined : key;
 }
 
 /** The AlgorithmIdentifier that a key of this type signs with. */
@@ -117,6 +118,11 @@ function profileAlgorithm(
     return key?.type === keyType && verifySignature(key, message, signature);
   };
   return { oid: identifier, name, keyType, toRaw, fromRaw, verify };
+}
+
+// One key has one encoding, so that a fingerprint on a deny list cannot be stepped round (RFC 5480 section 2.2).
+function isUncompressed(spki: Uint8Array): boolean {
+  return spki.length === P256_SPKI_LENGTH && spki[P256_POINT_START] === UNCOMPRESSED;
 }
 
 function profileByOid(identifier: string): ProfileAlgorithm | undefined {

@@ -134,14 +134,11 @@ function readTbs(reader: DerReader) {
   const algorithm = readAlgorithm(reader);
   const issuer = readIssuer(reader);
   const thisUpdate = readTime(reader);
-  const nextUpdate =
-    reader.peek() === contextTag(0, 'constructed') || reader.peek() === TAG.sequence || reader.atEnd
-      ? undefined
-      : readTime(reader);
+  const nextUpdate = isTime(reader.peek()) ? readTime(reader) : undefined;
   const unknownCritical = new Set<string>();
   const entries =
     reader.enterOptional(TAG.sequence)?.each((inner) => readEntry(inner, unknownCritical)) ?? [];
-  const tagged = reader.enterOptional(contextTag(0, 'constructed'));
+  const tagged = version === VERSION_2 ? reader.enterOptional(contextTag(0, 'constructed')) : undefined;
   tagged?.enter().each((inner) => void noteUnknown(readExtension(inner).extension, unknownCritical));
   tagged?.finish();
   reader.finish();
@@ -153,6 +150,10 @@ function readTbs(reader: DerReader) {
     revoked: new Map(entries.map((entry) => [entry.serial, entry])),
     unknownCritical: [...unknownCritical],
   };
+}
+
+function isTime(tag: number | undefined): boolean {
+  return tag === TAG.utcTime || tag === TAG.generalizedTime;
 }
 
 function readEntry(list: DerReader, unknownCritical: Set<string>): Revocation {

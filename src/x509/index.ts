@@ -16,13 +16,12 @@ export {
   type Crl,
   type CrlDescription,
   parseCrl,
-  REVOCATION_REASONS,
   type Revocation,
   type RevocationReason,
   writeCrl,
 } from './crl.ts';
-export { contextTag, DerElement, type DerLimits, DerReader, readDer, TAG } from './der.ts';
-export { DER_REFUSALS, type DerCode, DerError } from './der-error.ts';
+export { contextTag, type DerElement, type DerLimits, DerReader, readDer, TAG } from './der.ts';
+export { type DerCode, DerError } from './der-error.ts';
 export * as der from './der-write.ts';
 export type { Extension, KeyUsage, KnownExtensions } from './extensions.ts';
 export type { GeneralName } from './general-name.ts';
@@ -30,7 +29,6 @@ export { type CertificateDescription, type Issuer, issueCertificate, issuerOf, n
 export {
   fingerprint,
   fingerprintText,
-  groupDigits,
   isPublishedExampleKey,
   isPublishedExampleSecret,
   keyIdentifier,
@@ -51,4 +49,4 @@ export {
   type SignerVerdict,
 } from './signer.ts';
 export type { SignCallback } from './signing.ts';
-export { X509_REFUSALS, type X509Code, X509Error } from './x509-error.ts';
+export { type X509Code, X509Error } from './x509-error.ts';

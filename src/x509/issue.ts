@@ -69,8 +69,7 @@ export async function issueCertificate(
   const key = requireKey(issuer.spki);
   requireKey(description.publicKey);
   if (subject.parts.length === 0) throw new X509Error('subject-empty');
-  if (description.notAfter && !(description.notBefore <= description.notAfter))
-    throw new X509Error('validity');
+  requireValidity(description);
   const tbs = sequence(
     constructed(0, integer(VERSION_3)),
     integer(requireSerial(description.serial ?? newSerial())),
@@ -97,6 +96,11 @@ function extensionsFor(description: CertificateDescription, issuer: Issuer): Uin
     subjectKeyExtension(keyIdentifier(description.publicKey)),
     authorityKeyExtension(issuer.keyIdentifier ?? keyIdentifier(issuer.spki)),
   ];
+}
+
+function requireValidity({ notBefore, notAfter }: CertificateDescription): void {
+  const end = notAfter?.getTime() ?? Number.POSITIVE_INFINITY;
+  if (!(notBefore.getTime() <= end)) throw new X509Error('validity');
 }
 
 function requireSerial(serial: Uint8Array): Uint8Array {

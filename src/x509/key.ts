@@ -10,12 +10,7 @@ export function fingerprint(spki: Uint8Array): string {
 
 /** A fingerprint in groups of four digits, for reading aloud and comparing: `ade2 dad6 1171 ...`. */
 export function fingerprintText(spki: Uint8Array): string {
-  return groupDigits(fingerprint(spki));
-}
-
-/** Digits in groups of four. */
-export function groupDigits(hex: string): string {
-  return hex.match(/.{1,4}/g)?.join(' ') ?? '';
+  return fingerprint(spki).replace(/....(?=.)/g, '$& ');
 }
 
 /** A key identifier of 20 bytes: SHA-1 over the key's bits, as a name and no proof (RFC 5280 section 4.2.1.2 (1)). */

@@ -4,6 +4,7 @@ import type { NameConstraints } from './extensions.ts';
 import type { GeneralName, GeneralNameForm } from './general-name.ts';
 import { attributeTexts, isWithin } from './name.ts';
 import { OID } from './oids.ts';
+import { escapeControls } from './text.ts';
 
 type Within = (name: GeneralName, base: GeneralName) => boolean;
 
@@ -114,6 +115,6 @@ function isAddressWithin(address: Uint8Array, base: Uint8Array): boolean {
 }
 
 function textOfName(name: GeneralName): string {
-  if ('text' in name) return `${name.form} ${name.text}`;
+  if ('text' in name) return `${name.form} ${escapeControls(name.text)}`;
   return name.form === 'directoryName' ? `${name.form} ${name.name.text}` : name.form;
 }

@@ -3,7 +3,7 @@ import { equal, toHex } from '../bytes/index.ts';
 import { type DerReader, readDer, TAG } from './der.ts';
 import { ia5String, oid, printableString, sequence, setOf, utf8String } from './der-write.ts';
 import { OID } from './oids.ts';
-import { foldText, textOf } from './text.ts';
+import { escapeControls, foldText, textOf } from './text.ts';
 import { X509Error } from './x509-error.ts';
 
 /** One attribute of a name. `text` is absent where the value is not a text; `value` is its whole element. */
@@ -163,15 +163,11 @@ function attributeText({ type, text, value }: NameAttribute): string {
     : `${keyword ?? type}=#${toHex(value)}`;
 }
 
-// RFC 4514 section 2.4; control characters are escaped too, so that a name cannot steer a terminal.
+// RFC 4514 section 2.4, and more: control characters are escaped too.
 function escapeText(text: string): string {
-  return text
+  const escaped = text
     .replace(/[\\",+;<>]/g, '\\$&')
     .replace(/^[ #]/, '\\$&')
-    .replace(/ $/, '\\ ')
-    .replace(/[\p{Cc}\p{Cf}\u2028\u2029]/gu, escapeBytes);
-}
-
-function escapeBytes(character: string): string {
-  return toHex(new TextEncoder().encode(character)).replace(/../g, '\\$&');
+    .replace(/ $/, '\\ ');
+  return escapeControls(escaped);
 }

@@ -20,6 +20,7 @@ export interface SignerRights {
 }
 
 const PATH_LENGTH = { root: 1, intermediate: 0 } as const;
+const AUTHORITIES = ['root', 'intermediate'] as const;
 const SCOPE = /^urn:uuid:[0-9a-f]{8}-(?:[0-9a-f]{4}-){3}[0-9a-f]{12}$/;
 const AUTHORITY_USAGES: readonly KeyUsage[] = ['keyCertSign', 'cRLSign'];
 const SIGNER_USAGES: readonly KeyUsage[] = ['digitalSignature'];
@@ -34,8 +35,9 @@ export function profileExtensions(profile: Profile, rights: SignerRights): Uint8
 
 /** Which profile the extensions of a request or certificate follow; `undefined` where it is none of ours. */
 export function profileOf({ basicConstraints, extKeyUsage }: KnownExtensions): Profile | undefined {
-  if (basicConstraints?.cA)
-    return basicConstraints.pathLength === PATH_LENGTH.intermediate ? 'intermediate' : 'root';
+  if (basicConstraints?.cA) {
+    return AUTHORITIES.find((profile) => PATH_LENGTH[profile] === basicConstraints.pathLength);
+  }
   return extKeyUsage?.includes(OID.codeSigning) ? 'signer' : undefined;
 }
 

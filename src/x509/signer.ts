@@ -3,6 +3,7 @@ import type { Certificate } from './certificate.ts';
 import type { KeyUsage } from './extensions.ts';
 import { fingerprint } from './key.ts';
 import { OID } from './oids.ts';
+import { escapeControls } from './text.ts';
 
 /** What a unit asks of a signer. */
 export interface SignerDemands {
@@ -69,5 +70,6 @@ function isInScope({ subjectAltUris }: Certificate, scopes: readonly string[]): 
 }
 
 function scopeDetail({ subjectAltUris }: Certificate, { scopes }: SignerDemands): string {
-  return `signer covers ${subjectAltUris.join(', ') || 'nothing'}; this unit is ${scopes.join(', ') || 'of no class'}`;
+  const covered = subjectAltUris.map(escapeControls).join(', ');
+  return `signer covers ${covered || 'nothing'}; this unit is ${scopes.join(', ') || 'of no class'}`;
 }

@@ -1,5 +1,5 @@
 /** The text types of ASN.1 that names use (RFC 5280 section 4.1.2.4), and their comparison (section 7.1). */
-import { toUtf8 } from '../bytes/index.ts';
+import { fromUtf8, toHex, toUtf8 } from '../bytes/index.ts';
 import { type DerElement, TAG } from './der.ts';
 import { DerError } from './der-error.ts';
 import { isPrintable } from './der-write.ts';
@@ -46,6 +46,13 @@ function foldUnicode(text: string): string {
     .toLowerCase()
     .normalize('NFKC')
     .replace(/\p{Zs}/gu, ' ');
+}
+
+/** A text with its control and format characters escaped, so that it cannot steer a terminal. */
+export function escapeControls(text: string): string {
+  return text.replace(/[\p{Cc}\p{Cf}\u2028\u2029]/gu, (character) =>
+    toHex(fromUtf8(character)).replace(/../g, '\\$&'),
+  );
 }
 
 function only(allowed: (text: string) => boolean, text: string): string | undefined {

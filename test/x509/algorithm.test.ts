@@ -4,6 +4,7 @@ import { fromHex, toHex } from '../../src/bytes/index.ts';
 import { readPublicKey, verifySignature } from '../../src/crypto/index.ts';
 import { ecdsaFromRaw, ecdsaToRaw, readSubjectKey } from '../../src/x509/index.ts';
 import { vectors, vectorsPresent } from '../vectors.ts';
+import { testKey } from './support.ts';
 
 describe.skipIf(!vectorsPresent)('Wycheproof ecdsa_secp256r1_sha256: DER signatures', () => {
   interface Group {
@@ -87,10 +88,15 @@ describe('RFC 3279 2.2.3: ECDSA-Sig-Value', () => {
   });
 });
 
-test('a P-256 key that node reads in another form is no key here', () => {
+test('RFC 5480 2.2: a P-256 point in compressed or hybrid form is no key here', () => {
   const compressed = fromHex(
     '3039301306072a8648ce3d020106082a8648ce3d030107032200036b17d1f2e12c4247f8bce6e563a440f277037d812deb33a0f4a13945d898c296',
   );
   expect(readPublicKey(compressed)?.type).toBe('p256');
   expect(readSubjectKey(compressed)).toBeUndefined();
+  const { spki } = testKey();
+  const hybrid = spki.slice();
+  hybrid[26] = 6 + (spki[90]! & 1);
+  expect(readSubjectKey(hybrid)).toBeUndefined();
+  expect(readSubjectKey(spki)?.type).toBe('p256');
 });

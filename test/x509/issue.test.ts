@@ -156,6 +156,8 @@ describe('the deployment profile', () => {
       );
     expect(await root({ notBefore: UNTIL, notAfter: FROM })).toBe('validity');
     expect(await root({ notBefore: new Date(Number.NaN) })).toBe('validity');
+    expect(await root({ notBefore: new Date(Number.NaN), notAfter: null })).toBe('validity');
+    expect(await root({ notAfter: new Date(Number.NaN) })).toBe('validity');
     expect(await root({ subject: writeName([]) })).toBe('subject-empty');
     expect(await root({ publicKey: Uint8Array.of(0x30, 0) })).toBe('key-unusable');
   });
