@@ -34,6 +34,16 @@ const ANSWERS: Readonly<Record<string, Explanation>> = {
     says: 'wants its PIN changed before it is used',
     next: "Set a new PIN with the token maker's tool.",
   },
+  CKR_USER_PIN_NOT_INITIALIZED: {
+    code: 'pin-missing',
+    says: 'has no user PIN yet',
+    next: "Have its security officer set one with the token maker's tool.",
+  },
+  CKR_USER_ANOTHER_ALREADY_LOGGED_IN: {
+    code: 'token-failed',
+    says: 'serves its user now, and its security officer only when every session of the user is closed',
+    next: 'Close the keys that are open in this token, then try again.',
+  },
   CKR_TOKEN_NOT_PRESENT: GONE,
   CKR_DEVICE_REMOVED: GONE,
   CKR_SLOT_ID_INVALID: GONE,

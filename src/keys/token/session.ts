@@ -156,8 +156,8 @@ export class TokenSession {
 
   async #askAndLogIn(secrets: SecretSource): Promise<void> {
     const { flags } = this.attempt(() => this.cryptoki.C_GetTokenInfo(this.slot));
-    if ((flags & TOKEN_FLAG.loginRequired) === 0) return;
     const officer = this.role === 'security-officer';
+    if (!officer && (flags & TOKEN_FLAG.loginRequired) === 0) return;
     if (flags & (officer ? TOKEN_FLAG.officerPinLocked : TOKEN_FLAG.userPinLocked)) {
       throw tokenFailure(new Error('CKR_PIN_LOCKED'), this.label);
     }
