@@ -227,14 +227,14 @@ export class DerReader {
     return bytes;
   }
 
-  /** A BIT STRING of named bits: the numbers of those set, bit 0 leftmost, no trailing zeros (X.690 section 11.2.2). */
+  /**
+   * A BIT STRING of named bits: the numbers of those set, bit 0 leftmost. Trailing zero bits, which X.690 section
+   * 11.2.2 takes off, are let pass: they change nothing, and the certificates of the COSE examples have them.
+   */
   namedBits(): number[] {
-    const start = this.#position;
     const { bytes, unusedBits } = this.bitString();
-    const used = bytes.length * 8 - unusedBits;
-    const isSet = (bit: number) => (bytes[bit >> 3]! & (0x80 >> (bit & 7))) !== 0;
-    if (used > 0 && !isSet(used - 1)) throw new DerError('bit-string-malformed', start);
-    return Array.from({ length: used }, (_, bit) => bit).filter(isSet);
+    const used = Array.from({ length: bytes.length * 8 - unusedBits }, (_, bit) => bit);
+    return used.filter((bit) => (bytes[bit >> 3]! & (0x80 >> (bit & 7))) !== 0);
   }
 
   /** A UTF8String. */

@@ -8,6 +8,7 @@ import {
   parseName,
   validatePath,
 } from '../../src/x509/index.ts';
+import { vectors, vectorsPresent } from '../vectors.ts';
 import {
   basicConstraints,
   extension,
@@ -160,9 +161,10 @@ describe('RFC 5280 4.2: extensions', () => {
     ]);
   });
 
-  test('4.2.1.3: keyUsage allows something, and has no trailing zero bits', async () => {
+  test('4.2.1.3: keyUsage allows something', async () => {
     expect(await value(OID.keyUsage, der.namedBits([]))).toBe('key-usage-empty');
-    expect(await value(OID.keyUsage, der.bitString(Uint8Array.of(0x80), 4))).toBe('bit-string-malformed');
+    expect(await value(OID.keyUsage, der.bitString(Uint8Array.of(0x00), 4))).toBe('key-usage-empty');
+    expect(await value(OID.keyUsage, der.bitString(Uint8Array.of(0x08), 4))).toBe('bit-string-malformed');
     expect((await parsed({ extensions: [keyUsage(0, 5, 6, 8)] })).keyUsage).toEqual([
       'digitalSignature',
       'keyCertSign',
@@ -233,6 +235,25 @@ describe('RFC 5280 4.2: extensions', () => {
     expect(await value(OID.signerGeneration, Uint8Array.of(2, 1, 0xff))).toBe('integer-too-large');
     expect(await value(OID.signerGeneration, der.utf8String('1'))).toBe('unexpected-tag');
     expect(await value(OID.signerGeneration, concatElements(der.integer(1), der.null()))).toBe('left-over');
+  });
+});
+
+describe.skipIf(!vectorsPresent)('cose-wg/Examples: the certificates of RFC 9360', () => {
+  const certificates = vectorsPresent ? vectors('cose-examples').certificates : {};
+  const read = (name: string) => parseCertificate(new Uint8Array(Buffer.from(certificates[name], 'base64')));
+
+  test('they are read (keyUsage has trailing zero bits), and the one is valid under the other', () => {
+    const [authority, endEntity] = [read('cose-x509-ca'), read('cose-x509-end-entity')];
+    expect(authority).toMatchObject({
+      keyType: 'p256',
+      keyUsage: ['keyCertSign', 'cRLSign'],
+      basicConstraints: { cA: true },
+    });
+    expect(endEntity.keyUsage).toEqual(['digitalSignature']);
+    const anchors = [{ name: authority.subject.der, spki: authority.spki }];
+    expect(validatePath({ chain: [endEntity], anchors, at: endEntity.notBefore })).toMatchObject({
+      ok: true,
+    });
   });
 });
 
