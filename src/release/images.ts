@@ -1,5 +1,5 @@
 import { basename } from 'node:path';
-import { type ByteSource, eachPiece, toHex } from '../bytes/index.ts';
+import { eachPiece, toHex } from '../bytes/index.ts';
 import { startSha256 } from '../crypto/index.ts';
 import { type FlatImage, imageForSlot } from '../image/index.ts';
 import { type DeviceClass, type FileSource, fileSource } from '../workspace/index.ts';
@@ -51,11 +51,11 @@ export function hashImages(
   const totalBytes = images.reduce((sum, { flat }) => sum + flat.size, 0);
   let before = 0;
   return images.map((image) => {
-    const digest = hashOf(image.flat.source, (doneBytes) =>
-      progress?.({ doing: 'reading', doneBytes: before + doneBytes, totalBytes }),
-    );
+    const report = (doneBytes: number) =>
+      progress?.({ doing: 'reading', doneBytes: before + doneBytes, totalBytes });
+    const digest = hashOf((take) => eachPieceOf(image, take), report);
     before += image.flat.size;
-    return { ...image, digest, fileSha256: toHex(image.isFile ? digest : hashOf(image.file)) };
+    return { ...image, digest, fileSha256: toHex(image.isFile ? digest : hashOf(image.file.eachPiece)) };
   });
 }
 
@@ -93,10 +93,18 @@ function requireCount({ name, memory }: DeviceClass, inputs: readonly ImageInput
   );
 }
 
-/** SHA-256 over a source, 32 bytes. */
-export function hashOf(source: ByteSource, report?: (doneBytes: number) => void): Uint8Array {
+/** Hands an image to `take`, in order, in pieces whose bytes are good only during the call. */
+export function eachPieceOf({ isFile, file, flat }: OpenedImage, take: TakePiece): void {
+  if (isFile) file.eachPiece(take);
+  else eachPiece(flat.source, take);
+}
+
+type TakePiece = (piece: Uint8Array, offset: number) => void;
+
+/** SHA-256, 32 bytes, over what `feed` hands out. */
+export function hashOf(feed: (take: TakePiece) => void, report?: (doneBytes: number) => void): Uint8Array {
   const hash = startSha256();
-  eachPiece(source, (piece, offset) => {
+  feed((piece, offset) => {
     hash.update(piece);
     report?.(offset + piece.length);
   });

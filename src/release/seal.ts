@@ -1,6 +1,6 @@
 import { existsSync, realpathSync } from 'node:fs';
 import { basename, dirname, join, resolve } from 'node:path';
-import { type ByteSource, eachPiece, toHex } from '../bytes/index.ts';
+import { type ByteSource, toHex } from '../bytes/index.ts';
 import { startSha256 } from '../crypto/index.ts';
 import {
   type DeviceClass,
@@ -16,7 +16,7 @@ import {
 import { closeSealer, openSealer, type Sealer, sealBlocks } from './blocks.ts';
 import { cautionsFor, highestSecurityVersion } from './cautions.ts';
 import { SealError } from './error.ts';
-import { hashImages, openImages, type PreparedImage, requireUnchanged } from './images.ts';
+import { eachPieceOf, hashImages, openImages, type PreparedImage, requireUnchanged } from './images.ts';
 import { buildEnvelope, buildManifest, urisOf } from './manifest.ts';
 import { type Release, releaseRecord, sealJson } from './record.ts';
 import type { SealRequest } from './request.ts';
@@ -183,7 +183,7 @@ function writeEnvelope(
   for (const [i, piece] of pieces.entries()) {
     put(piece);
     if (request.detached) continue;
-    eachPiece(images[i]!.flat.source, (bytes) => {
+    eachPieceOf(images[i]!, (bytes) => {
       put(bytes);
       doneBytes += bytes.length;
       request.progress?.({ doing: 'writing', doneBytes, totalBytes });
@@ -194,7 +194,7 @@ function writeEnvelope(
 }
 
 function copyImage(output: Output, image: PreparedImage): void {
-  eachPiece(image.flat.source, (bytes) => output.write(bytes));
+  eachPieceOf(image, (bytes) => output.write(bytes));
   output.settle();
 }
 

@@ -1,4 +1,4 @@
-import { type ByteSource, equal, slice } from '../bytes/index.ts';
+import { type ByteSource, eachPiece, equal, slice } from '../bytes/index.ts';
 import { decodeCose } from '../cose/index.ts';
 import { manifestDigestMatches, openEnvelope, readManifest } from '../suit/index.ts';
 import { blockVerifies, type Sealer } from './blocks.ts';
@@ -27,13 +27,19 @@ export async function checkWritten(
     require(part === undefined || part.state === 'in-place' || part.state === 'attached', 'a severed part');
   }
   for (const [i, { offset, length }] of [...envelope.integrated.values()].entries()) {
-    require(equal(hashOf(slice(written, offset, length)), images[i]!.digest), 'the image in it');
+    require(equal(
+      hashOf((take) => eachPiece(slice(written, offset, length), take)),
+      images[i]!.digest,
+    ), 'the image in it');
   }
 }
 
 /** Judges a written detached image. Throws `SealError` self-check-failed. */
 export function checkImage(written: ByteSource, image: PreparedImage): void {
-  require(equal(hashOf(written), image.digest), 'the detached image');
+  require(equal(
+    hashOf((take) => eachPiece(written, take)),
+    image.digest,
+  ), 'the detached image');
 }
 
 function require(holds: boolean, what: string): void {

@@ -2,8 +2,12 @@ import { closeSync, fstatSync, openSync, readSync } from 'node:fs';
 import type { ByteSource } from '../bytes/index.ts';
 import { fromSystem, WorkspaceError } from './errors.ts';
 
+const PIECE = 1 << 20;
+
 /** A file open for reading at any place. */
 export interface FileSource extends ByteSource {
+  /** Hands the whole file to `take`, in order, in pieces whose bytes are good only during the call: nothing is kept. */
+  eachPiece(take: (piece: Uint8Array, offset: number) => void): void;
   /** Whether size and time of the last change are still those at opening. */
   unchanged(): boolean;
   close(): void;
@@ -33,6 +37,14 @@ export function fileSource(path: string): FileSource {
       const bytes = Buffer.allocUnsafeSlow(length);
       attempt(path, () => readFully(handle, bytes, offset, path));
       return new Uint8Array(bytes.buffer, bytes.byteOffset, length);
+    },
+    eachPiece(take) {
+      const buffer = Buffer.allocUnsafeSlow(Math.min(PIECE, size));
+      for (let offset = 0; offset < size; offset += PIECE) {
+        const piece = buffer.subarray(0, Math.min(PIECE, size - offset));
+        attempt(path, () => readFully(handle, piece, offset, path));
+        take(piece, offset);
+      }
     },
     unchanged: () => {
       const now = attempt(path, () => fstatSync(handle, { bigint: true }));
