@@ -14,6 +14,7 @@ export default defineConfig({
         test: {
           name: 'e2e',
           include: ['test/e2e/**/*.test.ts', 'test/token/**/*.test.ts'],
+          globalSetup: ['test/e2e/build.ts'],
           testTimeout: 120_000,
           hookTimeout: 120_000,
         },

@@ -1,0 +1,68 @@
+import { type SpawnSyncReturns, spawnSync } from 'node:child_process';
+import { mkdtempSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+
+/** The built command. */
+export const COMMAND = fileURLToPath(new URL('../../dist/fieldseal.js', import.meta.url));
+export const PASSPHRASE = 'vents open at dawn';
+
+/** What a run of the command gave. */
+export interface Ran {
+  readonly status: number | null;
+  readonly stdout: string;
+  readonly stderr: string;
+  // biome-ignore lint/suspicious/noExplicitAny: documents of many shapes, read field by field
+  readonly json: any;
+}
+
+/** A folder in which the real command runs as an outsider would run it. */
+export class Bench {
+  readonly folder = mkdtempSync(join(tmpdir(), 'fieldseal-e2e-'));
+  environment: NodeJS.ProcessEnv = {
+    PATH: process.env.PATH,
+    HOME: this.folder,
+    FIELDSEAL_PASSPHRASE: PASSPHRASE,
+  };
+
+  path(...parts: string[]): string {
+    return join(this.folder, ...parts);
+  }
+
+  /** Runs `fieldseal` with the words of `line` (split at blanks) and `more`, in `cwd` below the folder. */
+  run(line: string, options: { cwd?: string; more?: string[]; input?: string } = {}): Ran {
+    const words = [...line.split(' ').filter((word) => word !== ''), ...(options.more ?? [])];
+    const ran = spawnSync(process.execPath, [COMMAND, ...words], {
+      cwd: join(this.folder, options.cwd ?? ''),
+      env: this.environment,
+      encoding: 'utf8',
+      input: options.input ?? '',
+      maxBuffer: 64 << 20,
+    });
+    return { status: ran.status, stdout: ran.stdout, stderr: ran.stderr, json: parsed(ran) };
+  }
+
+  /** As `run`, and throws with everything it printed unless it ends with `status`. */
+  ok(line: string, options: Parameters<Bench['run']>[1] & { status?: number } = {}): Ran {
+    const ran = this.run(line, options);
+    if (ran.status === (options.status ?? 0)) return ran;
+    throw new Error(`fieldseal ${line} ended with ${ran.status}\n${ran.stdout}\n${ran.stderr}`);
+  }
+}
+
+function parsed(ran: SpawnSyncReturns<string>): unknown {
+  try {
+    return JSON.parse(ran.stdout);
+  } catch {
+    return undefined;
+  }
+}
+
+/** Bytes of a Cortex-M image of `size` bytes: vector table for RAM at 0x20000000 and `address`, then `fill`. */
+export function cortexImage(size: number, fill = 0x5a, address = 0x0800_0000): Buffer {
+  const image = Buffer.alloc(size, fill);
+  image.writeUInt32LE(0x2000_4000, 0);
+  image.writeUInt32LE((address + 0x101) >>> 0, 4);
+  return image;
+}
