@@ -25,9 +25,10 @@ export function memoryStore(size: number, content?: Uint8Array): Store & { reado
 }
 
 /** How a page stands: `fresh` was never programmed and is stored as zeros, whatever its erased value. */
-export const FRESH = 0;
-export const USED = 1;
+const FRESH = 0;
+const USED = 1;
 
+const CONDITION_AT = 4;
 const HEAD_SIZE = 8;
 
 /**
@@ -78,73 +79,70 @@ function bitmapSize({ erase_page, write_unit }: FlashGeometry): number {
 /** One page's note; changes stay in memory until `PageNotes.write`. */
 export class PageNote {
   readonly bytes: Uint8Array;
-  readonly #view: DataView;
-  readonly #programmed: Uint8Array;
-  readonly #unstable: Uint8Array;
+  readonly #unstableAt: number;
 
   constructor(bytes: Uint8Array, bitmapBytes: number) {
     this.bytes = bytes;
-    this.#view = new DataView(bytes.buffer, bytes.byteOffset, bytes.length);
-    this.#programmed = bytes.subarray(HEAD_SIZE, HEAD_SIZE + bitmapBytes);
-    this.#unstable = bytes.subarray(HEAD_SIZE + bitmapBytes);
+    this.#unstableAt = HEAD_SIZE + bitmapBytes;
   }
 
   get wear(): number {
-    return this.#view.getUint32(0);
+    const [a, b, c, d] = this.bytes;
+    return ((a! << 24) | (b! << 16) | (c! << 8) | d!) >>> 0;
   }
 
   set wear(erases: number) {
-    this.#view.setUint32(0, erases);
+    for (let i = 0; i < 4; i++) this.bytes[i] = erases >>> (24 - 8 * i);
   }
 
   get fresh(): boolean {
-    return this.bytes[4] === FRESH;
+    return this.bytes[CONDITION_AT] === FRESH;
   }
 
   set fresh(fresh: boolean) {
-    this.bytes[4] = fresh ? FRESH : USED;
+    this.bytes[CONDITION_AT] = fresh ? FRESH : USED;
   }
 
   get anyProgrammed(): boolean {
-    return !allAreZero(this.#programmed);
+    return !isZero(this.bytes, HEAD_SIZE, this.#unstableAt);
   }
 
   get anyUnstable(): boolean {
-    return !allAreZero(this.#unstable);
+    return !isZero(this.bytes, this.#unstableAt, this.bytes.length);
   }
 
   isProgrammed(unit: number): boolean {
-    return bit(this.#programmed, unit);
+    return bit(this.bytes, HEAD_SIZE, unit);
   }
 
   isUnstable(unit: number): boolean {
-    return bit(this.#unstable, unit);
+    return bit(this.bytes, this.#unstableAt, unit);
   }
 
   /** Notes `count` write units from `first` as programmed. */
   setProgrammed(first: number, count: number): void {
-    setBits(this.#programmed, first, count);
+    setBits(this.bytes, HEAD_SIZE, first, count);
   }
 
   setUnstable(first: number, count: number): void {
-    setBits(this.#unstable, first, count);
+    setBits(this.bytes, this.#unstableAt, first, count);
   }
 
   /** Every unit can be programmed again and reads reliably. */
   clear(): void {
-    this.#programmed.fill(0);
-    this.#unstable.fill(0);
+    this.bytes.fill(0, HEAD_SIZE);
   }
 }
 
-function allAreZero(bytes: Uint8Array): boolean {
-  return bytes.every((byte) => byte === 0);
+function isZero(bytes: Uint8Array, start: number, end: number): boolean {
+  for (let i = start; i < end; i++) if (bytes[i] !== 0) return false;
+  return true;
 }
 
-function bit(bitmap: Uint8Array, index: number): boolean {
-  return (bitmap[index >> 3]! & (1 << (index & 7))) !== 0;
+function bit(bytes: Uint8Array, start: number, index: number): boolean {
+  return (bytes[start + (index >> 3)]! & (1 << (index & 7))) !== 0;
 }
 
-function setBits(bitmap: Uint8Array, first: number, count: number): void {
-  for (let i = first; i < first + count; i++) bitmap[i >> 3]! |= 1 << (i & 7);
+function setBits(bytes: Uint8Array, start: number, first: number, count: number): void {
+  for (let i = first; i < first + count; i++) bytes[start + (i >> 3)]! |= 1 << (i & 7);
 }

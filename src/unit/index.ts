@@ -8,7 +8,18 @@ export { type AuthenticityRequest, checkAuthenticity } from './check/authenticit
 export { type CheckRequest, checkForUnit, judgeInstall } from './check/for-unit.ts';
 export { judgeStored } from './check/stored.ts';
 export type { Effect, Facts, ImageFacts, SignerFacts } from './facts.ts';
+export { type Flash, FlashError, type FlashErrorCode, PowerCut } from './flash.ts';
+export { type Cut, type CutKind, EmulatedFlash, type FlashPlace } from './flash-emulated.ts';
+export { type FlashLayout, type FlashRegion, type FlashSpan, flashLayout } from './flash-layout.ts';
+export { memoryStore, type Store } from './flash-pages.ts';
+export type { Noise } from './flash-unstable.ts';
+export type { InstallResult } from './install.ts';
 export { type JsonPath, UnitRecordError } from './json-read.ts';
+export type { KeepResult } from './keep.ts';
+export { beginLife, openUnit, type Unit, type UnitParts } from './life.ts';
+export type { RecoveryImage, RunningImage, VolatileMemory } from './life-board.ts';
+export { FALLEN_LIMIT, type Marks, type SlotCondition, type SlotMark } from './marks.ts';
+export type { Decision, InstallPlan, InstallRequest, StoredFacts, StoredImage } from './ports.ts';
 export { DIGEST_ALGORITHM, type Scheme, UNIT_PROFILES, type UnitProfile, unitProfile } from './profiles.ts';
 export {
   UNIT_FORMAT,
@@ -21,6 +32,8 @@ export {
 export { readUnitRecord } from './record-read.ts';
 export { REFUSALS, type Refusal, type RefusalCode, refusalOf } from './refusals.ts';
 export { MAXIMUM_SECURITY_VERSION, SECURITY_VERSION_LABEL } from './security-version.ts';
+export type { StartResult } from './start.ts';
+export type { PassedOver, Started } from './start-run.ts';
 export {
   emptyState,
   type Fallen,
@@ -36,6 +49,15 @@ export {
   type Question,
   type Shown,
   type StepOutcome,
+  shownText,
   Trace,
 } from './trace.ts';
+export { createUnitFile, openUnitFile, programRecovery, type UnitFile } from './unit-file.ts';
+export {
+  UNIT_FILE_FORMAT,
+  type UnitFileContent,
+  UnitFileError,
+  type UnitFileErrorCode,
+} from './unit-file-header.ts';
+export { HEADER_SIZE, type UnitFileLayout, unitFileLayout } from './unit-file-layout.ts';
 export { type Answer, CHECK_FORMAT, decide, type Scope, toJson, type Verdict } from './verdict.ts';

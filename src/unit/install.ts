@@ -49,16 +49,17 @@ export function install(board: Board, request: InstallRequest): InstallResult {
     const before = board.journal.marks;
     const running = before && protectedSlot(board, before);
     const plan = board.decision.judgeInstall(trace, request, viewOf(board, before, running));
+    trace.enter('content');
     guard(trace, 'flash-failed', { what: 'marks', source: 'RFC 9019 3' }, () => board.journal.settle());
     const marks = board.journal.marks ?? noMarks(trace);
-    const holder = marks.slots.findIndex((mark) => equal(mark.manifestDigest, plan.manifestDigest));
-    if (plan.effect === 'already there') {
+    const holder = holderOf(marks, plan);
+    if (plan.effect === 'already there' && holder !== undefined) {
       slot = holder;
       return skipAlreadyThere(trace, slotName(board, holder));
     }
     const { source } = plan.image;
     if (!source) return;
-    const job = { board, trace, plan, source, slot: freeSlot(board, running) };
+    const job = { board, trace, plan, source, slot: holder ?? freeSlot(board, running) };
     bringIn(job, marks);
     judgeImage(job);
     commit(job);
@@ -75,6 +76,14 @@ function noMarks(trace: Trace): never {
     found: 'none',
     source: 'docs/deployment-profile.md',
   });
+}
+
+/** The slot that holds the same manifest, complete or not. */
+function holderOf(marks: Marks, plan: InstallPlan): number | undefined {
+  const index = marks.slots.findIndex(
+    ({ state, manifestDigest }) => state !== 'empty' && equal(manifestDigest, plan.manifestDigest),
+  );
+  return index < 0 ? undefined : index;
 }
 
 function freeSlot(board: Board, running: number | undefined): number {

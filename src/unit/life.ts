@@ -1,3 +1,5 @@
+import { judgeInstall } from './check/for-unit.ts';
+import { judgeStored } from './check/stored.ts';
 import type { Flash } from './flash.ts';
 import { PowerCut } from './flash.ts';
 import { type FlashLayout, flashLayout } from './flash-layout.ts';
@@ -20,7 +22,8 @@ export interface UnitParts {
   /** The unit's own key for its marks, 32 bytes; nobody else has it. */
   readonly marksKey: Uint8Array;
   readonly flash: Flash;
-  readonly decision: Decision;
+  /** The judging half; the real one unless a test brings another. */
+  readonly decision?: Decision;
   readonly recovery?: RecoveryImage | undefined;
   /** What the unit remembers while it has power; a power cut clears it. */
   readonly memory?: VolatileMemory;
@@ -44,7 +47,8 @@ export interface Unit {
 
 /** Puts a unit under power. Reads its marks; programs nothing. */
 export function openUnit(parts: UnitParts): Unit {
-  const { record, macKeys, flash, decision, recovery, memory = { running: undefined } } = parts;
+  const { record, macKeys, flash, recovery } = parts;
+  const { decision = { judgeInstall, judgeStored }, memory = { running: undefined } } = parts;
   const layout = flashLayout(record.memory);
   const journal = new MarksJournal(flash, layout.state, parts.marksKey);
   const board: Board = { record, macKeys, flash, layout, journal, decision, recovery, memory };

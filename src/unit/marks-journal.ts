@@ -15,11 +15,12 @@ interface FoundRecord {
   readonly firm: boolean;
 }
 
-interface Bank {
-  /** Oldest first. */
-  readonly records: readonly FoundRecord[];
-  /** Behind the last position at which anything is programmed. */
-  readonly end: number;
+/** A position of a bank at which something is programmed. */
+interface UsedPosition {
+  readonly position: number;
+  readonly sealed: Uint8Array;
+  /** Which commit marks stand, in order. */
+  readonly commits: readonly boolean[];
 }
 
 /** How often a full bank is read again before its newest record is taken for what it reads as. */
@@ -93,47 +94,50 @@ export class MarksJournal {
   }
 
   #open(): number {
-    const banks = [this.#read(0), this.#read(1)] as const;
-    const [newestOf0, newestOf1] = banks.map(({ records }) => records.at(-1));
-    const bank = newestOf1 && (!newestOf0 || newestOf1.round > newestOf0.round) ? 1 : 0;
-    const newest = banks[bank].records.at(-1);
-    if (!newest) return this.#countDamaged(0, 0) + this.#countDamaged(1, 0);
-    this.#bank = bank;
-    this.#round = newest.round;
-    this.#position = banks[bank].end;
-    this.#marks = newest.marks;
-    this.#settled = newest.firm && this.#position === newest.position + 1;
-    return this.#countDamaged(bank, newest.position + 1);
+    const found = [0, 1].map((bank) => ({ bank, ...this.#newestOf(this.#read(bank)) }));
+    const [newest] = found
+      .filter(({ record }) => record)
+      .toSorted((a, b) => b.record!.round - a.record!.round);
+    if (!newest?.record) return found.reduce((sum, { damaged }) => sum + damaged, 0);
+    const { record } = newest;
+    this.#bank = newest.bank;
+    this.#round = record.round;
+    this.#position = newest.end;
+    this.#marks = record.marks;
+    this.#settled = record.firm && newest.end === record.position + 1;
+    return newest.damaged;
   }
 
-  #read(bank: number): Bank {
+  /** The newest record of a bank, how many committed ones behind it are not ours, and where the bank ends. */
+  #newestOf(used: readonly UsedPosition[]): { record?: FoundRecord; damaged: number; end: number } {
+    const end = (used.at(-1)?.position ?? -1) + 1;
+    let damaged = 0;
+    for (const place of used.toReversed()) {
+      const record = this.#decode(place);
+      if (record) return { record, damaged, end };
+      if (place.commits.every(Boolean)) damaged++;
+    }
+    return { damaged, end };
+  }
+
+  #read(bank: number): UsedPosition[] {
     const { geometry } = this.#flash;
     const { sealed, whole } = recordSize(geometry);
     const bytes = this.#flash.read(this.#offset(bank, 0), this.#capacity * whole);
-    const records: FoundRecord[] = [];
-    let end = 0;
+    const used: UsedPosition[] = [];
     for (let position = 0; position < this.#capacity; position++) {
       const record = bytes.subarray(position * whole, (position + 1) * whole);
       if (allAre(record, geometry.erased_value)) continue;
-      end = position + 1;
-      const [first, second, third] = commitMarks(record, geometry);
-      const held = first ? decodeRecord(record.subarray(0, sealed), position, this.#key) : undefined;
-      if (!held) continue;
-      const certain = second!;
-      records.push({ ...held, position, certain, firm: certain && third! });
+      used.push({ position, sealed: record.subarray(0, sealed), commits: commitMarks(record, geometry) });
     }
-    return { records, end };
+    return used;
   }
 
-  #countDamaged(bank: number, from: number): number {
-    const { geometry } = this.#flash;
-    const { whole } = recordSize(geometry);
-    let damaged = 0;
-    for (let position = from; position < this.#capacity; position++) {
-      const record = this.#flash.read(this.#offset(bank, position), whole);
-      if (commitMarks(record, geometry).every(Boolean)) damaged++;
-    }
-    return damaged;
+  #decode({ position, sealed, commits }: UsedPosition): FoundRecord | undefined {
+    const [first, second, third] = commits;
+    const held = first ? decodeRecord(sealed, position, this.#key) : undefined;
+    const certain = second!;
+    return held && { ...held, position, certain, firm: certain && third! };
   }
 
   /** Whether the record stands at the current position; false where that position was not as erased. */
@@ -164,9 +168,9 @@ export class MarksJournal {
 
   #mayLeave(): boolean {
     for (let i = 0; i < REREADS; i++) {
-      const { records } = this.#read(this.#bank);
-      if (records.some(({ firm }) => firm)) return true;
-      if (!records.some(({ certain }) => certain)) return false;
+      const records = this.#read(this.#bank).map((place) => this.#decode(place));
+      if (records.some((record) => record?.firm)) return true;
+      if (!records.some((record) => record?.certain)) return false;
     }
     return true;
   }

@@ -25,7 +25,8 @@ const fingerprint = hex({ minimum: 32, maximum: 32 });
 const size = count(Number.MAX_SAFE_INTEGER);
 const uint32 = count(MAXIMUM_UINT32);
 
-const secret: Reader<UnitSecret> = union<UnitSecret>(
+/** Reads a secret in either form. */
+export const secret: Reader<UnitSecret> = union<UnitSecret>(
   object({ trial_hex: hex({ minimum: 16, maximum: 1024 }) }),
   object({ pem: text({ maximum: 8192 }) }),
 );
