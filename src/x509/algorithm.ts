@@ -24,8 +24,6 @@ interface ProfileAlgorithm extends CertificateAlgorithm {
 
 const HALF = 32;
 const P256_SPKI_LENGTH = 91;
-const P256_POINT_START = 26;
-const UNCOMPRESSED = 0x04;
 
 /** ecdsa-with-SHA256 (RFC 5758 section 3.2) and Ed25519 (RFC 8410 section 6). Neither has parameters. */
 const PROFILE: readonly ProfileAlgorithm[] = [
@@ -57,20 +55,24 @@ export function readAlgorithm(reader: DerReader): AlgorithmIdentifier {
   return { oid: found, whole: element.whole };
 }
 
-/** The key in a SubjectPublicKeyInfo where the profile knows it: Ed25519, or a P-256 point in uncompressed form. */
+/**
+ * The key in a SubjectPublicKeyInfo where the profile has its algorithm. A P-256 point counts only in uncompressed
+ * form: one key has one encoding, so that a fingerprint on a deny list cannot be stepped round (RFC 5480 section 2.2).
+ */
 export function readSubjectKey(spki: Uint8Array): PublicKey | undefined {
   const key = readPublicKey(spki);
-  return key?.type === 'p256' && !isUncompressed(spki) ? undefined : key;
+  if (!key || !profileByKeyType(key.type)) return undefined;
+  return key.type === 'p256' && spki.length !== P256_SPKI_LENGTH ? undefined : key;
 }
 
-/** The AlgorithmIdentifier that a key of this type signs with. */
-export function algorithmFor(keyType: KeyType): Uint8Array {
-  return sequence(oid(profileByKeyType(keyType).oid));
+/** The AlgorithmIdentifier that a key of the profile signs with. */
+export function algorithmFor(key: PublicKey): Uint8Array {
+  return sequence(oid(requireProfile(key).oid));
 }
 
 /** A raw 64-byte signature as certificates carry it: an ECDSA-Sig-Value (RFC 3279 section 2.2.3), or as it is. */
-export function signatureFromRaw(keyType: KeyType, raw: Uint8Array): Uint8Array {
-  return profileByKeyType(keyType).fromRaw(raw);
+export function signatureFromRaw(key: PublicKey, raw: Uint8Array): Uint8Array {
+  return requireProfile(key).fromRaw(raw);
 }
 
 /** The raw form of a signature: 64 bytes. Empty where it is malformed; as it stands for unknown algorithms. */
@@ -120,17 +122,18 @@ function profileAlgorithm(
   return { oid: identifier, name, keyType, toRaw, fromRaw, verify };
 }
 
-// One key has one encoding, so that a fingerprint on a deny list cannot be stepped round (RFC 5480 section 2.2).
-function isUncompressed(spki: Uint8Array): boolean {
-  return spki.length === P256_SPKI_LENGTH && spki[P256_POINT_START] === UNCOMPRESSED;
-}
-
 function profileByOid(identifier: string): ProfileAlgorithm | undefined {
   return PROFILE.find((row) => row.oid === identifier);
 }
 
-function profileByKeyType(keyType: KeyType): ProfileAlgorithm {
-  return PROFILE.find((row) => row.keyType === keyType)!;
+function requireProfile(key: PublicKey): ProfileAlgorithm {
+  const algorithm = profileByKeyType(key.type);
+  if (!algorithm) throw new X509Error('key-unusable');
+  return algorithm;
+}
+
+function profileByKeyType(keyType: KeyType): ProfileAlgorithm | undefined {
+  return PROFILE.find((row) => row.keyType === keyType);
 }
 
 function asItStands(value: Uint8Array): Uint8Array | undefined {

@@ -78,7 +78,7 @@ export async function writeCrl(description: CrlDescription, sign: SignCallback):
   const key = requireKey(issuer.spki);
   const tbs = sequence(
     integer(VERSION_2),
-    algorithmFor(key.type),
+    algorithmFor(key),
     issuer.name.der,
     writeTime(thisUpdate),
     writeTime(nextUpdate),

@@ -48,7 +48,8 @@ export function readGeneralName(reader: DerReader): GeneralName {
   const number = tag & 0x1f;
   const text = TEXT_FORMS.get(number as 1);
   const opaque = OPAQUE_FORMS.get(number as 0);
-  if (text && tag === contextTag(number, 'primitive')) return { form: text, text: reader.ia5String(tag) };
+  if (text && tag === contextTag(number, 'primitive'))
+    return { form: text, text: readPrintable(reader, tag) };
   if (tag === contextTag(DIRECTORY_NAME, 'constructed'))
     return { form: 'directoryName', name: readExplicitName(reader) };
   if (tag === contextTag(IP_ADDRESS, 'primitive'))
@@ -67,6 +68,14 @@ export function urisOf(names: readonly GeneralName[] = []): string[] {
 /** A uniformResourceIdentifier. */
 export function writeUri(uri: string): Uint8Array {
   return primitive(6, fromUtf8(uri));
+}
+
+// None of these forms may hold a space or control character (RFC 3986, RFC 1034, RFC 5321).
+function readPrintable(reader: DerReader, tag: number): string {
+  const start = reader.offset;
+  const text = reader.ia5String(tag);
+  if (!/^[!-~]*$/.test(text)) throw new X509Error('general-name-malformed', { offset: start });
+  return text;
 }
 
 function readExplicitName(reader: DerReader): Name {

@@ -73,7 +73,7 @@ export async function issueCertificate(
   const tbs = sequence(
     constructed(0, integer(VERSION_3)),
     integer(requireSerial(description.serial ?? newSerial())),
-    algorithmFor(key.type),
+    algorithmFor(key),
     issuer.name.der,
     sequence(writeTime(description.notBefore), writeTime(description.notAfter)),
     subject.der,

@@ -3,7 +3,6 @@ import type { Certificate } from './certificate.ts';
 import type { KeyUsage } from './extensions.ts';
 import { fingerprint } from './key.ts';
 import { OID } from './oids.ts';
-import { escapeControls } from './text.ts';
 
 /** What a unit asks of a signer. */
 export interface SignerDemands {
@@ -70,6 +69,5 @@ function isInScope({ subjectAltUris }: Certificate, scopes: readonly string[]): 
 }
 
 function scopeDetail({ subjectAltUris }: Certificate, { scopes }: SignerDemands): string {
-  const covered = subjectAltUris.map(escapeControls).join(', ');
-  return `signer covers ${covered || 'nothing'}; this unit is ${scopes.join(', ') || 'of no class'}`;
+  return `signer covers ${subjectAltUris.join(', ') || 'nothing'}; this unit is ${scopes.join(', ') || 'of no class'}`;
 }

@@ -22,7 +22,7 @@ export async function signStructure(
 ): Promise<Uint8Array> {
   const raw = await sign(tbs);
   if (!verifySignature(key, tbs, raw)) throw new X509Error('signature-not-own');
-  return sequence(tbs, algorithmFor(key.type), bitString(signatureFromRaw(key.type, raw)));
+  return sequence(tbs, algorithmFor(key), bitString(signatureFromRaw(key, raw)));
 }
 
 /** The profile's key in a SubjectPublicKeyInfo. Throws `X509Error` key-unusable for every other. */

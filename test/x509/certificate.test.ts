@@ -217,6 +217,7 @@ describe('RFC 5280 4.2: extensions', () => {
     expect(await value(OID.subjectAltName, names(der.primitive(2, Uint8Array.of(0x80))))).toBe(
       'string-malformed',
     );
+    expect(await value(OID.subjectAltName, names(dns('a\u001b[2J')))).toBe('general-name-malformed');
     expect(await value(OID.subjectAltName, names(...Array(257).fill(dns('a'))))).toBe('names-count');
   });
 
