@@ -1,10 +1,15 @@
 import { basename } from 'node:path';
-import { eachPiece, toHex } from '../bytes/index.ts';
+import { setImmediate } from 'node:timers/promises';
+import { type ByteSource, toHex } from '../bytes/index.ts';
 import { startSha256 } from '../crypto/index.ts';
 import { type FlatImage, imageForSlot } from '../image/index.ts';
 import { type DeviceClass, type FileSource, fileSource } from '../workspace/index.ts';
 import { SealError } from './error.ts';
 import type { ImageInput, SealProgress } from './request.ts';
+
+const PIECE = 1 << 20;
+/** Bytes between two breaths, in which prompts and timers get their turn: about 10 ms of hashing. */
+const BREATH = 1 << 24;
 
 /** An image laid out, with the open file it comes from. */
 export interface OpenedImage {
@@ -43,20 +48,37 @@ export function openImages(deviceClass: DeviceClass, inputs: readonly ImageInput
   }
 }
 
-/** Hashes opened images; each is read once, whatever its size. */
-export function hashImages(
+/** Hashes opened images; each is read once, whatever its size. Lets other work go on meanwhile, and stops on `signal`. */
+export async function hashImages(
   images: readonly OpenedImage[],
-  progress?: (step: SealProgress) => void,
-): PreparedImage[] {
+  signal: AbortSignal,
+  progress: (step: SealProgress) => void,
+): Promise<PreparedImage[]> {
   const totalBytes = images.reduce((sum, { flat }) => sum + flat.size, 0);
-  let before = 0;
-  return images.map((image) => {
-    const report = (doneBytes: number) =>
-      progress?.({ doing: 'reading', doneBytes: before + doneBytes, totalBytes });
-    const digest = hashOf((take) => eachPieceOf(image, take), report);
-    before += image.flat.size;
-    return { ...image, digest, fileSha256: toHex(image.isFile ? digest : hashOf(image.file.eachPiece)) };
-  });
+  const prepared: PreparedImage[] = [];
+  let doneBytes = 0;
+  for (const image of images) {
+    const hash = startSha256();
+    let sinceBreath = BREATH;
+    for (const piece of piecesOf(image)) {
+      if (sinceBreath >= BREATH) {
+        await setImmediate();
+        signal.throwIfAborted();
+        sinceBreath = 0;
+      }
+      hash.update(piece);
+      doneBytes += piece.length;
+      sinceBreath += piece.length;
+      progress({ doing: 'reading', doneBytes, totalBytes });
+    }
+    const digest = hash.digest();
+    prepared.push({
+      ...image,
+      digest,
+      fileSha256: toHex(image.isFile ? digest : hashOf(image.file.pieces())),
+    });
+  }
+  return prepared;
 }
 
 /** Refuses to go on where a file was written to since it was opened. */
@@ -93,20 +115,21 @@ function requireCount({ name, memory }: DeviceClass, inputs: readonly ImageInput
   );
 }
 
-/** Hands an image to `take`, in order, in pieces whose bytes are good only during the call. */
-export function eachPieceOf({ isFile, file, flat }: OpenedImage, take: TakePiece): void {
-  if (isFile) file.eachPiece(take);
-  else eachPiece(flat.source, take);
+/** An image in order, in pieces; the bytes of one are good until the next is asked for. */
+export function piecesOf({ isFile, file, flat }: OpenedImage): Iterable<Uint8Array> {
+  return isFile ? file.pieces() : sourcePieces(flat.source);
 }
 
-type TakePiece = (piece: Uint8Array, offset: number) => void;
+/** The same for any source. */
+export function* sourcePieces(source: ByteSource): Generator<Uint8Array> {
+  for (let offset = 0; offset < source.size; offset += PIECE) {
+    yield source.read(offset, Math.min(PIECE, source.size - offset));
+  }
+}
 
-/** SHA-256, 32 bytes, over what `feed` hands out. */
-export function hashOf(feed: (take: TakePiece) => void, report?: (doneBytes: number) => void): Uint8Array {
+/** SHA-256 over pieces, 32 bytes. */
+export function hashOf(pieces: Iterable<Uint8Array>): Uint8Array {
   const hash = startSha256();
-  feed((piece, offset) => {
-    hash.update(piece);
-    report?.(offset + piece.length);
-  });
+  for (const piece of pieces) hash.update(piece);
   return hash.digest();
 }

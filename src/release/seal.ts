@@ -16,10 +16,17 @@ import {
 import { closeSealer, openSealer, type Sealer, sealBlocks } from './blocks.ts';
 import { cautionsFor, highestSecurityVersion } from './cautions.ts';
 import { SealError } from './error.ts';
-import { eachPieceOf, hashImages, openImages, type PreparedImage, requireUnchanged } from './images.ts';
+import {
+  hashImages,
+  type OpenedImage,
+  openImages,
+  type PreparedImage,
+  piecesOf,
+  requireUnchanged,
+} from './images.ts';
 import { buildEnvelope, buildManifest, urisOf } from './manifest.ts';
 import { type Release, releaseRecord, sealJson } from './record.ts';
-import type { SealRequest } from './request.ts';
+import type { SealProgress, SealRequest } from './request.ts';
 import { requireSensible } from './request-check.ts';
 import { checkImage, checkWritten } from './self-check.ts';
 
@@ -46,15 +53,43 @@ export async function seal(request: SealRequest): Promise<Sealed> {
   requireFreePlaces(request);
   const opened = openImages(deviceClass, request.images);
   try {
-    const sealer = await openSealer(request, deviceClass);
+    const { sealer, images } = await openAndHash(request, deviceClass, opened);
     try {
-      return await sealPrepared(request, deviceClass, hashImages(opened, request.progress), sealer);
+      return await sealPrepared(request, deviceClass, images, sealer);
     } finally {
       closeSealer(sealer);
     }
   } finally {
     for (const { file } of opened) file.close();
   }
+}
+
+// Deriving a key from a passphrase takes about as long as hashing 200 MiB, and on another thread.
+async function openAndHash(
+  request: SealRequest,
+  deviceClass: DeviceClass,
+  opened: readonly OpenedImage[],
+): Promise<{ sealer: Sealer; images: PreparedImage[] }> {
+  const stop = new AbortController();
+  let last: SealProgress | undefined;
+  let open = false;
+  const report = (step: SealProgress) => {
+    last = step;
+    if (open) request.progress?.(step);
+  };
+  const opening = openSealer(request, deviceClass);
+  opening.then(
+    () => (open = true),
+    () => stop.abort(),
+  );
+  const [keys, hashed] = await Promise.allSettled([opening, hashImages(opened, stop.signal, report)]);
+  if (keys.status === 'rejected') throw keys.reason;
+  if (hashed.status === 'rejected') {
+    closeSealer(keys.value);
+    throw hashed.reason;
+  }
+  if (last) request.progress?.(last);
+  return { sealer: keys.value, images: hashed.value };
 }
 
 async function sealPrepared(
@@ -183,18 +218,18 @@ function writeEnvelope(
   for (const [i, piece] of pieces.entries()) {
     put(piece);
     if (request.detached) continue;
-    eachPieceOf(images[i]!, (bytes) => {
+    for (const bytes of piecesOf(images[i]!)) {
       put(bytes);
       doneBytes += bytes.length;
       request.progress?.({ doing: 'writing', doneBytes, totalBytes });
-    });
+    }
   }
   output.settle();
   return { size_bytes: size, sha256: toHex(hash.digest()) };
 }
 
 function copyImage(output: Output, image: PreparedImage): void {
-  eachPieceOf(image, (bytes) => output.write(bytes));
+  for (const bytes of piecesOf(image)) output.write(bytes);
   output.settle();
 }
 

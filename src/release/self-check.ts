@@ -1,9 +1,9 @@
-import { type ByteSource, eachPiece, equal, slice } from '../bytes/index.ts';
+import { type ByteSource, equal, slice } from '../bytes/index.ts';
 import { decodeCose } from '../cose/index.ts';
 import { manifestDigestMatches, openEnvelope, readManifest } from '../suit/index.ts';
 import { blockVerifies, type Sealer } from './blocks.ts';
 import { SealError } from './error.ts';
-import { hashOf, type PreparedImage } from './images.ts';
+import { hashOf, type PreparedImage, sourcePieces } from './images.ts';
 import type { ManifestToSeal } from './manifest.ts';
 
 /**
@@ -28,7 +28,7 @@ export async function checkWritten(
   }
   for (const [i, { offset, length }] of [...envelope.integrated.values()].entries()) {
     require(equal(
-      hashOf((take) => eachPiece(slice(written, offset, length), take)),
+      hashOf(sourcePieces(slice(written, offset, length))),
       images[i]!.digest,
     ), 'the image in it');
   }
@@ -36,10 +36,7 @@ export async function checkWritten(
 
 /** Judges a written detached image. Throws `SealError` self-check-failed. */
 export function checkImage(written: ByteSource, image: PreparedImage): void {
-  require(equal(
-    hashOf((take) => eachPiece(written, take)),
-    image.digest,
-  ), 'the detached image');
+  require(equal(hashOf(sourcePieces(written)), image.digest), 'the detached image');
 }
 
 function require(holds: boolean, what: string): void {

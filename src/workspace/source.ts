@@ -6,8 +6,8 @@ const PIECE = 1 << 20;
 
 /** A file open for reading at any place. */
 export interface FileSource extends ByteSource {
-  /** Hands the whole file to `take`, in order, in pieces whose bytes are good only during the call: nothing is kept. */
-  eachPiece(take: (piece: Uint8Array, offset: number) => void): void;
+  /** The whole file in order, in pieces of at most 1 MiB; the bytes of one are good until the next is asked for. */
+  pieces(): Generator<Uint8Array>;
   /** Whether size and time of the last change are still those at opening. */
   unchanged(): boolean;
   close(): void;
@@ -38,12 +38,12 @@ export function fileSource(path: string): FileSource {
       attempt(path, () => readFully(handle, bytes, offset, path));
       return new Uint8Array(bytes.buffer, bytes.byteOffset, length);
     },
-    eachPiece(take) {
+    *pieces() {
       const buffer = Buffer.allocUnsafeSlow(Math.min(PIECE, size));
       for (let offset = 0; offset < size; offset += PIECE) {
         const piece = buffer.subarray(0, Math.min(PIECE, size - offset));
         attempt(path, () => readFully(handle, piece, offset, path));
-        take(piece, offset);
+        yield piece;
       }
     },
     unchanged: () => {
