@@ -1,4 +1,7 @@
-/** Which keys a workspace takes: no trial keys in production, and never the keys that standards print as examples. */
+/**
+ * Which keys a workspace takes: no trial keys in production, and never the keys that standards print as
+ * examples.
+ */
 import { toHex } from '../bytes/index.ts';
 import { isPublishedExampleKey } from '../x509/index.ts';
 import { KeyError } from './error.ts';
@@ -18,8 +21,9 @@ export interface KeyIdentity {
 }
 
 /**
- * Refuses keys that must not be used in a production workspace. Throws `KeyError` key-trial for a key made in a
- * trial workspace, key-published for an example key of a standard, whose private half is known to everybody.
+ * Refuses keys that must not be used in a production workspace. Throws `KeyError` key-trial for a key made in
+ * a trial workspace, key-published for an example key of a standard, whose private half is known to
+ * everybody.
  */
 export function requireProductionKey(key: KeyIdentity): void {
   if (key.trial) {

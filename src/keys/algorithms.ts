@@ -1,4 +1,7 @@
-/** The algorithms that keys of this product serve, out of COSE's table. Legacy ones are checked, never signed with. */
+/**
+ * The algorithms that keys of this product serve, out of COSE's table. Legacy ones are checked, never signed
+ * with.
+ */
 import {
   type MacAlgorithm,
   macAlgorithm,
@@ -6,13 +9,27 @@ import {
   signatureAlgorithm,
 } from '../cose/index.ts';
 import type { KeyType } from '../crypto/index.ts';
+import { KeyError } from './error.ts';
 
 const ESP256 = -9; // RFC 9864
 const ED25519 = -19; // RFC 9864
 const HMAC_256_256 = 5; // RFC 9053 section 3.1
 
+/** Key types that the custodies here can sign with. */
+export type SigningKeyType = 'p256' | 'ed25519';
+
+/** Narrows a key type to those that can sign here. Throws `KeyError` key-type-unsupported. */
+export function requireSigningType(type: KeyType): SigningKeyType {
+  if (type === 'p256' || type === 'ed25519') return type;
+  throw new KeyError(
+    'key-type-unsupported',
+    `Keys of the type ${type} are checked by this program, but it does not sign with them.`,
+    'Use p256 or ed25519.',
+  );
+}
+
 /** Algorithm that a key of this type signs with. */
-export function signingAlgorithm(type: KeyType): SignatureAlgorithm {
+export function signingAlgorithm(type: SigningKeyType): SignatureAlgorithm {
   return signatureAlgorithm(type === 'p256' ? ESP256 : ED25519)!;
 }
 

@@ -2,6 +2,7 @@
 import { fromHex, toHex } from '../bytes/index.ts';
 import { type KeyType, type PublicKey, randomBytes, readPublicKey } from '../crypto/index.ts';
 import { requireProductionKey } from './admission.ts';
+import { requireSigningType } from './algorithms.ts';
 import {
   describeSecretKey,
   describeSigningKey,
@@ -26,14 +27,15 @@ import * as token from './token/custody.ts';
 const NOTHING_OPEN = { close() {} };
 
 /**
- * Makes a signing key in a file or in a token. A root in a token asks for the PIN at every signature where the token
- * can do that. Throws `KeyError`; nothing is left behind then.
+ * Makes a signing key in a file or in a token. A root in a token asks for the PIN at every signature where
+ * the token can do that. Throws `KeyError`; nothing is left behind then.
  */
 export async function createSigningKey(
   request: NewKey & { readonly type: KeyType; readonly purpose: 'root' | 'signer' },
   secrets: SecretSource,
 ): Promise<MadeKey<CustodySigner>> {
-  const { place, type, trial } = request;
+  const { place, trial } = request;
+  const type = requireSigningType(request.type);
   if (place.custody === 'token') return token.createSigningKey(request, place, type, secrets);
   const key = generatePrivateKey(type);
   const evidence = await savePrivateKey(keyFile(request, place.path), key, trial, secrets);
@@ -85,8 +87,9 @@ export async function openMacKey(description: KeyDescription, access: KeyAccess)
 }
 
 /**
- * Lends the bytes of a class or cohort key in file custody to `use`, for a virtual unit that is to hold them. They are
- * zeroed afterwards. Throws `KeyError`, key-custody where the key is in a token, which never gives it out.
+ * Lends the bytes of a class or cohort key in file custody to `use`, for a virtual unit that is to hold them.
+ * They are zeroed afterwards. Throws `KeyError`, key-custody where the key is in a token, which never gives
+ * it out.
  */
 export function withMacSecret<T>(
   description: KeyDescription,

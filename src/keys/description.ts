@@ -32,8 +32,8 @@ export type KeyDescription = z.infer<typeof keyDescriptionSchema>;
 export type KeyNaming = Pick<KeyDescription, 'name' | 'purpose' | 'trial'> & { readonly created: Date };
 
 /**
- * Reads a description. Throws `KeyError` key-description-invalid, with the field, where it has another shape or its
- * fingerprint is not that of its key.
+ * Reads a description. Throws `KeyError` key-description-invalid, with the field, where it has another shape
+ * or its fingerprint is not that of its key.
  */
 export function readKeyDescription(value: unknown): KeyDescription {
   const read = keyDescriptionSchema.safeParse(value);

@@ -1,4 +1,6 @@
-/** What goes wrong with keys and secrets: a closed list, so that callers and scripts can tell the cases apart. */
+/**
+ * What goes wrong with keys and secrets: a closed list, so that callers and scripts can tell the cases apart.
+ */
 export type KeyErrorCode =
   | 'passphrase-missing'
   | 'passphrase-weak'
@@ -46,8 +48,8 @@ export type KeyErrorCode =
   | 'exchange-fingerprint';
 
 /**
- * A key or secret that could not be made, opened or used. The message says what happened and what it means, `hint`
- * what to do next. Neither ever holds a passphrase, a PIN or key material.
+ * A key or secret that could not be made, opened or used. The message says what happened and what it means,
+ * `hint` what to do next. Neither ever holds a passphrase, a PIN or key material.
  */
 export class KeyError extends Error {
   override readonly name = 'KeyError';

@@ -26,7 +26,9 @@ export interface KeyFile {
   readonly purpose: PassphraseRequest['purpose'];
 }
 
-/** Writes a private key to a new file. Throws `KeyError` key-file-exists, key-file-unwritable, passphrase-.... */
+/**
+ * Writes a private key to a new file. Throws `KeyError` key-file-exists, key-file-unwritable, passphrase-....
+ */
 export async function savePrivateKey(
   file: KeyFile,
   key: KeyObject,
@@ -53,8 +55,8 @@ export async function saveSecretKey(
 }
 
 /**
- * Opens a key file and lends its PrivateKeyInfo to `use`; the plain bytes are zeroed afterwards. Throws `KeyError`
- * key-file-..., passphrase-..., key-type-unsupported, key-protection-unsupported.
+ * Opens a key file and lends its PrivateKeyInfo to `use`; the plain bytes are zeroed afterwards. Throws
+ * `KeyError` key-file-..., passphrase-..., key-type-unsupported, key-protection-unsupported.
  */
 export async function withKeyFile<T>(
   file: KeyFile,

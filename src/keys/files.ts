@@ -20,8 +20,8 @@ const NO_HARD_LINKS = new Set(['EPERM', 'ENOTSUP', 'EOPNOTSUPP', 'ENOSYS', 'EMLI
 const NO_FOLDER_SYNC = new Set(['EINVAL', 'EPERM', 'EISDIR', 'EACCES', 'ENOTSUP']);
 
 /**
- * Writes a file that must not exist yet. It is written beside its place, made durable, and appears under its name only
- * when whole. `mode`: 0600 for keys. Throws `KeyError` key-file-exists or key-file-unwritable.
+ * Writes a file that must not exist yet. It is written beside its place, made durable, and appears under its
+ * name only when whole. `mode`: 0600 for keys. Throws `KeyError` key-file-exists or key-file-unwritable.
  */
 export function writeNewFile(path: string, text: string, mode: 0o600 | 0o644 = 0o600): void {
   const beside = join(dirname(path), `.${basename(path)}.${randomBytes(6).toString('hex')}.part`);
@@ -76,7 +76,8 @@ function writeDurably(path: string, text: string, mode: number): void {
   }
 }
 
-// A hard link fails where the name is taken. File systems without links (sticks that carry an exchange) get the
+// A hard link fails where the name is taken. File systems without links (sticks that carry an exchange) get
+// the
 // name reserved by exclusive creation, then replaced.
 function publish(beside: string, path: string): void {
   try {

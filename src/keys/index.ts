@@ -1,7 +1,8 @@
 /**
- * Keys: where private and secret keys live, and how they are made, opened and used. Three custodies stand behind the ports
- * `Signer` and `MacKey` of the COSE room: encrypted files, PKCS#11 tokens, and a machine without network, which
- * takes requests and gives certificates. Secrets come in through `SecretSource`, never as arguments.
+ * Keys: where private and secret keys live, and how they are made, opened and used. Three custodies stand
+ * behind the ports `Signer` and `MacKey` of the COSE room: encrypted files, PKCS#11 tokens, and a machine
+ * without network, which takes requests and gives certificates. Secrets come in through `SecretSource`, never
+ * as arguments.
  */
 export { requireProductionKey } from './admission.ts';
 export {

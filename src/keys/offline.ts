@@ -1,7 +1,8 @@
 /**
- * Offline custody: a root key on a machine without network. Files are carried by hand: a request (PKCS#10, RFC 2986) out,
- * a reply (certificates, leaf first) back, and once the root's own certificate. Both sides show the fingerprint of the
- * key that travels, and people compare them: whoever carries the files cannot swap a key unseen.
+ * Offline custody: a root key on a machine without network. Files are carried by hand: a request (PKCS#10,
+ * RFC 2986) out, a reply (certificates, leaf first) back, and once the root's own certificate. Both sides
+ * show the fingerprint of the key that travels, and people compare them: whoever carries the files cannot
+ * swap a key unseen.
  */
 import { equal } from '../bytes/index.ts';
 import {
@@ -48,9 +49,9 @@ export function writeRequestFile(path: string, request: Uint8Array): void {
 }
 
 /**
- * Reads a request file on the offline machine. Its signature proves that the asker holds the key; `typedFingerprint`, read
- * aloud from the other side, that the asker is the right one. Throws `KeyError` exchange-file-damaged,
- * exchange-fingerprint, key-published, key-file-....
+ * Reads a request file on the offline machine. Its signature proves that the asker holds the key;
+ * `typedFingerprint`, read aloud from the other side, that the asker is the right one. Throws `KeyError`
+ * exchange-file-damaged, exchange-fingerprint, key-published, key-file-....
  */
 export function readRequestFile(path: string, typedFingerprint: string): CertificationRequest {
   const request = readOne(path, 'CERTIFICATE REQUEST', parseRequest);
@@ -59,14 +60,17 @@ export function readRequestFile(path: string, typedFingerprint: string): Certifi
   return request;
 }
 
-/** Writes a reply file: the certificate asked for, then those between it and the root. Throws as `writeRequestFile`. */
+/**
+ * Writes a reply file: the certificate asked for, then those between it and the root. Throws as
+ * `writeRequestFile`.
+ */
 export function writeReplyFile(path: string, chain: readonly Uint8Array[]): void {
   writeNewFile(path, chain.map((der) => toPem('CERTIFICATE', der)).join(''), READABLE_BY_ALL);
 }
 
 /**
- * Reads a reply file: the certificate is for the key that was requested, and leads to a root known here. Throws `KeyError`
- * exchange-file-damaged, exchange-key-differs, exchange-chain, key-file-....
+ * Reads a reply file: the certificate is for the key that was requested, and leads to a root known here.
+ * Throws `KeyError` exchange-file-damaged, exchange-key-differs, exchange-chain, key-file-....
  */
 export function readReplyFile(path: string, expected: ReplyExpectation): Reply {
   const chain = readBlocks(path, 'CERTIFICATE', parseCertificate);
@@ -91,9 +95,9 @@ export function readReplyFile(path: string, expected: ReplyExpectation): Reply {
 }
 
 /**
- * Reads the certificate of an offline root, to be taken in as an anchor: self-signed, an authority that may sign certificates,
- * and the one whose fingerprint was read aloud. Throws `KeyError` exchange-file-damaged, exchange-chain,
- * exchange-fingerprint, key-published, key-file-....
+ * Reads the certificate of an offline root, to be taken in as an anchor: self-signed, an authority that may
+ * sign certificates, and the one whose fingerprint was read aloud. Throws `KeyError` exchange-file-damaged,
+ * exchange-chain, exchange-fingerprint, key-published, key-file-....
  */
 export function readRootFile(path: string, typedFingerprint: string): Certificate {
   const root = readOne(path, 'CERTIFICATE', parseCertificate);

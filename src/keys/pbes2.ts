@@ -1,7 +1,7 @@
 /**
- * Passphrase protection of key files: EncryptedPrivateKeyInfo (RFC 5958 section 3) with PBES2 (RFC 8018 section
- * 6.2, syntax in appendix A). Written with PBKDF2-HMAC-SHA256 at 600,000 rounds and AES-256-CBC, which OpenSSL
- * reads; read with the neighbours in the tables below too.
+ * Passphrase protection of key files: EncryptedPrivateKeyInfo (RFC 5958 section 3) with PBES2 (RFC 8018
+ * section 6.2, syntax in appendix A). Written with PBKDF2-HMAC-SHA256 at 600,000 rounds and AES-256-CBC,
+ * which OpenSSL reads; read with the neighbours in the tables below too.
  */
 import { createCipheriv, createDecipheriv, pbkdf2, randomBytes } from 'node:crypto';
 import { promisify } from 'node:util';

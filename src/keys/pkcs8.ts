@@ -1,7 +1,7 @@
 /**
- * PrivateKeyInfo (RFC 5958 section 2, PKCS#8): the plain form of a key before it is encrypted. Secret keys use the same
- * frame: algorithm hmacWithSHA256 (RFC 8018 appendix B.1.2) for MACs or id-aes256-wrap (RFC 3565 section 2.3.2)
- * for wrapping, and the key's bytes as the private key.
+ * PrivateKeyInfo (RFC 5958 section 2, PKCS#8): the plain form of a key before it is encrypted. Secret keys
+ * use the same frame: algorithm hmacWithSHA256 (RFC 8018 appendix B.1.2) for MACs or id-aes256-wrap (RFC 3565
+ * section 2.3.2) for wrapping, and the key's bytes as the private key.
  */
 import { concat } from '../bytes/index.ts';
 import { contextTag, DerError, type DerReader, der, readDer, TAG } from '../x509/index.ts';
@@ -26,7 +26,9 @@ const SECRET_ALGORITHM = {
 /** Kind of a key in a file. */
 export type FileKeyKind = (typeof ALGORITHMS)[keyof typeof ALGORITHMS];
 
-/** A PrivateKeyInfo, read. `privateKey`: content of its OCTET STRING, a view. `trial`: bears the trial mark. */
+/**
+ * A PrivateKeyInfo, read. `privateKey`: content of its OCTET STRING, a view. `trial`: bears the trial mark.
+ */
 export interface PrivateKeyInfo {
   readonly kind: FileKeyKind;
   readonly privateKey: Uint8Array;

@@ -4,7 +4,10 @@ import type { KeyDescription, KeyNaming } from './description.ts';
 import type { KeyEvidence } from './evidence.ts';
 import type { SecretSource } from './secrets.ts';
 
-/** Where a new key is to live. `path`: the file to make. `uri`: a pkcs11: URI that names the token, and may name the object. */
+/**
+ * Where a new key is to live. `path`: the file to make. `uri`: a pkcs11: URI that names the token, and may
+ * name the object.
+ */
 export type KeyPlace =
   | { readonly custody: 'file'; readonly path: string }
   | { readonly custody: 'token'; readonly uri: string; readonly module?: string | undefined };

@@ -1,6 +1,7 @@
 /**
- * Where passphrases and PINs come from: a file descriptor, the environment, a terminal. Never an argument. What
- * is given out are fresh bytes that the asker zeroes; strings of the environment and the terminal cannot be zeroed.
+ * Where passphrases and PINs come from: a file descriptor, the environment, a terminal. Never an argument.
+ * What is given out are fresh bytes that the asker zeroes; strings of the environment and the terminal cannot
+ * be zeroed.
  */
 import { readSync } from 'node:fs';
 import { fromUtf8 } from '../bytes/index.ts';
@@ -51,8 +52,9 @@ const LONGEST_SECRET = 1024;
 const TYPING_ATTEMPTS = 3;
 
 /**
- * The usual source of secrets. In order: the descriptor, where one is named; the environment (FIELDSEAL_PASSPHRASE,
- * for the root FIELDSEAL_ROOT_PASSPHRASE; FIELDSEAL_PIN, for the security officer FIELDSEAL_SO_PIN); the terminal.
+ * The usual source of secrets. In order: the descriptor, where one is named; the environment
+ * (FIELDSEAL_PASSPHRASE, for the root FIELDSEAL_ROOT_PASSPHRASE; FIELDSEAL_PIN, for the security officer
+ * FIELDSEAL_SO_PIN); the terminal.
  */
 export function createSecretSource(options: SecretOptions): SecretSource {
   const environment = options.environment ?? process.env;

@@ -9,16 +9,19 @@ import {
   sign,
 } from 'node:crypto';
 import type { MacKey, Signer } from '../cose/index.ts';
-import { type KeyType, readPublicKey, verifySignature } from '../crypto/index.ts';
-import { HMAC_ALGORITHM, signingAlgorithm } from './algorithms.ts';
+import { readPublicKey, verifySignature } from '../crypto/index.ts';
+import { HMAC_ALGORITHM, requireSigningType, type SigningKeyType, signingAlgorithm } from './algorithms.ts';
 import { KeyError } from './error.ts';
 import { checkValue } from './fingerprint.ts';
 
-/** Length of the secret keys made here, in bytes: the output of their hash, as RFC 9053 section 3.1 recommends. */
+/**
+ * Length of the secret keys made here, in bytes: the output of their hash, as RFC 9053 section 3.1
+ * recommends.
+ */
 export const SECRET_KEY_LENGTH = 32;
 
 /** Makes a private key. */
-export function generatePrivateKey(type: KeyType): KeyObject {
+export function generatePrivateKey(type: SigningKeyType): KeyObject {
   return type === 'p256'
     ? generateKeyPairSync('ec', { namedCurve: 'prime256v1' }).privateKey
     : generateKeyPairSync('ed25519').privateKey;
@@ -54,18 +57,21 @@ export function softwareSigner(privateKey: KeyObject): Signer {
   const publicKey = publicHalf(privateKey);
   const parsed = readPublicKey(publicKey);
   if (!parsed) throw new TypeError('neither a P-256 nor an Ed25519 key');
+  const type = requireSigningType(parsed.type);
   return {
-    algorithm: signingAlgorithm(parsed.type),
+    algorithm: signingAlgorithm(type),
     publicKey,
     async sign(message) {
-      const signature = rawSignature(parsed.type, privateKey, message);
+      const signature = rawSignature(type, privateKey, message);
       if (verifySignature(parsed, message, signature)) return signature;
       throw faultySignature();
     },
   };
 }
 
-/** A MAC key over secret bytes in memory. The bytes are copied into the key object; the caller may zero them. */
+/**
+ * A MAC key over secret bytes in memory. The bytes are copied into the key object; the caller may zero them.
+ */
 export function softwareMacKey(secret: Uint8Array): MacKey {
   const key = createSecretKey(secret);
   return {
@@ -86,7 +92,7 @@ export function faultySignature(): KeyError {
   );
 }
 
-function rawSignature(type: KeyType, key: KeyObject, message: Uint8Array): Uint8Array {
+function rawSignature(type: SigningKeyType, key: KeyObject, message: Uint8Array): Uint8Array {
   return new Uint8Array(
     type === 'p256' ? sign('sha256', message, { key, dsaEncoding: 'ieee-p1363' }) : sign(null, message, key),
   );

@@ -24,7 +24,10 @@ export interface WrappedKey {
 /** A station's wrapping key to be made. */
 export interface NewWrappingKey extends NewKey {
   readonly purpose: 'station';
-  /** In a token: marked as trusted by its security officer. Default true: MAC keys made in tokens leave under no other. */
+  /**
+   * In a token: marked as trusted by its security officer. Default true: MAC keys made in tokens leave under
+   * no other.
+   */
   readonly trusted?: boolean;
   /** The key that the station has already, 32 bytes; without it a new one is made. */
   readonly secret?: Uint8Array;
@@ -52,8 +55,8 @@ export async function createWrappingKey(
 }
 
 /**
- * Wraps a class or cohort key for a station. From a token it leaves only so, and only under a wrapping key in the same
- * token. Throws `KeyError`, wrap-untrusted where the token wants the wrapping key marked as trusted.
+ * Wraps a class or cohort key for a station. From a token it leaves only so, and only under a wrapping key in
+ * the same token. Throws `KeyError`, wrap-untrusted where the token wants the wrapping key marked as trusted.
  */
 export async function wrapMacKey(
   key: KeyDescription,
@@ -71,8 +74,9 @@ export async function wrapMacKey(
 }
 
 /**
- * What a station does on arrival: takes the key out of its wrapping and lends it to `use`; it is zeroed afterwards. Throws
- * `KeyError` wrap-changed, key-differs where the key's check value is not the announced one.
+ * What a station does on arrival: takes the key out of its wrapping and lends it to `use`; it is zeroed
+ * afterwards. Throws `KeyError` wrap-changed, key-differs where the key's check value is not the announced
+ * one.
  */
 export function withUnwrappedKey<T>(
   wrapped: WrappedKey,

@@ -13,7 +13,8 @@ export interface Terminal {
  */
 export function openTerminal(): Terminal {
   return {
-    // Asked of the descriptors: touching process.stdin would make a piped one unreadable for --passphrase-fd 0.
+    // Asked of the descriptors: touching process.stdin would make a piped one unreadable for --passphrase-fd
+    // 0.
     interactive: isatty(0) && isatty(2),
     async askHidden(question) {
       const { isCancel, password } = await import('@clack/prompts');

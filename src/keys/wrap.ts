@@ -1,4 +1,7 @@
-/** AES key wrap with a 256-bit key-encryption key (RFC 3394): how a class key leaves its custody for a station. */
+/**
+ * AES key wrap with a 256-bit key-encryption key (RFC 3394): how a class key leaves its custody for a
+ * station.
+ */
 import { createCipheriv, createDecipheriv } from 'node:crypto';
 import { KeyError } from './error.ts';
 
@@ -6,8 +9,8 @@ const INITIAL_VALUE = Buffer.alloc(8, 0xa6); // RFC 3394 section 2.2.3.1
 const SEMIBLOCK = 8;
 
 /**
- * Wraps key data under a key-encryption key (RFC 3394 section 2.2.1). `kek`: 16, 24 or 32 bytes. `keyData`: at least 16 bytes,
- * a multiple of 8. Returns 8 bytes more than went in. Throws `KeyError` wrap-input.
+ * Wraps key data under a key-encryption key (RFC 3394 section 2.2.1). `kek`: 16, 24 or 32 bytes. `keyData`:
+ * at least 16 bytes, a multiple of 8. Returns 8 bytes more than went in. Throws `KeyError` wrap-input.
  */
 export function wrapKey(kek: Uint8Array, keyData: Uint8Array): Uint8Array {
   requireWrapInput(keyData.length, 2 * SEMIBLOCK, 'key to wrap');
@@ -16,8 +19,8 @@ export function wrapKey(kek: Uint8Array, keyData: Uint8Array): Uint8Array {
 }
 
 /**
- * Takes key data out of its wrapping (RFC 3394 section 2.2.2). `wrapped`: at least 24 bytes, a multiple of 8. Throws
- * `KeyError` wrap-input for another length, wrap-changed where the integrity check fails.
+ * Takes key data out of its wrapping (RFC 3394 section 2.2.2). `wrapped`: at least 24 bytes, a multiple of 8.
+ * Throws `KeyError` wrap-input for another length, wrap-changed where the integrity check fails.
  */
 export function unwrapKey(kek: Uint8Array, wrapped: Uint8Array): Uint8Array {
   requireWrapInput(wrapped.length, 3 * SEMIBLOCK, 'wrapped key');

@@ -1,4 +1,6 @@
-/** What every Signer and every MacKey must do, whatever custody is behind it. One suite, run over all of them. */
+/**
+ * What every Signer and every MacKey must do, whatever custody is behind it. One suite, run over all of them.
+ */
 import { createHmac, createPublicKey, verify } from 'node:crypto';
 import { describe, expect, it } from 'vitest';
 import { type MacKey, type Signer, sealMac0, sealSign1 } from '../../src/cose/index.ts';

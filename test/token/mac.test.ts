@@ -49,7 +49,8 @@ describe.skipIf(MISSING !== '')('PKCS#11: a class key in a token', () => {
     secret = await unwrapped(trusted);
   });
 
-  // The secret known here is what a station took out of the wrapping: so the token's HMAC is compared with node:crypto.
+  // The secret known here is what a station took out of the wrapping: so the token's HMAC is compared with
+  // node:crypto.
   macKeyContract(
     'in a token',
     () => made.key,

@@ -1,6 +1,7 @@
 /**
- * A real PKCS#11 token in software: SoftHSM2, with a configuration and a token folder of its own that go away afterwards.
- * Where it or the addon is not installed the suites are reported as skipped; in CI that is a failure.
+ * A real PKCS#11 token in software: SoftHSM2, with a configuration and a token folder of its own that go away
+ * afterwards. Where it or the addon is not installed the suites are reported as skipped; in CI that is a
+ * failure.
  */
 import { execFileSync, spawnSync } from 'node:child_process';
 import { existsSync, mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';

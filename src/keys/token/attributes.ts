@@ -1,4 +1,7 @@
-/** What keys in a token must be, as tables: the templates to make them, and the rules they are read back against. */
+/**
+ * What keys in a token must be, as tables: the templates to make them, and the rules they are read back
+ * against.
+ */
 
 import { endianness } from 'node:os';
 import type { Handle } from 'pkcs11js';
@@ -66,7 +69,10 @@ export const MAC_KEY_RULES: Rules = {
   CKA_WRAP_WITH_TRUSTED: null,
 };
 
-/** A key that wraps MAC keys and never leaves. Public, since a security officer, who marks it trusted, sees no other. */
+/**
+ * A key that wraps MAC keys and never leaves. Public, since a security officer, who marks it trusted, sees no
+ * other.
+ */
 export const WRAPPING_KEY: Attributes = {
   CKA_TOKEN: true,
   CKA_SENSITIVE: true,
@@ -93,7 +99,10 @@ const OPTIONAL_REFUSED = new Set([
   'CKR_TEMPLATE_INCONSISTENT',
 ]);
 
-/** Tokens differ in the attributes they take when a key is made: makes it with the strictest set that this one takes. */
+/**
+ * Tokens differ in the attributes they take when a key is made: makes it with the strictest set that this one
+ * takes.
+ */
 export function firstTaken<T>(choices: readonly Attributes[], make: (extra: Attributes) => T): T {
   for (const choice of choices.slice(0, -1)) {
     try {

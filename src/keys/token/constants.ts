@@ -1,4 +1,7 @@
-/** Numbers of PKCS#11 used here (OASIS PKCS#11 v3.2, header pkcs11t.h). The addon names most, not the EdDSA ones. */
+/**
+ * Numbers of PKCS#11 used here (OASIS PKCS#11 v3.2, header pkcs11t.h). The addon names most, not the EdDSA
+ * ones.
+ */
 export const CK = {
   userOfficer: 0,
   userNormal: 1,

@@ -1,5 +1,8 @@
-/** Token custody: each function opens a session of its own, and closes it unless the key given out needs it. */
-import type { KeyType, PublicKey } from '../../crypto/index.ts';
+/**
+ * Token custody: each function opens a session of its own, and closes it unless the key given out needs it.
+ */
+import type { PublicKey } from '../../crypto/index.ts';
+import type { SigningKeyType } from '../algorithms.ts';
 import {
   describeSecretKey,
   describeSigningKey,
@@ -40,7 +43,7 @@ interface Opened {
 export async function createSigningKey(
   naming: KeyNaming,
   place: TokenPlace,
-  type: KeyType,
+  type: SigningKeyType,
   secrets: SecretSource,
 ): Promise<MadeKey<CustodySigner>> {
   return keepOpen(place, secrets, async ({ session, uri }) => {
@@ -74,8 +77,9 @@ export async function createMacKey(
 }
 
 /**
- * Makes a station's wrapping key in a token, or brings in `secret`, the one the station has. `trusted`: marked so by the
- * token's security officer, whose PIN is asked for; MAC keys made in tokens leave under no other.
+ * Makes a station's wrapping key in a token, or brings in `secret`, the one the station has. `trusted`:
+ * marked so by the token's security officer, whose PIN is asked for; MAC keys made in tokens leave under no
+ * other.
  */
 export async function createWrappingKey(
   naming: KeyNaming,

@@ -16,8 +16,9 @@ export interface NewPlace {
 const ID_LENGTH = 16;
 
 /**
- * Place of a new key: the URI's object label, or the key's name, with the trial mark in it where it is a trial key, so
- * that the mark stays with the key in the token. Throws `KeyError` token-key-exists where the label is taken.
+ * Place of a new key: the URI's object label, or the key's name, with the trial mark in it where it is a
+ * trial key, so that the mark stays with the key in the token. Throws `KeyError` token-key-exists where the
+ * label is taken.
  */
 export function newPlace(session: TokenSession, uri: TokenUri, name: string, trial: boolean): NewPlace {
   const wanted = uri.object ?? name;
@@ -34,7 +35,10 @@ export function newPlace(session: TokenSession, uri: TokenUri, name: string, tri
   return { uri: { ...uri, object: label, id }, label, id };
 }
 
-/** The one object of this class that a URI names. Throws `KeyError` token-key-absent, token-key-ambiguous, token-uri. */
+/**
+ * The one object of this class that a URI names. Throws `KeyError` token-key-absent, token-key-ambiguous,
+ * token-uri.
+ */
 export function locate(session: TokenSession, uri: TokenUri, kind: Attributes): Handle {
   if (!uri.object && !uri.id) {
     throw new KeyError(

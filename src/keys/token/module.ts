@@ -28,8 +28,8 @@ export type Cryptoki = Pick<
 const loaded = new Map<string, Cryptoki>();
 
 /**
- * Loads a module once per process. `path`: the shared library; default the variable FIELDSEAL_PKCS11_MODULE. Throws
- * `KeyError` token-module-missing, token-software-absent, token-module-unloadable.
+ * Loads a module once per process. `path`: the shared library; default the variable FIELDSEAL_PKCS11_MODULE.
+ * Throws `KeyError` token-module-missing, token-software-absent, token-module-unloadable.
  */
 export async function loadModule(path = process.env.FIELDSEAL_PKCS11_MODULE): Promise<Cryptoki> {
   if (!path) {

@@ -29,9 +29,9 @@ const MAC_LENGTH = 32;
 const WRAPPING_GROWTH = 8;
 
 /**
- * Makes a MAC key of 32 bytes in the token: sensitive, wrappable, and only under a wrapping key that the security officer
- * marked as trusted, where the token knows CKA_WRAP_WITH_TRUSTED (the attributes read back say so). Throws `KeyError`
- * token-key-weak.
+ * Makes a MAC key of 32 bytes in the token: sensitive, wrappable, and only under a wrapping key that the
+ * security officer marked as trusted, where the token knows CKA_WRAP_WITH_TRUSTED (the attributes read back
+ * say so). Throws `KeyError` token-key-weak.
  */
 export function generateMacKey(session: TokenSession, place: NewPlace): AttributeEvidence[] {
   const strictest = [
@@ -58,8 +58,9 @@ export function inspectMacKey(session: TokenSession, uri: TokenUri): AttributeEv
 }
 
 /**
- * Makes a station's wrapping key in the token (AES-256), or brings in the one that the station has already (`secret`).
- * Only in a security officer's session can it be marked as trusted, which MAC keys made here ask for.
+ * Makes a station's wrapping key in the token (AES-256), or brings in the one that the station has already
+ * (`secret`). Only in a security officer's session can it be marked as trusted, which MAC keys made here ask
+ * for.
  */
 export function makeWrappingKey(
   session: TokenSession,
@@ -86,21 +87,26 @@ export function inspectWrappingKey(session: TokenSession, uri: TokenUri): Attrib
 }
 
 /**
- * Check value of a wrapping key that was made in the token and cannot be told apart otherwise: the first 8 bytes of the
- * RFC 3394 wrapping of the first 16 bytes of SHA-256("fieldseal check value").
+ * Check value of a wrapping key that was made in the token and cannot be told apart otherwise: the first 8
+ * bytes of the RFC 3394 wrapping of the first 16 bytes of SHA-256("fieldseal check value").
  */
 export function wrappingKeyCheckValue(session: TokenSession, uri: TokenUri): Uint8Array {
   return wrapSecret(session, uri, sha256(CHECK_VALUE_MESSAGE).slice(0, 16)).slice(0, CHECK_VALUE_LENGTH);
 }
 
-/** The MAC key of one URI, wrapped under the wrapping key of the other (RFC 3394, CKM_AES_KEY_WRAP): 40 bytes. */
+/**
+ * The MAC key of one URI, wrapped under the wrapping key of the other (RFC 3394, CKM_AES_KEY_WRAP): 40 bytes.
+ */
 export function wrapInside(session: TokenSession, macKey: TokenUri, wrappingKey: TokenUri): Uint8Array {
   const key = locate(session, macKey, MAC_OBJECT);
   const length = readNumber(session, key, 'CKA_VALUE_LEN') ?? KEY_LENGTH;
   return wrapHandle(session, locate(session, wrappingKey, WRAPPING_OBJECT), key, length);
 }
 
-/** Secret bytes wrapped under a wrapping key in the token; they are in the token only for the length of the call. */
+/**
+ * Secret bytes wrapped under a wrapping key in the token; they are in the token only for the length of the
+ * call.
+ */
 export function wrapSecret(session: TokenSession, wrappingKey: TokenUri, secret: Uint8Array): Uint8Array {
   const kek = locate(session, wrappingKey, WRAPPING_OBJECT);
   const key = createObject(session, {

@@ -36,8 +36,8 @@ export class TokenSession {
   }
 
   /**
-   * Finds the token, opens a session and logs in. Throws `KeyError` token-absent, token-ambiguous, pin-missing, pin-wrong,
-   * pin-locked, pin-last-try, token-failed.
+   * Finds the token, opens a session and logs in. Throws `KeyError` token-absent, token-ambiguous,
+   * pin-missing, pin-wrong, pin-locked, pin-last-try, token-failed.
    */
   static async open(cryptoki: Cryptoki, request: SessionRequest): Promise<TokenSession> {
     const { uri, secrets, role = 'user' } = request;

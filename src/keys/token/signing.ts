@@ -1,9 +1,9 @@
 /** Signing keys in a token: made there, never extractable, used there. */
 import type { Handle } from 'pkcs11js';
 import type { Signer } from '../../cose/index.ts';
-import { type KeyType, type PublicKey, readPublicKey, sha256, verifySignature } from '../../crypto/index.ts';
+import { type PublicKey, readPublicKey, sha256, verifySignature } from '../../crypto/index.ts';
 import { der, readDer } from '../../x509/index.ts';
-import { signingAlgorithm } from '../algorithms.ts';
+import { requireSigningType, type SigningKeyType, signingAlgorithm } from '../algorithms.ts';
 import { KeyError } from '../error.ts';
 import type { AttributeEvidence } from '../evidence.ts';
 import { faultySignature } from '../software.ts';
@@ -32,6 +32,7 @@ const CURVES = {
   },
 } as const;
 const SIGNATURE_LENGTH = 64;
+
 /** A key pair made in the token: its public half, and its attributes as read back. */
 export interface MadePair {
   readonly publicKey: PublicKey;
@@ -39,14 +40,14 @@ export interface MadePair {
 }
 
 /**
- * Makes a key pair in the token. `pinEachTime`: every signature asks for the PIN again, where the token can do that;
- * the attributes read back say whether it does. A pair that does not read back as it must is destroyed. Throws
- * `KeyError` token-key-weak, token-mechanism, token-failed.
+ * Makes a key pair in the token. `pinEachTime`: every signature asks for the PIN again, where the token can
+ * do that; the attributes read back say whether it does. A pair that does not read back as it must is
+ * destroyed. Throws `KeyError` token-key-weak, token-mechanism, token-failed.
  */
 export function generatePair(
   session: TokenSession,
   place: NewPlace,
-  type: KeyType,
+  type: SigningKeyType,
   pinEachTime: boolean,
 ): MadePair {
   const curve = CURVES[type];
@@ -82,19 +83,21 @@ export function generatePair(
 }
 
 /**
- * Signer over a private key in the token. ECDSA gets the SHA-256 of the message (CKM_ECDSA), EdDSA the message. Each
- * signature is verified with `publicKey`, the key on record, before it is given out. Throws `KeyError`.
+ * Signer over a private key in the token. ECDSA gets the SHA-256 of the message (CKM_ECDSA), EdDSA the
+ * message. Each signature is verified with `publicKey`, the key on record, before it is given out. Throws
+ * `KeyError`.
  */
 export function openPair(session: TokenSession, uri: TokenUri, publicKey: PublicKey): Signer {
-  const curve = CURVES[publicKey.type];
+  const type = requireSigningType(publicKey.type);
+  const curve = CURVES[type];
   const find = () => locate(session, uri, { CKA_CLASS: CK.classPrivateKey, CKA_KEY_TYPE: curve.keyType });
   const key = tracked(session, find);
   requireStrong(inspectPair(session, uri), session.label);
   return {
-    algorithm: signingAlgorithm(publicKey.type),
+    algorithm: signingAlgorithm(type),
     publicKey: publicKey.spki,
     async sign(message) {
-      const data = publicKey.type === 'p256' ? sha256(message) : message;
+      const data = type === 'p256' ? sha256(message) : message;
       const signature = await session.sign(key, curve.sign, data, SIGNATURE_LENGTH);
       if (verifySignature(publicKey, message, signature)) return signature;
       throw faultySignature();
@@ -107,7 +110,7 @@ export function inspectPair(session: TokenSession, uri: TokenUri): AttributeEvid
   return readBack(session, locate(session, uri, { CKA_CLASS: CK.classPrivateKey }), SIGNING_KEY_RULES);
 }
 
-function readSpki(session: TokenSession, publicObject: Handle, type: KeyType): PublicKey {
+function readSpki(session: TokenSession, publicObject: Handle, type: SigningKeyType): PublicKey {
   const { algorithm, pointLength } = CURVES[type];
   const point = barePoint(session.read(publicObject, 'CKA_EC_POINT') ?? new Uint8Array(), pointLength);
   const key = point && readPublicKey(der.sequence(algorithm, der.bitString(point)));

@@ -1,10 +1,12 @@
 /**
- * pkcs11: URIs (RFC 7512): which token, which object. Only what names them is taken: a PIN never stands in a URI, and
- * neither does a module, since a workspace fetched from elsewhere must not choose code to load.
+ * pkcs11: URIs (RFC 7512): which token, which object. Only what names them is taken: a PIN never stands in a
+ * URI, and neither does a module, since a workspace fetched from elsewhere must not choose code to load.
  */
 import { KeyError } from '../error.ts';
 
-/** A key's place: token by label (and more where labels are not unique), object by label, identifier or both. */
+/**
+ * A key's place: token by label (and more where labels are not unique), object by label, identifier or both.
+ */
 export interface TokenUri {
   readonly token: string;
   readonly manufacturer?: string;
@@ -105,6 +107,7 @@ function invalid(why: string): KeyError {
   return new KeyError(
     'token-uri',
     `The pkcs11: URI cannot be used: ${why}.`,
-    'Write it as pkcs11:token=LABEL;object=NAME (RFC 7512). PINs come by prompt or FIELDSEAL_PIN, the module by option or FIELDSEAL_PKCS11_MODULE.',
+    'Write it as pkcs11:token=LABEL;object=NAME (RFC 7512). The PIN comes by prompt or FIELDSEAL_PIN, the module ' +
+      'by --module or FIELDSEAL_PKCS11_MODULE.',
   );
 }
