@@ -3,6 +3,7 @@ import {
   type Certificate,
   type Crl,
   der,
+  ecdsaFromRaw,
   issuerOf,
   OID,
   PATH_REFUSALS,
@@ -24,6 +25,7 @@ import {
   nameOf,
   type RawCertificate,
   rawParsed,
+  utcTime,
 } from './rewrite.ts';
 import { anchorOf, FROM, issue, NOW, named, type TestChain, testChain, testKey, UNTIL } from './support.ts';
 
@@ -335,6 +337,28 @@ describe('RFC 5280 6.3: revocation lists', () => {
     const slander = await list('intermediate', [revokedSigner()], {}, testKey());
     expect(verdictOf({ crls: [await list('root'), forged] })).toEqual(['crl-signature-wrong', 0]);
     expect(verdictOf({ crls: [await list('root'), slander, await list('intermediate')] })).toEqual(['ok']);
+  });
+
+  test('5.2: a list with a critical extension that is not understood must not be used; 5.1.2.5: nor one without an end', async () => {
+    const raw = async (nextTime: Uint8Array[], extensions: Uint8Array[]) => {
+      const algorithm = der.sequence(der.oid(OID.ecdsaWithSha256));
+      const tbs = der.sequence(
+        der.integer(1),
+        algorithm,
+        own.intermediate.subject.der,
+        utcTime(FROM),
+        ...nextTime,
+        ...(extensions.length > 0 ? [der.constructed(0, der.sequence(...extensions))] : []),
+      );
+      const signature = ecdsaFromRaw(await own.keys.intermediate.sign(tbs));
+      return parseCrl(der.sequence(tbs, algorithm, der.bitString(signature)));
+    };
+    const root = await list('root');
+    const scoped = await raw([utcTime(nextUpdate)], [extension('2.5.29.28', true, der.sequence())]);
+    expect(verdictOf({ crls: [root, scoped] })).toEqual(['crl-not-understood', 0]);
+    expect(verdictOf({ crls: [root, await raw([utcTime(nextUpdate)], [])] })).toEqual(['ok']);
+    expect(verdictOf({ crls: [root, await raw([], [])] })).toEqual(['crl-stale', 0]);
+    expect(verdictOf({ crls: [root, await raw([], [])], at: undefined })).toEqual(['ok']);
   });
 
   test('6.3.3 (f): an authority without cRLSign', async () => {
