@@ -10,7 +10,7 @@ import {
   sealSign1,
   signatureAlgorithm,
 } from '../../src/cose/index.ts';
-import { type KeyType, sha256 } from '../../src/crypto/index.ts';
+import { sha256 } from '../../src/crypto/index.ts';
 import { defaultMemoryMap, type SlotShape } from '../../src/image/index.ts';
 import {
   classId,
@@ -55,6 +55,8 @@ export function makerChain(
 ): Promise<TestChain> {
   return testChain(type, { scopes: [scopeOf(VENT)], ...changes });
 }
+
+type KeyType = 'p256' | 'ed25519';
 
 const PROFILES = {
   p256: 'suit-sha256-esp256-ecdh-a128ctr',
