@@ -2,7 +2,7 @@ import { createPublicKey } from 'node:crypto';
 import { concat, fromHex } from '../bytes/index.ts';
 
 /** Key types that signature algorithms of the mandatory profiles use. */
-export type KeyType = 'p256' | 'ed25519';
+export type KeyType = 'p256' | 'ed25519' | 'hss-lms';
 
 /** Everything before the coordinates, tag of the point included, and the whole length in bytes. */
 interface SpkiForm {
@@ -16,13 +16,21 @@ const P256_UNCOMPRESSED = `3059${P256_ALGORITHM}03420004`;
 const P256_EVEN = `3039${P256_ALGORITHM}03220002`;
 const P256_ODD = `3039${P256_ALGORITHM}03220003`;
 const ED25519 = '302a300506032b6570032100';
+// id-alg-hss-lms-hashsig 1.2.840.113549.1.9.16.3.17, no parameters; the key stands in the BIT STRING as it is, without an
+// OCTET STRING around it (RFC 9802 section 4). 60 bytes for n = 32, 52 for n = 24 (RFC 8554 sections 5.3 and 6.1, RFC 9858).
+const HSS_ALGORITHM = '300d060b2a864886f70d0109100311';
+const HSS_N32 = `304e${HSS_ALGORITHM}033d00`;
+const HSS_N24 = `3046${HSS_ALGORITHM}033500`;
+const HSS_PREFIX_LENGTH = 20;
 
-/** The DER forms of RFC 5480 section 2 (named curve) and RFC 8410 section 4. */
+/** The DER forms of RFC 5480 section 2 (named curve), RFC 8410 section 4 and RFC 9802 section 4. */
 const FORMS: readonly SpkiForm[] = [
   { type: 'p256', prefix: P256_UNCOMPRESSED, length: 91 },
   { type: 'p256', prefix: P256_EVEN, length: 59 },
   { type: 'p256', prefix: P256_ODD, length: 59 },
   { type: 'ed25519', prefix: ED25519, length: 44 },
+  { type: 'hss-lms', prefix: HSS_N32, length: 80 },
+  { type: 'hss-lms', prefix: HSS_N24, length: 72 },
 ];
 
 /**
@@ -55,4 +63,20 @@ export function p256Spki(x: Uint8Array, y: Uint8Array | boolean): Uint8Array | u
 /** DER SubjectPublicKeyInfo of a 32-byte Ed25519 public key (RFC 8410 section 4). */
 export function ed25519Spki(publicKey: Uint8Array): Uint8Array {
   return concat(fromHex(ED25519), publicKey);
+}
+
+/**
+ * DER SubjectPublicKeyInfo of an HSS public key (RFC 9802 section 4): 60 bytes for n = 32, 52 for n = 24. `undefined` for
+ * any other length; whether its parameter sets are known, `readPublicKey` tells.
+ */
+export function hssSpki(publicKey: Uint8Array): Uint8Array | undefined {
+  const form = FORMS.find(
+    ({ type, length }) => type === 'hss-lms' && length === HSS_PREFIX_LENGTH + publicKey.length,
+  );
+  return form && concat(fromHex(form.prefix), publicKey);
+}
+
+/** The HSS public key in a SubjectPublicKeyInfo of type 'hss-lms'. */
+export function hssKeyOf(spki: Uint8Array): Uint8Array {
+  return spki.subarray(HSS_PREFIX_LENGTH);
 }

@@ -1,0 +1,67 @@
+import { createPublicKey, type KeyObject, verify } from 'node:crypto';
+import { toHex } from '../bytes/index.ts';
+import { leafIn, type SpentLeaf } from './hss-lms/leaf.ts';
+import { type HssPublicKey, readHssPublicKey, verifyHss } from './hss-lms/verify.ts';
+import { hssKeyOf, type KeyType, spkiKeyType } from './spki.ts';
+
+interface CommonKey {
+  /** DER SubjectPublicKeyInfo (RFC 5280 section 4.1.2.7). */
+  readonly spki: Uint8Array;
+}
+
+/** A public key, parsed once and kept: importing a key costs more than verifying with it. */
+export type PublicKey =
+  | (CommonKey & { readonly type: Exclude<KeyType, 'hss-lms'>; readonly handle: KeyObject })
+  | (CommonKey & { readonly type: 'hss-lms'; readonly hss: HssPublicKey });
+
+const KEY_CACHE_LIMIT = 256;
+const keyCache = new Map<string, PublicKey>();
+
+/**
+ * Reads a DER SubjectPublicKeyInfo. Only the named curve P-256 (RFC 5480), Ed25519 (RFC 8410) and HSS/LMS (RFC 9802)
+ * are known; anything else gives `undefined`: explicit curve parameters, the hybrid point form, BER, bytes after the end.
+ */
+export function readPublicKey(spki: Uint8Array): PublicKey | undefined {
+  const id = toHex(spki);
+  const known = keyCache.get(id);
+  if (known) return known;
+  const type = spkiKeyType(id);
+  const key = type && importKey(type, spki.slice());
+  if (!key) return undefined;
+  if (keyCache.size >= KEY_CACHE_LIMIT) keyCache.clear();
+  keyCache.set(id, key);
+  return key;
+}
+
+/**
+ * Verifies a raw signature over `message`: r||s, 64 bytes, for P-256 with SHA-256 (RFC 9053 section 2.1), 64 bytes of
+ * pure Ed25519 (RFC 8032), an HSS signature (RFC 8554 section 6.2). False for every malformed input; never throws on data.
+ */
+export function verifySignature(key: PublicKey, message: Uint8Array, signature: Uint8Array): boolean {
+  if (key.type === 'hss-lms') return verifyHss(key.hss, message, signature);
+  if (signature.length !== 64) return false;
+  try {
+    return key.type === 'p256'
+      ? verify('sha256', message, { key: key.handle, dsaEncoding: 'ieee-p1363' }, signature)
+      : verify(null, message, key.handle, signature);
+  } catch {
+    return false;
+  }
+}
+
+/** The one-time leaf that an HSS/LMS signature used; undefined for other keys and malformed signatures. */
+export function spentLeaf(key: PublicKey, signature: Uint8Array): SpentLeaf | undefined {
+  return key.type === 'hss-lms' ? leafIn(key.hss, signature) : undefined;
+}
+
+function importKey(type: KeyType, spki: Uint8Array): PublicKey | undefined {
+  if (type === 'hss-lms') {
+    const hss = readHssPublicKey(hssKeyOf(spki));
+    return hss && { type, spki, hss };
+  }
+  try {
+    return { type, spki, handle: createPublicKey({ key: Buffer.from(spki), format: 'der', type: 'spki' }) };
+  } catch {
+    return undefined;
+  }
+}
