@@ -8,7 +8,6 @@ export {
   ecdsaFromRaw,
   ecdsaToRaw,
   readSubjectKey,
-  UNIT_ALGORITHMS,
 } from './algorithm.ts';
 export type { Anchor } from './anchor.ts';
 export { type Certificate, isTrial, parseCertificate } from './certificate.ts';
