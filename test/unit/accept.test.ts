@@ -75,8 +75,7 @@ describe('a unit accepts what its maker seals for it', () => {
     const { envelope } = await release({ seal: signedBy(chain), detached: true });
     const verdict = check(unitOf(chain), envelope);
     expect(verdict).toMatchObject({ verdict: 'incomplete', refusal: null });
-    expect(verdict.steps.at(-2)!.outcome).toBe('absent');
-    expect(verdict.steps.at(-1)!.outcome).toBe('not reached');
+    expect(verdict.steps.slice(-2).map(({ outcome }) => outcome)).toEqual(['absent', 'absent']);
   });
 
   it('the JSON shape is documented: fieldseal.check/1', async () => {

@@ -24,6 +24,8 @@ const SLOT = 5;
 const WRITE = 18;
 const FETCH = 21;
 const COPY = 22;
+/** A slot that no manifest can name: each branch asks in vain, so that all are heard of. */
+const NO_SLOT = -1;
 /** Slots that are assumed in turn: a bound on work for a manifest that asks about many. */
 const MAXIMUM_SLOTS = 16;
 
@@ -33,9 +35,13 @@ const MAXIMUM_SLOTS = 16;
  */
 export function imagesBySlot(manifest: Manifest): WantedImage[][] {
   const asked = new Set<number>();
-  const first = imagesInSlot(manifest, 0, asked);
-  if (asked.size === 0) return [first];
-  return [...asked].slice(0, MAXIMUM_SLOTS).map((slot) => imagesInSlot(manifest, slot, asked));
+  const regardless = imagesInSlot(manifest, NO_SLOT, asked);
+  if (asked.size === 0) return [regardless];
+  const bySlot: WantedImage[][] = [];
+  for (const slot of asked) {
+    if (bySlot.length < MAXIMUM_SLOTS) bySlot.push(imagesInSlot(manifest, slot, asked));
+  }
+  return bySlot;
 }
 
 function imagesInSlot(manifest: Manifest, slot: number, asked: Set<number>): WantedImage[] {

@@ -28,6 +28,8 @@ const CHECK_STEPS: readonly StepName[] = [
   'image',
 ];
 
+const IMAGE_SOURCE = 'draft-ietf-suit-manifest 8.4.9.2';
+
 /** An envelope, perhaps its detached image, and the unit that is asked. */
 export interface CheckRequest extends InstallRequest {
   readonly unit: UnitView;
@@ -42,7 +44,14 @@ export function checkForUnit({ unit, ...request }: CheckRequest): Verdict {
     const plan = judgeInstall(trace, request, unit);
     const { source, ...image } = plan.image;
     if (plan.effect === 'already there') return skipImage(trace);
-    if (source) judgeImage(trace, image, source);
+    if (source) return judgeImage(trace, image, source);
+    trace.enter('image');
+    trace.lacks({
+      what: 'SHA-256 of the image',
+      expected: image.digest,
+      found: 'no image at hand',
+      source: IMAGE_SOURCE,
+    });
   });
 }
 
