@@ -23,7 +23,7 @@ export function signerContract(title: string, make: () => Signer): void {
         const signer = make();
         const signature = await signer.sign(message);
         expect(signature).toBeInstanceOf(Uint8Array);
-        expect(signature).toHaveLength(signer.algorithm.signatureLength);
+        expect(signature).toHaveLength(signer.algorithm.signatureLength!);
         expect(verifySignature(readPublicKey(signer.publicKey)!, message, signature)).toBe(true);
         expect(
           verifySignature(readPublicKey(signer.publicKey)!, Uint8Array.of(...message, 0), signature),
