@@ -69,7 +69,7 @@ export async function withKeyFile<T>(
   const plain = withSecret(secrets.passphrase(request), (passphrase) =>
     decryptPrivateKeyInfo(encrypted, passphrase),
   );
-  return withSecret(plain, (whole) => use(readPlain(whole), whole));
+  return withSecret(plain, (whole) => use(readDecrypted(whole), whole));
 }
 
 /** The signing key in a file, with its mark. */
@@ -151,8 +151,11 @@ function keyBlock(path: string) {
   }
 }
 
-// Wrong passphrases pass the padding check now and then; what they give is then no PrivateKeyInfo.
-function readPlain(plain: Uint8Array): PrivateKeyInfo {
+/**
+ * Reads what came out of decryption. Wrong passphrases pass the padding check now and then; what they give is
+ * then no PrivateKeyInfo. Throws `KeyError` passphrase-wrong, key-type-unsupported.
+ */
+export function readDecrypted(plain: Uint8Array): PrivateKeyInfo {
   try {
     return readPrivateKeyInfo(plain);
   } catch (error) {

@@ -1,19 +1,28 @@
 /** Secrets that a virtual unit holds: encrypted PEM texts in its file, where they are not trial secrets in clear. */
 import { onePem, toPem } from '../x509/index.ts';
 import { KeyError } from './error.ts';
+import { readDecrypted } from './file-custody.ts';
 import { decryptPrivateKeyInfo, encryptPrivateKeyInfo } from './pbes2.ts';
-import { readPrivateKeyInfo, writeSecretKeyInfo } from './pkcs8.ts';
+import { writeSecretKeyInfo } from './pkcs8.ts';
 import { type SecretSource, withSecret } from './secrets.ts';
 
 const LABEL = 'ENCRYPTED PRIVATE KEY';
 
 /** Encrypts a unit's symmetric secret: PKCS#8 under PBES2, as in key files. Throws `KeyError` passphrase-.... */
-export function protectUnitSecret(secret: Uint8Array, keyName: string, secrets: SecretSource): Promise<string> {
+export function protectUnitSecret(
+  secret: Uint8Array,
+  keyName: string,
+  secrets: SecretSource,
+): Promise<string> {
   return protectUnitKey(writeSecretKeyInfo('mac', secret, false), keyName, secrets);
 }
 
 /** The same for a private key, given as DER PrivateKeyInfo; it is zeroed. */
-export async function protectUnitKey(info: Uint8Array, keyName: string, secrets: SecretSource): Promise<string> {
+export async function protectUnitKey(
+  info: Uint8Array,
+  keyName: string,
+  secrets: SecretSource,
+): Promise<string> {
   const request = { keyName, purpose: 'working', fresh: true } as const;
   const encrypted = await withSecret(secrets.passphrase(request), (passphrase) =>
     withSecret(Promise.resolve(info), (plain) => encryptPrivateKeyInfo(plain, passphrase)),
@@ -22,12 +31,18 @@ export async function protectUnitKey(info: Uint8Array, keyName: string, secrets:
 }
 
 /** Opens a unit's symmetric secret; the caller zeroes it. Throws `KeyError` passphrase-..., key-file-damaged. */
-export async function openUnitSecret(pem: string, keyName: string, secrets: SecretSource): Promise<Uint8Array> {
+export async function openUnitSecret(
+  pem: string,
+  keyName: string,
+  secrets: SecretSource,
+): Promise<Uint8Array> {
   const encrypted = onePem(pem, LABEL);
   const request = { keyName, purpose: 'working', fresh: false } as const;
-  const plain = withSecret(secrets.passphrase(request), (passphrase) => decryptPrivateKeyInfo(encrypted, passphrase));
+  const plain = withSecret(secrets.passphrase(request), (passphrase) =>
+    decryptPrivateKeyInfo(encrypted, passphrase),
+  );
   return withSecret(plain, (whole) => {
-    const info = readPrivateKeyInfo(whole);
+    const info = readDecrypted(whole);
     if (info.kind === 'mac') return info.privateKey.slice();
     throw new KeyError(
       'key-purpose',
