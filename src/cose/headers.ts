@@ -50,9 +50,9 @@ function readProtected(item: CborBytes): CborMapping | undefined {
 }
 
 /** Decodes for this room: CBOR faults become COSE faults. Strangers need not sort their headers. */
-export function decodeForCose(bytes: Uint8Array, base: number): CborItem {
+export function decodeForCose(bytes: Uint8Array, base: number, limits: { maxItems?: number } = {}): CborItem {
   try {
-    return decode(bytes, { sortedKeys: false, base });
+    return decode(bytes, { sortedKeys: false, base, ...limits });
   } catch (error) {
     if (!(error instanceof CborError)) throw error;
     const code = error.code === 'duplicate-key' ? 'duplicate-label' : 'not-cbor';

@@ -1,7 +1,8 @@
 /**
- * COSE: signed and MACed messages (RFC 9052) with the algorithms of the tables (RFC 9053, RFC 9864). Sign1 and Mac0 are
- * sealed through the ports `Signer` and `MacKey`, whatever custody is behind them, and verified; Sign and Mac are read
- * and verified. Reading throws `CoseError`; verifying returns a verdict.
+ * COSE: signed, MACed and encrypted messages (RFC 9052) with the algorithms of the tables (RFC 9053, RFC 9864, RFC 9459).
+ * Sign1 and Mac0 are sealed through the ports `Signer` and `MacKey`, whatever custody is behind them, and verified; Sign
+ * and Mac are read and verified. Encrypt and Encrypt0 are written and opened, contents of any length piece by piece.
+ * Reading throws `CoseError`; verifying and opening return a verdict.
  */
 export {
   type MacAlgorithm,
@@ -9,6 +10,72 @@ export {
   type SignatureAlgorithm,
   signatureAlgorithm,
 } from './algorithms.ts';
+export {
+  type AgreementAlgorithm,
+  type ContentAlgorithm,
+  contentAlgorithm,
+  type DirectAlgorithm,
+  type KeyDistribution,
+  keyDistribution,
+  type WrapAlgorithm,
+} from './encryption/algorithms.ts';
+export {
+  type ContentKey,
+  type ContentVerdict,
+  type OpenOptions,
+  openEncrypt,
+  openEncrypt0,
+} from './encryption/content.ts';
+export {
+  decryptWhole,
+  type IntegrityBasis,
+  type PlaintextSink,
+  type RunningDecryption,
+  startDecrypt,
+} from './encryption/decrypt.ts';
+export {
+  type EncryptParts,
+  type RunningEncryption,
+  sealEncrypt,
+  sealEncrypt0,
+  startEncrypt,
+} from './encryption/encrypt.ts';
+export type { RandomSource } from './encryption/fresh.ts';
+export { SUIT_PAYLOAD_ENCRYPTION } from './encryption/kdf-context.ts';
+export {
+  type DecodeEncryptedOptions,
+  decodeEncrypted,
+  type Encrypt0Message,
+  type EncryptedMessage,
+  type EncryptMessage,
+  MAX_RECIPIENTS,
+} from './encryption/message.ts';
+export {
+  type AgreementRecipient,
+  heldWrappingKey,
+  publicKeyRecipient,
+  type Recipient,
+  type WrapRecipient,
+} from './encryption/recipient.ts';
+export type { EncryptionRefusal } from './encryption/refusals.ts';
+export {
+  type AuthenticityCheck,
+  encryptMessage,
+  type MessageParts,
+  type MessageVerdict,
+  type OpenMessageOptions,
+  openMessage,
+} from './encryption/signed-message.ts';
+export { encryptionInfoSize, type RecipientForm, recipientSize } from './encryption/sizes.ts';
+export {
+  type KeyUnwrapper,
+  privateKeyUnwrapper,
+  type RecipientContext,
+  type SharedContentKey,
+  sharedKeyUnwrapper,
+  type Unwrapped,
+  wrappingKeyUnwrapper,
+} from './encryption/unwrap.ts';
 export { CoseError, type CoseErrorCode } from './error.ts';
 export type { HeaderEntry, Headers } from './headers.ts';
 export { type CoseKey, readCoseKey } from './key.ts';

@@ -119,7 +119,7 @@ function readSigner(item: CborItem): CoseSigner {
   return { headers: readHeaders(fields[0]!, fields[1]!), signature: bytesOf(fields[2]!) };
 }
 
-function readRecipient(item: CborItem): CoseRecipient {
+export function readRecipient(item: CborItem): CoseRecipient {
   const nested = item.type === 'array' && item.items.length === 4;
   const fields = elements(item, nested ? 4 : 3);
   return {
@@ -129,12 +129,12 @@ function readRecipient(item: CborItem): CoseRecipient {
   };
 }
 
-function elements(item: CborItem, count: number): readonly CborItem[] {
+export function elements(item: CborItem, count: number): readonly CborItem[] {
   if (item.type !== 'array' || item.items.length !== count) throw new CoseError('structure', item.start);
   return item.items;
 }
 
-function listOf(item: CborItem): readonly CborItem[] {
+export function listOf(item: CborItem): readonly CborItem[] {
   if (item.type !== 'array' || item.items.length === 0) throw new CoseError('structure', item.start);
   return item.items;
 }
@@ -144,6 +144,6 @@ function bytesOf(item: CborItem): Uint8Array {
   return item.value;
 }
 
-function bytesOrNull(item: CborItem): Uint8Array | null {
+export function bytesOrNull(item: CborItem): Uint8Array | null {
   return item.type === 'simple' && item.value === null ? null : bytesOf(item);
 }

@@ -27,8 +27,9 @@ export type HeaderParameter = readonly [label: number | string, value: CborValue
 
 /** What a message is made of. `alg` is added to the protected header. */
 export interface SealParts {
-  /** Detached: authenticated, but not part of the message. */
   readonly payload: Uint8Array;
+  /** Whether the message carries its payload. Default false: detached, authenticated but not part of the message. */
+  readonly attached?: boolean;
   readonly protectedHeaders?: readonly HeaderParameter[];
   readonly unprotectedHeaders?: readonly HeaderParameter[];
   /** RFC 9052 section 4.3. Default none. */
@@ -39,7 +40,7 @@ const SIGN1_TAG = 18;
 const MAC0_TAG = 17;
 
 /**
- * Signs a detached payload: an encoded COSE_Sign1 with tag 18 and nil payload (RFC 9052 sections 4.2 and 4.4). The
+ * Signs a payload: an encoded COSE_Sign1 with tag 18, payload nil unless attached (RFC 9052 sections 4.2 and 4.4). The
  * signature is verified before it is handed out. Throws `TypeError` for a legacy algorithm or a label given twice,
  * `Error` where the custody returns a signature that its own public key does not verify.
  */
@@ -53,11 +54,13 @@ export async function sealSign1(signer: Signer, parts: SealParts): Promise<Uint8
   const message = signStructure1(headers.protectedBytes, parts.payload, parts.externalAad);
   const signature = await signer.sign(message);
   requireOwnSignature(signer, message, signature);
-  return encode(new CborTag(SIGN1_TAG, [headers.protectedBytes, headers.unprotected, null, signature]));
+  return encode(
+    new CborTag(SIGN1_TAG, [headers.protectedBytes, headers.unprotected, carried(parts), signature]),
+  );
 }
 
 /**
- * MACs a detached payload: an encoded COSE_Mac0 with tag 17 and nil payload (RFC 9052 sections 6.2 and 6.3). The key's
+ * MACs a payload: an encoded COSE_Mac0 with tag 17, payload nil unless attached (RFC 9052 sections 6.2 and 6.3). The key's
  * id goes out as unprotected kid unless the headers name one. Throws `TypeError` for a label given twice, `Error`
  * where the custody returns a tag of the wrong length.
  */
@@ -70,7 +73,7 @@ export async function sealMac0(key: MacKey, parts: SealParts): Promise<Uint8Arra
         'nothing was sealed; check the custody of the key',
     );
   }
-  return encode(new CborTag(MAC0_TAG, [headers.protectedBytes, headers.unprotected, null, tag]));
+  return encode(new CborTag(MAC0_TAG, [headers.protectedBytes, headers.unprotected, carried(parts), tag]));
 }
 
 /** A MAC key held in memory. Throws `TypeError` for a key shorter than its algorithm asks (RFC 9053 section 3.1). */
@@ -84,16 +87,25 @@ export function heldMacKey(keyId: Uint8Array, key: Uint8Array): MacKey {
   return { algorithm, keyId, mac: async (message) => hmacSha256(key, message) };
 }
 
+function carried(parts: SealParts): Uint8Array | null {
+  return parts.attached ? parts.payload : null;
+}
+
 function layOutHeaders(
   algorithmId: number,
   parts: SealParts,
 ): { protectedBytes: Uint8Array; unprotected: CborMap } {
   const authenticated: HeaderParameter[] = [[LABEL.alg, algorithmId], ...(parts.protectedHeaders ?? [])];
   const open = parts.unprotectedHeaders ?? [];
-  const labels = [...authenticated, ...open].map(([label]) => label);
+  requireLabelsOnce([...authenticated, ...open]);
+  return { protectedBytes: encode(new CborMap(authenticated)), unprotected: new CborMap(open) };
+}
+
+/** Throws `TypeError` where a label stands twice in a layer to be written (RFC 9052 section 3). */
+export function requireLabelsOnce(headers: readonly HeaderParameter[]): void {
+  const labels = headers.map(([label]) => label);
   const repeated = labels.find((label, i) => labels.indexOf(label) !== i);
   if (repeated !== undefined) throw new TypeError(`header label ${repeated} is given twice`);
-  return { protectedBytes: encode(new CborMap(authenticated)), unprotected: new CborMap(open) };
 }
 
 function withKeyId(key: MacKey, parts: SealParts): SealParts {

@@ -46,7 +46,17 @@ export function macStructure(
   return encode(['MAC', asSigned(protectedBytes), externalAad, payload]);
 }
 
+/** Enc_structure of a COSE_Encrypt0: what an AEAD authenticates besides the ciphertext (RFC 9052 section 5.3). */
+export function encStructure0(protectedBytes: Uint8Array, externalAad: Uint8Array = EMPTY): Uint8Array {
+  return encode(['Encrypt0', asSigned(protectedBytes), externalAad]);
+}
+
+/** Enc_structure of the content of a COSE_Encrypt (RFC 9052 section 5.3). */
+export function encStructure(protectedBytes: Uint8Array, externalAad: Uint8Array = EMPTY): Uint8Array {
+  return encode(['Encrypt', asSigned(protectedBytes), externalAad]);
+}
+
 /** An empty map enters as the empty byte string, however it was sent (RFC 9052 section 3). */
-function asSigned(protectedBytes: Uint8Array): Uint8Array {
+export function asSigned(protectedBytes: Uint8Array): Uint8Array {
   return protectedBytes.length === 1 && protectedBytes[0] === EMPTY_MAP ? EMPTY : protectedBytes;
 }

@@ -144,7 +144,10 @@ function protectedAlgorithm<A>(
 }
 
 /** RFC 9052 section 3.1, crit. */
-function unmetCriticality(headers: Headers, options: VerifyOptions): CoseRefusal | undefined {
+export function unmetCriticality(
+  headers: Headers,
+  options: Pick<VerifyOptions, 'understood'>,
+): 'crit-malformed' | 'crit-not-understood' | undefined {
   const crit = headers.get(LABEL.crit);
   if (!crit) return undefined;
   if (crit.type !== 'array' || !headers.protectedGet(LABEL.crit)) return 'crit-malformed';
