@@ -6,8 +6,8 @@ export interface SignatureAlgorithm {
   readonly id: number;
   readonly name: string;
   readonly keyType: KeyType;
-  /** Bytes. */
-  readonly signatureLength: number;
+  /** Bytes; absent where each key has its own. */
+  readonly signatureLength?: number;
   /** Legacy: checked for the sake of what is in the field, never sealed with. */
   readonly status: 'current' | 'legacy';
   readonly source: string;
@@ -40,6 +40,13 @@ const SIGNATURE_ALGORITHMS: readonly SignatureAlgorithm[] = [
     signatureLength: 64,
     status: 'current',
     source: 'RFC 9864 section 2.2',
+  },
+  {
+    id: -46,
+    name: 'HSS-LMS',
+    keyType: 'hss-lms',
+    status: 'current',
+    source: 'RFC 8778 section 6.1',
   },
   {
     id: -7,

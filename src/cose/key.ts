@@ -1,5 +1,5 @@
 import { type CborItem, type CborMapping, lookUp } from '../cbor/index.ts';
-import { ed25519Spki, type KeyType, p256Spki } from '../crypto/index.ts';
+import { ed25519Spki, hssSpki, type KeyType, p256Spki, readPublicKey } from '../crypto/index.ts';
 import { signatureAlgorithm } from './algorithms.ts';
 import { CoseError } from './error.ts';
 import { labelOf } from './labels.ts';
@@ -10,15 +10,16 @@ export type CoseKey = { readonly keyId: Uint8Array | undefined } & (
   | { readonly type: 'symmetric'; readonly key: Uint8Array }
 );
 
-/** COSE_Key common and type-specific labels (RFC 9052 section 7.1, RFC 9053 section 7). */
-const KEY = { kty: 1, kid: 2, alg: 3, curve: -1, x: -2, y: -3, symmetric: -1 } as const;
-const KTY = { okp: 1, ec2: 2, symmetric: 4 } as const;
+/** COSE_Key common and type-specific labels (RFC 9052 section 7.1, RFC 9053 section 7, RFC 8778 section 6.3). */
+const KEY = { kty: 1, kid: 2, alg: 3, curve: -1, x: -2, y: -3, symmetric: -1, hssPublic: -1 } as const;
+const KTY = { okp: 1, ec2: 2, symmetric: 4, hssLms: 5 } as const;
 const CURVE = { p256: 1, ed25519: 6 } as const;
 const COORDINATE_LENGTH = 32;
 
 /**
- * Reads a decoded COSE_Key: P-256 (point compressed or not, checked to lie on the curve) and Ed25519 give DER
- * SubjectPublicKeyInfo, symmetric keys their bytes. Throws `CoseError`. RFC 9052 section 7, RFC 9053 section 7.
+ * Reads a decoded COSE_Key: P-256 (point compressed or not, checked to lie on the curve), Ed25519 and HSS/LMS give DER
+ * SubjectPublicKeyInfo, symmetric keys their bytes. Throws `CoseError`. RFC 9052 section 7, RFC 9053 section 7, RFC 8778
+ * section 3.
  */
 export function readCoseKey(item: CborItem): CoseKey {
   if (item.type !== 'map') throw new CoseError('key-malformed', item.start);
@@ -28,6 +29,8 @@ export function readCoseKey(item: CborItem): CoseKey {
       return { keyId, type: 'p256', spki: requireAlgorithm(item, 'p256', readP256(item)) };
     case KTY.okp:
       return { keyId, type: 'ed25519', spki: requireAlgorithm(item, 'ed25519', readEd25519(item)) };
+    case KTY.hssLms:
+      return { keyId, type: 'hss-lms', spki: requireAlgorithm(item, 'hss-lms', readHss(item)) };
     case KTY.symmetric:
       return { keyId, type: 'symmetric', key: bytesAt(item, KEY.symmetric) };
     default:
@@ -51,6 +54,12 @@ function readY(map: CborMapping): Uint8Array | boolean {
 function readEd25519(map: CborMapping): Uint8Array {
   if (integerAt(map, KEY.curve) !== CURVE.ed25519) throw new CoseError('key-unsupported', map.start);
   return ed25519Spki(coordinateAt(map, KEY.x));
+}
+
+function readHss(map: CborMapping): Uint8Array {
+  const spki = hssSpki(bytesAt(map, KEY.hssPublic));
+  if (!spki || !readPublicKey(spki)) throw new CoseError('key-malformed', map.start);
+  return spki;
 }
 
 /** A key that names an algorithm is for that one only (RFC 9052 section 7.1, alg). */

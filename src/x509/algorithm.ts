@@ -1,4 +1,4 @@
-/** Signature algorithms of certificates, requests and CRLs. A unit's profile allows the two in `UNIT_ALGORITHMS`. */
+/** Signature algorithms of certificates, requests and CRLs. A unit's profile allows those in `UNIT_ALGORITHMS`. */
 import { concat, equal } from '../bytes/index.ts';
 import { type KeyType, type PublicKey, readPublicKey, verifySignature } from '../crypto/index.ts';
 import { type DerReader, readDer, TAG } from './der.ts';
@@ -17,7 +17,7 @@ export interface CertificateAlgorithm {
 
 interface ProfileAlgorithm extends CertificateAlgorithm {
   readonly keyType: KeyType;
-  /** From the BIT STRING's content to 64 raw bytes; `undefined` where it is not well-formed. */
+  /** From the BIT STRING's content to the raw form; `undefined` where it is not well-formed. */
   toRaw(value: Uint8Array): Uint8Array | undefined;
   fromRaw(raw: Uint8Array): Uint8Array;
 }
@@ -25,13 +25,14 @@ interface ProfileAlgorithm extends CertificateAlgorithm {
 const HALF = 32;
 const P256_SPKI_LENGTH = 91;
 
-/** ecdsa-with-SHA256 (RFC 5758 section 3.2) and Ed25519 (RFC 8410 section 6). Neither has parameters. */
+/** ecdsa-with-SHA256 (RFC 5758 section 3.2), Ed25519 (RFC 8410 section 6), HSS/LMS (RFC 9802). None has parameters. */
 const PROFILE: readonly ProfileAlgorithm[] = [
   profileAlgorithm(OID.ecdsaWithSha256, 'ECDSA P-256 with SHA-256', 'p256', ecdsaToRaw, ecdsaFromRaw),
-  profileAlgorithm(OID.ed25519, 'Ed25519', 'ed25519', asItStands, (raw) => raw),
+  profileAlgorithm(OID.ed25519, 'Ed25519', 'ed25519', ed25519ToRaw, asItStands),
+  profileAlgorithm(OID.hssLms, 'HSS/LMS', 'hss-lms', asItStands, asItStands),
 ];
 
-/** What a unit accepts: signatures of P-256 with SHA-256, and of Ed25519. */
+/** What a unit accepts: signatures of P-256 with SHA-256, of Ed25519, and of HSS/LMS. */
 export const UNIT_ALGORITHMS: readonly CertificateAlgorithm[] = PROFILE;
 
 /** An AlgorithmIdentifier: the identifier, and its whole element for comparing it with another. */
@@ -70,12 +71,12 @@ export function algorithmFor(key: PublicKey): Uint8Array {
   return sequence(oid(requireProfile(key).oid));
 }
 
-/** A raw 64-byte signature as certificates carry it: an ECDSA-Sig-Value (RFC 3279 section 2.2.3), or as it is. */
+/** A raw signature as certificates carry it: an ECDSA-Sig-Value (RFC 3279 section 2.2.3), or as it is. */
 export function signatureFromRaw(key: PublicKey, raw: Uint8Array): Uint8Array {
   return requireProfile(key).fromRaw(raw);
 }
 
-/** The raw form of a signature: 64 bytes. Empty where it is malformed; as it stands for unknown algorithms. */
+/** The raw form of a signature, 64 bytes but for HSS/LMS. Empty where it is malformed; as it stands for unknown algorithms. */
 export function signatureToRaw(algorithmOid: string, value: Uint8Array): Uint8Array {
   const algorithm = profileByOid(algorithmOid);
   return algorithm ? (algorithm.toRaw(value) ?? new Uint8Array()) : value;
@@ -136,7 +137,11 @@ function profileByKeyType(keyType: KeyType): ProfileAlgorithm | undefined {
   return PROFILE.find((row) => row.keyType === keyType);
 }
 
-function asItStands(value: Uint8Array): Uint8Array | undefined {
+function asItStands(value: Uint8Array): Uint8Array {
+  return value;
+}
+
+function ed25519ToRaw(value: Uint8Array): Uint8Array | undefined {
   return value.length === 2 * HALF ? value : undefined;
 }
 

@@ -36,11 +36,11 @@ export interface Certificate extends KnownExtensions {
   readonly trial: boolean;
   /** Object identifier of the signature algorithm. */
   readonly signatureAlgorithm: string;
-  /** Raw: 64 bytes for the profile's algorithms, empty where malformed; as it stands for all others. */
+  /** Raw: 64 bytes for P-256 and Ed25519, empty where malformed; as it stands for all others. */
   readonly signature: Uint8Array;
 }
 
-/** Largest certificate, in bytes. One of a P-256 signer has about 470. */
+/** Largest certificate, in bytes. One of a P-256 signer has about 470; one signed by HSS/LMS with W1 about 10,000. */
 const MAX_CERTIFICATE_BYTES = 16_384;
 const MAX_SERIAL_BYTES = 20;
 const CACHE_LIMIT = 64;

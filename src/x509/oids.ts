@@ -25,6 +25,8 @@ export const OID = {
   // RFC 5758 section 3.2, RFC 8410 section 3
   ecdsaWithSha256: '1.2.840.10045.4.3.2',
   ed25519: '1.3.101.112',
+  // id-alg-hss-lms-hashsig, RFC 9708 section 4 and RFC 9802
+  hssLms: '1.2.840.113549.1.9.16.3.17',
   /**
    * Our own extension: the signer's generation, an INTEGER from 0. The identifier is a random UUID under the arc
    * 2.25 (ITU-T X.667): 0f185827-22bd-4c1c-a94c-4f393aa0a932.

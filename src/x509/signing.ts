@@ -6,8 +6,8 @@ import { bitString, sequence } from './der-write.ts';
 import { X509Error } from './x509-error.ts';
 
 /**
- * Signs the bytes handed to it and returns the raw signature, 64 bytes: r||s for P-256 with SHA-256 over the
- * bytes, or pure Ed25519. Custody hashes as it must.
+ * Signs the bytes handed to it and returns the raw signature: r||s, 64 bytes, for P-256 with SHA-256 over the
+ * bytes, pure Ed25519, or HSS/LMS. Custody hashes as it must.
  */
 export type SignCallback = (tbs: Uint8Array) => Promise<Uint8Array>;
 

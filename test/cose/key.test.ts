@@ -77,6 +77,54 @@ describe('RFC 9053 7.1.1: EC2', () => {
   ])('%s', (_, pairs, code) => expect(codeOf(pairs)).toBe(code));
 });
 
+/** As published in the working group's example hashsig-01, which is the top key of RFC 8554 Appendix F, Test Case 2. */
+const HSS = fromHex(
+  '000000010000000600000003d08fabd4a2091ff0a8cb4ed834e7453432a58885cd9ba0431235466bff9651c6c92124404d45fa53cf161c28f1ad5a8e',
+);
+
+describe('RFC 8778 3 and 6.3: HSS-LMS, kty 5', () => {
+  const key: Pairs = [
+    [1, 5],
+    [-1, HSS],
+  ];
+  it('gives its SubjectPublicKeyInfo (RFC 9802): no parameters, the key as it is', () => {
+    const found = read([...key, [2, fromUtf8('ItsBig')]]);
+    expect(found).toMatchObject({ type: 'hss-lms', keyId: fromUtf8('ItsBig') });
+    expect('spki' in found && toHex(found.spki)).toBe(
+      `304e300d060b2a864886f70d0109100311033d00${toHex(HSS)}`,
+    );
+  });
+  it.each<[string, Pairs, CoseErrorCode | 'read']>([
+    ['alg HSS-LMS fits', [...key, [3, -46]], 'read'],
+    ['alg ESP256 does not', [...key, [3, -9]], 'key-unsupported'],
+    ['no public key', [[1, 5]], 'key-malformed'],
+    [
+      'a public key cut short',
+      [
+        [1, 5],
+        [-1, HSS.subarray(1)],
+      ],
+      'key-malformed',
+    ],
+    [
+      'an unknown tree type',
+      [
+        [1, 5],
+        [-1, HSS.with(7, 0x63)],
+      ],
+      'key-malformed',
+    ],
+    [
+      'no level at all',
+      [
+        [1, 5],
+        [-1, HSS.with(3, 0)],
+      ],
+      'key-malformed',
+    ],
+  ])('%s', (_, pairs, code) => expect(codeOf(pairs)).toBe(code));
+});
+
 describe('RFC 9053 7.2 and 7.3: OKP and symmetric', () => {
   it('Ed25519 gives its SubjectPublicKeyInfo (RFC 8410)', () => {
     const found = read([

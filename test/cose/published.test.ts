@@ -18,6 +18,7 @@ import {
 import {
   ed25519Spki,
   hmacSha256,
+  hssSpki,
   type PublicKey,
   p256Spki,
   readPublicKey,
@@ -29,6 +30,7 @@ interface KeyVector {
   kty: string;
   crv?: string;
   xHex: string;
+  publicHex?: string;
   yHex: string;
   kHex: string;
 }
@@ -52,7 +54,7 @@ const KINDS: Record<string, CoseMessage['kind']> = {
   COSE_Mac0: 'mac0',
   COSE_Mac: 'mac',
 };
-const IN_THE_TABLES = ['ES256', 'EdDSA', 'HS256', 'direct'];
+const IN_THE_TABLES = ['ES256', 'EdDSA', 'HSS-LMS', 'HS256', 'direct'];
 
 const all: Case[] = vectorsPresent ? vectors('cose-examples').cases : [];
 const cases = all.filter((each) => each.type in KINDS);
@@ -72,6 +74,7 @@ function hasOpenAlg(message: CoseMessage): boolean {
 }
 
 function publicKeyOf(key: KeyVector): PublicKey {
+  if (key.publicHex) return readPublicKey(hssSpki(fromHex(key.publicHex))!)!;
   const x = fromHex(key.xHex);
   return readPublicKey(key.crv === 'Ed25519' ? ed25519Spki(x) : p256Spki(x, fromHex(key.yHex))!)!;
 }
@@ -116,8 +119,8 @@ function structuresOf(message: CoseMessage, each: Case): Uint8Array[] {
 }
 
 describe.skipIf(!vectorsPresent)('cose-wg/Examples', () => {
-  it('32 of the 60 cases are of our kinds: 20 valid ones, 16 of them by algorithms of the tables', () => {
-    expect([all.length, cases.length, valid.length, within.length]).toEqual([60, 32, 20, 16]);
+  it('32 of the 60 cases are of our kinds: 20 valid ones, 17 of them by algorithms of the tables', () => {
+    expect([all.length, cases.length, valid.length, within.length]).toEqual([60, 32, 20, 17]);
   });
 
   it.each(valid)(
@@ -144,17 +147,9 @@ describe.skipIf(!vectorsPresent)('cose-wg/Examples', () => {
     }
   });
 
-  it('skipped, each with its code: HMAC 256/64, HSS-LMS (outside the tables), HKDF recipient', () => {
-    const skipped = beyondTheTables.map((each) => {
-      const message = messageOf(each);
-      if (message.kind !== 'sign') return [each.id, ...outcomesOf(each)];
-      const key = publicKeyOf(within.find((other) => other.type === 'COSE_Sign')!.keys[0]!);
-      const verdict = verifySigner(message, message.signers[0]!, key, fromHex(each.plaintextHex));
-      return [each.id, verdict.ok ? 'ok' : verdict.code];
-    });
-    expect(skipped).toEqual([
+  it('skipped, each with its code: HMAC 256/64 (outside the tables), HKDF recipient', () => {
+    expect(beyondTheTables.map((each) => [each.id, ...outcomesOf(each)])).toEqual([
       ['CWT/A_7', 'alg-unsupported'],
-      ['hashsig/hashsig-01', 'alg-unsupported'],
       ['hkdf-hmac-sha-examples/hmac-sha-256-03', 'recipient-unsupported'],
       ['hmac-examples/HMac-05', 'alg-unsupported'],
     ]);
@@ -173,7 +168,8 @@ describe.skipIf(!vectorsPresent)('cose-wg/Examples', () => {
   it('a flipped bit anywhere in a valid message never verifies', () => {
     for (const each of within.slice(0, 8)) {
       const bytes = fromHex(each.cborHex);
-      for (let bit = 0; bit < bytes.length * 8; bit += 5) {
+      const step = bytes.length > 1000 ? 197 : 5; // an HSS signature is long, and dear to verify
+      for (let bit = 0; bit < bytes.length * 8; bit += step) {
         const changed = bytes.slice();
         changed[bit >> 3]! ^= 1 << (bit & 7);
         const outcomes = outcomesOf({ ...each, cborHex: toHex(changed) });

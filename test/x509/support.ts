@@ -20,7 +20,7 @@ export interface TestKey {
   readonly privateKey: KeyObject;
 }
 
-export function testKey(type: KeyType = 'p256'): TestKey {
+export function testKey(type: Exclude<KeyType, 'hss-lms'> = 'p256'): TestKey {
   const { publicKey, privateKey } =
     type === 'p256' ? generateKeyPairSync('ec', { namedCurve: 'P-256' }) : generateKeyPairSync('ed25519');
   return {
@@ -66,7 +66,7 @@ export interface TestChain {
 
 /** Root, intermediate and signer by the profiles of issueCertificate. */
 export async function testChain(
-  type: KeyType = 'p256',
+  type: Exclude<KeyType, 'hss-lms'> = 'p256',
   changes: Partial<CertificateDescription> = {},
 ): Promise<TestChain> {
   const keys = { root: testKey(type), intermediate: testKey(type), signer: testKey(type) };
