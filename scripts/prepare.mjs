@@ -25,6 +25,7 @@ const DEBIAN_PARTS = [
   { name: 'srecord', shows: 'srec_cat', for: 'judging HEX and S-record readers' },
   { name: 'gcc', shows: 'gcc', for: 'compiling the provisioning header as C99' },
   { name: 'libc6-dev', shows: '/usr/include/stdint.h', for: 'compiling the provisioning header as C99' },
+  { name: 'libbcprov-java', shows: '/usr/share/java/bcprov.jar', for: 'judging HSS/LMS both ways' },
   { name: 'binutils-arm-none-eabi', shows: 'arm-none-eabi-objcopy', for: 'judging image readers' },
   {
     name: 'firmware-microbit-micropython',
