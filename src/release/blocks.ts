@@ -16,7 +16,7 @@ import {
   openSigner,
 } from '../keys/index.ts';
 import { SHA_256 } from '../suit/index.ts';
-import { SECURITY_VERSION_LABEL } from '../unit/security-version.ts';
+import { SECURITY_VERSION_LABEL } from '../unit/index.ts';
 import { type ClassKey, classKeys, type DeviceClass, keyPaths, type Workspace } from '../workspace/index.ts';
 import { SealError } from './error.ts';
 import type { SealRequest } from './request.ts';

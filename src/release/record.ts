@@ -26,7 +26,12 @@ export interface Release {
   readonly files: SealedFiles;
 }
 
-/** Facts that result and record share. Numbers that may pass 2^53 are decimal text. */
+/** A number where JSON keeps it exactly, decimal text beyond 2^53. */
+function numberJson(value: bigint): number | string {
+  return value <= Number.MAX_SAFE_INTEGER ? Number(value) : String(value);
+}
+
+/** Facts that result and record share; the record keeps the number as text. */
 function commonFacts(release: Release): JsonObject {
   const { request, deviceClass, taken } = release;
   return {
@@ -91,6 +96,7 @@ export function sealJson(release: Release, cautions: readonly string[]): JsonObj
     format: 'fieldseal.seal/1',
     trial: request.workspace.kind === 'trial',
     ...commonFacts(release),
+    sequence_number: numberJson(taken.number),
     image: images[0]!,
     images,
     envelope: files.envelope,

@@ -1,4 +1,4 @@
-import { MAXIMUM_SECURITY_VERSION } from '../unit/security-version.ts';
+import { MAXIMUM_SECURITY_VERSION } from '../unit/index.ts';
 import type { DeviceClass } from '../workspace/index.ts';
 import { SealError } from './error.ts';
 import type { SealRequest } from './request.ts';

@@ -5,6 +5,7 @@ import { startSha256 } from '../crypto/index.ts';
 import {
   type DeviceClass,
   fileSource,
+  finishRecords,
   type JsonObject,
   type Output,
   readClass,
@@ -100,6 +101,7 @@ async function sealPrepared(
 ): Promise<Sealed> {
   const { workspace } = request;
   const securityBefore = highestSecurityVersion(workspace, deviceClass);
+  finishRecords(workspace);
   const outputs = openOutputs(request, images);
   try {
     const taken = takeNumber(workspace, deviceClass, {

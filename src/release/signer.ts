@@ -64,7 +64,7 @@ export function chooseSigner(
 }
 
 /** Roots of the workspace, as units hold them. */
-export function anchorsOf(workspace: Workspace): Anchor[] {
+function anchorsOf(workspace: Workspace): Anchor[] {
   return listKeys(workspace, 'root').flatMap(({ name }) =>
     readCertificates(workspace, name)
       .slice(0, 1)

@@ -267,8 +267,8 @@ function highestWitness(
 }
 
 function numberIn(facts: JsonObject): bigint {
-  const text = facts.sequence_number ?? facts.above;
-  return typeof text === 'string' && /^\d{1,19}$/.test(text) ? BigInt(text) : 0n;
+  const text = String(facts.sequence_number ?? facts.above ?? '');
+  return /^\d{1,19}$/.test(text) ? BigInt(text) : 0n;
 }
 
 function witnessText({ witnessed }: CounterState): string {

@@ -1,6 +1,6 @@
-import { checkMemoryMap, type MapProblem, type MemoryMap } from '../image/index.ts';
+import { checkMemoryMap, type MemoryMap } from '../image/index.ts';
 import { formatUuid, classId as suitClassId } from '../suit/index.ts';
-import type { Scheme } from '../unit/index.ts';
+import { flashLayout, type Scheme } from '../unit/index.ts';
 import type { Json, JsonObject } from './canonical.ts';
 import { invalidFile, type Mistake, WorkspaceError } from './errors.ts';
 import { requireClassName } from './names.ts';
@@ -71,7 +71,7 @@ export async function classFromText(
   ]);
   const shown = workspace.show(file);
   const facts = readDocument(text, shown, deviceClassSchema);
-  const mistakes = [...profileMistakes(facts), ...checkMemoryMap(facts.memory).map(mapMistake)];
+  const mistakes = [...profileMistakes(facts), ...memoryMistakes(withoutUndefined(facts.memory))];
   if (mistakes.length > 0) {
     throw invalidFile(
       shown,
@@ -95,8 +95,24 @@ function* profileMistakes(facts: ClassFile): Generator<Unplaced> {
   };
 }
 
-function mapMistake({ path, says, expected }: MapProblem): Unplaced {
-  return { path: ['memory', ...path], expected, says };
+function memoryMistakes(map: MemoryMap): Unplaced[] {
+  const problems = checkMemoryMap(map);
+  if (problems.length > 0) {
+    return problems.map(({ path, says, expected }) => ({ path: ['memory', ...path], expected, says }));
+  }
+  try {
+    flashLayout(map);
+    return [];
+  } catch (error) {
+    if (!(error instanceof RangeError)) throw error;
+    return [
+      {
+        path: ['memory', 'state', 'size'],
+        expected: 'a larger state area, or smaller write units',
+        says: error.message,
+      },
+    ];
+  }
 }
 
 function refuseConfidentiality(facts: ClassFile, file: string): void {

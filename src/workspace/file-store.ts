@@ -1,32 +1,44 @@
 import { closeSync, fstatSync, fsyncSync, ftruncateSync, openSync, readSync, writeSync } from 'node:fs';
 import type { Store } from '../unit/index.ts';
+import { fromSystem } from './errors.ts';
 
 /** A store that is a file, written in place: what a killed process wrote last is what the next one finds. */
 export interface FileStore extends Store {
   close(): void;
 }
 
-/** Opens a file for reading and writing in place. Errors of the file system pass through. */
+/** Opens a file for reading and writing in place. Throws `WorkspaceError`. */
 export function openFileStore(path: string): FileStore {
-  const file = openSync(path, 'r+');
-  return storeOver(file, fstatSync(file).size);
+  const file = attempt(path, () => openSync(path, 'r+'));
+  return storeOver(path, file, fstatSync(file).size);
 }
 
-/** Creates a file of `size` zero bytes, sparse where the file system can. Refuses to touch one that exists. */
+/**
+ * Creates a file of `size` zero bytes, sparse where the file system can. Refuses to touch one that exists. Throws
+ * `WorkspaceError`.
+ */
 export function createFileStore(path: string, size: number): FileStore {
-  const file = openSync(path, 'wx+', 0o600);
-  ftruncateSync(file, size);
-  return storeOver(file, size);
+  const file = attempt(path, () => openSync(path, 'wx+', 0o600));
+  attempt(path, () => ftruncateSync(file, size));
+  return storeOver(path, file, size);
 }
 
-function storeOver(file: number, size: number): FileStore {
+function storeOver(path: string, file: number, size: number): FileStore {
   return {
     size,
-    read: (offset, length) => readWhole(file, offset, length),
-    write: (offset, bytes) => writeWhole(file, offset, bytes),
-    flush: () => fsyncSync(file),
+    read: (offset, length) => attempt(path, () => readWhole(file, offset, length)),
+    write: (offset, bytes) => attempt(path, () => writeWhole(file, offset, bytes)),
+    flush: () => attempt(path, () => fsyncSync(file)),
     close: () => closeSync(file),
   };
+}
+
+function attempt<T>(path: string, action: () => T): T {
+  try {
+    return action();
+  } catch (error) {
+    throw error instanceof RangeError ? error : fromSystem(error, `use ${path}`, path);
+  }
 }
 
 function readWhole(file: number, offset: number, length: number): Uint8Array {

@@ -66,8 +66,8 @@ function appendOrForget(
   }
 }
 
-/** Finishes what a process that is gone left: an entry whose record is still pending gets its record. */
-function finishRecords(workspace: Workspace): void {
+/** Finishes what a process that is gone, or a full disk, left: an entry whose record is pending gets its record. */
+export function finishRecords(workspace: Workspace): void {
   const waiting = pendingNames(workspace).filter((name) => !runsElsewhere(Number(PENDING.exec(name)![2])));
   if (waiting.length === 0) return;
   const entries = readLedger(workspace);
@@ -89,7 +89,7 @@ function readIfThere(workspace: Workspace, file: string): string {
   try {
     return workspace.files.readText(file);
   } catch (error) {
-    if (error instanceof WorkspaceError && error.code === 'not-found') return '';
+    if (error instanceof WorkspaceError && error.code === 'file-missing') return '';
     throw error;
   }
 }

@@ -79,7 +79,7 @@ describe('the signer', () => {
     const [at, other] = [await prepared(), await prepared()];
     rmSync(keyPaths(other.workspace, 'root').certificates);
     expect((await failure(() => seal(request(other)))).code).toBe('signer-chain');
-    expect((await seal(request(at))).json.sequence_number).toBe('1');
+    expect((await seal(request(at))).json.sequence_number).toBe(1);
   });
 
   test('a root, a class key, and a name that is no key are no signers', async () => {
@@ -195,7 +195,7 @@ describe('the disk', () => {
       expect(verifyLedger(at.workspace).findings).toEqual([]);
       const used = readCounter(at.workspace, 'vent').last;
       const { json } = await seal(request(at, { out: join(at.folder, 'next.suit') }));
-      expect(json.sequence_number).toBe(String(used + 1n));
+      expect(json.sequence_number).toBe(Number(used + 1n));
       expect(verifyLedger(at.workspace).findings).toEqual([]);
     }
     expect(survived).toBe(true);
@@ -227,7 +227,7 @@ describe('the disk', () => {
     const results = await Promise.all(
       ['a', 'b', 'c'].map((name) => seal(request(at, { out: join(at.folder, name) }))),
     );
-    expect(results.map(({ json }) => json.sequence_number).sort()).toEqual(['1', '2', '3']);
+    expect(results.map(({ json }) => json.sequence_number).sort()).toEqual([1, 2, 3]);
     expect(verifyLedger(at.workspace).intact).toBe(true);
   });
 

@@ -9,6 +9,7 @@ import { readPublicKey, sha256 } from '../../src/crypto/index.ts';
 import { withMacSecret } from '../../src/keys/index.ts';
 import { seal } from '../../src/release/index.ts';
 import { manifestDigestMatches, openEnvelope, readManifest } from '../../src/suit/index.ts';
+import { checkAuthenticity } from '../../src/unit/index.ts';
 import {
   classKeys,
   type JsonObject,
@@ -44,7 +45,7 @@ describe('SUIT manifest 8.2, 8.3: the envelope', () => {
       trial: true,
       class: 'vent',
       version: '1.4.0',
-      sequence_number: '1',
+      sequence_number: 1,
       security_version: 0,
       manifest_digest: sha256Hex(encode(envelope.manifest)),
       image: {
@@ -190,6 +191,23 @@ describe('SUIT manifest 8.2, 8.3: the envelope', () => {
   });
 });
 
+describe('what is sealed is what a unit checks', () => {
+  test('an integrated and a detached payload are authentic under the key of the signer', async () => {
+    const at = await prepared();
+    const key = readPublicKey(readCertificates(at.workspace, 'line-1')[0]!.spki)!;
+    await seal(request(at));
+    const whole = readFileSync(join(at.folder, 'vent.suit'));
+    expect(checkAuthenticity({ envelope: sourceOf(whole), key }).verdict).toBe('accepted');
+    await seal(request(at, { detached: true, out: join(at.folder, 'apart.suit') }));
+    const apart = sourceOf(readFileSync(join(at.folder, 'apart.suit')));
+    const image = readFileSync(at.image);
+    expect(checkAuthenticity({ envelope: apart, image: sourceOf(image), key }).verdict).toBe('accepted');
+    expect(checkAuthenticity({ envelope: apart, key }).verdict).toBe('incomplete');
+    image[5000]! ^= 1;
+    expect(checkAuthenticity({ envelope: apart, image: sourceOf(image), key }).refusal?.step).toBe('image');
+  });
+});
+
 describe('the record of a release', () => {
   test('says what was sealed, from what, by which key, and stands on the ledger', async () => {
     const at = await prepared();
@@ -199,7 +217,7 @@ describe('the record of a release', () => {
     expect(record.facts).toMatchObject({
       format: 'fieldseal.release/1',
       class: 'vent',
-      sequence_number: '1',
+      sequence_number: 1,
       manifest_digest: json.manifest_digest,
       envelope: { file: 'vent.suit', sha256: (json.envelope as JsonObject).sha256 },
       images: [
@@ -264,7 +282,7 @@ describe('the record of a release', () => {
     const numbers = [];
     for (const name of ['a', 'b', 'c'])
       numbers.push((await seal(request(at, { out: join(at.folder, name) }))).json.sequence_number);
-    expect(numbers).toEqual(['1', '2', '3']);
+    expect(numbers).toEqual([1, 2, 3]);
   });
 });
 
@@ -288,12 +306,12 @@ describe('outputs and inputs are safe', () => {
   test('a folder that is not there, an image that is not there: nothing is used up', async () => {
     const at = await prepared();
     expect((await failure(() => seal(request(at, { out: join(at.folder, 'none', 'x.suit') })))).code).toBe(
-      'not-found',
+      'file-missing',
     );
     expect(
       (await failure(() => seal(request(at, { images: [{ path: join(at.folder, 'none.bin') }] })))).code,
-    ).toBe('not-found');
-    expect((await seal(request(at))).json.sequence_number).toBe('1');
+    ).toBe('file-missing');
+    expect((await seal(request(at))).json.sequence_number).toBe(1);
   });
 
   test.each(['', ' 1.0', '1.0\n', 'x'.repeat(65), '\u202e1.0'])('%j is no version text', async (version) => {

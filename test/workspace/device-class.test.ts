@@ -215,6 +215,16 @@ describe('a mistake in a class file names line, column, field, what was expected
     expect(error.message).toContain(detail);
   });
 
+  test('a state area too small for the marks of a unit is found here, not at provisioning', async () => {
+    const { workspace, vent } = await withVent();
+    const text = readFileSync(vent.file, 'utf8')
+      .replace('erase_page: 4KiB', 'erase_page: 64')
+      .replace('address: 0x08084000, size: 8KiB', 'address: 0x08084000, size: 128');
+    writeFileSync(vent.file, text);
+    const error = await failure(() => readClass(workspace, 'vent'));
+    expect(error.mistakes.map(({ field }) => field)).toEqual(['memory.state.size']);
+  });
+
   test('every mistake of a file is told at once', async () => {
     const error = await readEdited('clock: false', 'clock: maybe\nextra: 1');
     expect(error.mistakes.map(({ field }) => field)).toEqual(['clock', 'extra']);
@@ -241,9 +251,9 @@ describe('a mistake in a class file names line, column, field, what was expected
         if (!(result instanceof WorkspaceError)) expect(result).toHaveProperty('classId');
         else expect(['file-invalid', 'not-yet']).toContain(result.code);
       }),
-      { numRuns: 300 },
+      { numRuns: 100 },
     );
-  });
+  }, 60_000);
 
   test('an empty file, a list and a text are refused with the first field missing', async () => {
     for (const text of ['', '[]', 'vent', '{']) {

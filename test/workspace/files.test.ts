@@ -122,7 +122,7 @@ describe('file sources', () => {
 
   test('a file that is not there, a folder, and a file cut while it is read: each its own error', async () => {
     const folder = emptyFolder();
-    expect((await failure(() => fileSource(join(folder, 'none')))).code).toBe('not-found');
+    expect((await failure(() => fileSource(join(folder, 'none')))).code).toBe('file-missing');
     expect((await failure(() => fileSource(folder))).code).toBe('wrong-value');
     const path = join(folder, 'image.bin');
     fs.writeFileSync(path, Buffer.alloc(100));
