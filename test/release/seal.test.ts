@@ -217,7 +217,7 @@ describe('the record of a release', () => {
     expect(record.facts).toMatchObject({
       format: 'fieldseal.release/1',
       class: 'vent',
-      sequence_number: 1,
+      sequence_number: '1',
       manifest_digest: json.manifest_digest,
       envelope: { file: 'vent.suit', sha256: (json.envelope as JsonObject).sha256 },
       images: [
