@@ -2,6 +2,7 @@ import { toHex } from '../bytes/index.ts';
 import {
   type CheckStep,
   type Comparison,
+  type Refusal,
   type StepOutcome,
   shownText,
   stepOf,
@@ -81,4 +82,27 @@ function paintOutcome(out: Output, outcome: StepOutcome): string {
 function short(text: string): string {
   const clean = text.replace(/[\p{Cc}\p{Cf}]/gu, '?');
   return clean.length > WIDEST_VALUE ? `${clean.slice(0, WIDEST_VALUE - 3)}...` : clean;
+}
+
+/** A refusal for programs. */
+export function refusalJson(refusal: Refusal | null): object | null {
+  if (!refusal) return null;
+  const { code, step, says, meaning, next, source } = refusal;
+  return { code, step, says, meaning, next, source };
+}
+
+/** One step for programs. */
+export function comparisonsJson({ step, number, outcome, comparisons }: CheckStep): object {
+  return {
+    step,
+    number,
+    outcome,
+    comparisons: comparisons.map(({ what, expected, found, ok, source }) => ({
+      what,
+      ...(expected !== undefined && { expected: shownText(expected) }),
+      ...(found !== undefined && { found: shownText(found) }),
+      ok,
+      source,
+    })),
+  };
 }

@@ -34,7 +34,7 @@ export {
   type SecretSource,
   withSecret,
 } from './secrets.ts';
-export { generatePrivateKey, softwareMacKey, softwareSigner } from './software.ts';
+export { generatePrivateKey, publicHalf, softwareMacKey, softwareSigner } from './software.ts';
 export {
   createWrappingKey,
   type WrappedKey,

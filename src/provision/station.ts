@@ -26,11 +26,13 @@ export interface StationPorts {
   makeUnitKey(): { readonly spki: Uint8Array; readonly privateKey: Uint8Array };
   /** How a virtual unit keeps a secret: in clear and marked as trial, or encrypted. */
   keepSecret(secret: Uint8Array, name: string): Promise<UnitSecret>;
+  /** The same for a private key, DER PrivateKeyInfo. */
+  keepPrivateKey(info: Uint8Array, name: string): Promise<UnitSecret>;
   /**
-   * Makes the unit and installs the first firmware, if the job names one. Gives the SHA-256 of the envelope it
-   * installed, hexadecimal, or null.
+   * Makes the unit and installs the first firmware, if the job names one. `macKeys` by key id in lower-case
+   * hexadecimal. Gives the SHA-256 of the envelope it installed, hexadecimal, or null.
    */
-  program(record: UnitRecord): Promise<string | null>;
+  program(record: UnitRecord, macKeys: ReadonlyMap<string, Uint8Array>): Promise<string | null>;
   now(): Date;
 }
 
@@ -111,7 +113,10 @@ async function provisionUnit(
     debug: record.debug,
     unit_keys: unitKeys.map(({ purpose, spki }) => ({ purpose, spki })),
     mac_key_check_values: macKeys.map(({ id, secret }) => ({ id, check_value: toHex(checkValue(secret)) })),
-    first_envelope_sha256: await ports.program(record),
+    first_envelope_sha256: await ports.program(
+      record,
+      new Map(macKeys.map(({ id, secret }) => [id, secret])),
+    ),
   };
 }
 
@@ -127,7 +132,7 @@ async function makeUnitKeys(job: ProvisionJob, ports: StationPorts): Promise<Uni
     keys.push({
       purpose,
       spki: toHex(spki),
-      secret: await ports.keepSecret(privateKey, `unit ${purpose} key`),
+      secret: await ports.keepPrivateKey(privateKey, `unit ${purpose} key`),
     });
     privateKey.fill(0);
   }

@@ -71,6 +71,7 @@ const ports = (overrides: Partial<StationPorts> = {}): StationPorts => ({
   anchorStore: virtualAnchorStore,
   makeUnitKey: makeKey,
   keepSecret: async (secret) => ({ trial_hex: toHex(secret) }),
+  keepPrivateKey: async (info) => ({ trial_hex: toHex(info) }),
   program: async () => null,
   now: () => new Date('2026-11-25T10:00:00Z'),
   ...overrides,

@@ -1,3 +1,66 @@
-export function run(): number {
-  return 3;
+import { toHex } from '../../bytes/index.ts';
+import { PowerCut, type StartResult } from '../../unit/index.ts';
+import { EXIT } from '../exit.ts';
+import { reportCut } from '../power-cut.ts';
+import { comparisonsJson, refusalJson, showAnswer, showSteps } from '../show-verdict.ts';
+import type { Call } from '../spec.ts';
+import { cutOf, openUnitSession, type UnitSession } from '../unit-session.ts';
+
+/** Starts a unit. */
+export async function run(call: Call): Promise<number> {
+  const session = await openUnitSession(call, call.args[0]!, cutOf(call));
+  try {
+    const result = session.unit.start();
+    show(call, session, result);
+    call.out.result(startJson(session, result));
+    return result.verdict === 'accepted' ? EXIT.done : EXIT.refused;
+  } catch (error) {
+    if (error instanceof PowerCut) return reportCut(call, session, 'boot');
+    throw error;
+  } finally {
+    session.close();
+  }
+}
+
+function show(call: Call, { file }: UnitSession, result: StartResult): void {
+  const { record } = file;
+  call.out.line(`unit ${record.serial} (${record.class_name}) starts${record.trial ? '  [TRIAL unit]' : ''}`);
+  showSteps(call.out, result.steps);
+  for (const { slot, refusal } of result.passedOver)
+    call.out.fact(`slot ${slot} passed`, `${refusal.code}: ${refusal.says}`);
+  const { started } = result;
+  showAnswer(call.out, result, started ? startedText(started) : '');
+}
+
+function startedText({ image, state, facts }: NonNullable<StartResult['started']>): string {
+  if (!facts) return 'runs: the recovery image, which may only fetch and install';
+  const version = facts.version === undefined ? '' : ` version ${facts.version},`;
+  return `runs:${version} sequence number ${facts.sequenceNumber}, slot ${image}, ${state}`;
+}
+
+function startJson(
+  { file, flash }: UnitSession,
+  { verdict, refusal, started, passedOver, steps }: StartResult,
+): object {
+  return {
+    format: 'fieldseal.boot/1',
+    serial: file.record.serial,
+    verdict,
+    refusal: refusalJson(refusal),
+    slot: started?.image ?? null,
+    state: started?.state ?? null,
+    version: started?.facts?.version ?? null,
+    sequence_number: started?.facts ? numberJson(started.facts.sequenceNumber) : null,
+    image_digest: started?.facts ? toHex(started.facts.imageDigest) : null,
+    image_size_bytes: started?.facts?.imageSize ?? null,
+    manifest_digest: started?.facts ? toHex(started.facts.manifestDigest) : null,
+    passed_over: passedOver.map(({ slot, refusal: why }) => ({ slot, refusal: refusalJson(why) })),
+    steps: steps.map(comparisonsJson),
+    cut: false,
+    operations: flash.operations,
+  };
+}
+
+function numberJson(value: bigint): number | string {
+  return value <= BigInt(Number.MAX_SAFE_INTEGER) ? Number(value) : String(value);
 }

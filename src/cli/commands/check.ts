@@ -1,3 +1,117 @@
-export function run(): number {
-  return 3;
+import { createPublicKey } from 'node:crypto';
+import type { ByteSource } from '../../bytes/index.ts';
+import { fromHex } from '../../bytes/index.ts';
+import { type PublicKey, readPublicKey } from '../../crypto/index.ts';
+import { checkAuthenticity, checkForUnit, toJson, type Verdict } from '../../unit/index.ts';
+import { type FileSource, fileSource } from '../../workspace/index.ts';
+import { fromPem, parseCertificate } from '../../x509/index.ts';
+import { timeOf } from '../date.ts';
+import { wrongUse } from '../exit.ts';
+import { showAnswer, showFacts, showSteps, statusOf } from '../show-verdict.ts';
+import type { Call } from '../spec.ts';
+import { openUnitSession } from '../unit-session.ts';
+
+const JUDGES = ['unit', 'key', 'mac-key-file'] as const;
+const LARGEST_KEY_FILE = 65_536;
+const HEX_TEXT = /^(?:[0-9a-fA-F]{2}\s*)+$/;
+
+interface Files {
+  readonly envelope: FileSource;
+  readonly image: FileSource | undefined;
+}
+
+/** Decides about an envelope and changes nothing. */
+export async function run(call: Call): Promise<number> {
+  const judges = JUDGES.filter((name) => call.text(name) !== undefined);
+  if (judges.length !== 1) {
+    throw wrongUse(
+      'name one judge: --unit FILE, --key PEM or --mac-key-file FILE',
+      'see: fieldseal check --help',
+    );
+  }
+  const image = call.text('image');
+  const files = {
+    envelope: fileSource(call.args[0]!),
+    image: image === undefined ? undefined : fileSource(image),
+  };
+  try {
+    const verdict = await judge(call, judges[0]!, files);
+    show(call, verdict);
+    call.out.result(toJson(verdict));
+    return statusOf(verdict.verdict);
+  } finally {
+    files.envelope.close();
+    files.image?.close();
+  }
+}
+
+async function judge(call: Call, judgeName: (typeof JUDGES)[number], files: Files): Promise<Verdict> {
+  const path = call.text(judgeName)!;
+  if (judgeName === 'key') return checkAuthenticity({ ...files, key: readKeyFile(path) });
+  if (judgeName === 'mac-key-file') return checkAuthenticity({ ...files, key: readMacKeyFile(path) });
+  const session = await openUnitSession(call, path);
+  try {
+    return checkForUnit({ ...files, unit: session.unit.view(), now: timeOf(call) });
+  } finally {
+    session.close();
+  }
+}
+
+/** A public key: SubjectPublicKeyInfo or a certificate, in PEM. */
+function readKeyFile(path: string): PublicKey {
+  const [block] = fromPem(new TextDecoder().decode(readAll(path)));
+  if (block?.label === 'CERTIFICATE') return requireKey(path, parseCertificate(block.der).spki);
+  if (block?.label !== 'PUBLIC KEY') throw noKey(path, `it holds ${block?.label ?? 'no PEM block'}`);
+  return requireKey(path, block.der);
+}
+
+function requireKey(path: string, spki: Uint8Array): PublicKey {
+  const key = readPublicKey(spki);
+  if (key) return key;
+  const type = keyTypeName(spki);
+  throw noKey(path, `it holds ${type}, and envelopes are signed with P-256 or Ed25519`);
+}
+
+function keyTypeName(spki: Uint8Array): string {
+  try {
+    const { asymmetricKeyType } = createPublicKey({ key: Buffer.from(spki), format: 'der', type: 'spki' });
+    return `a key of type ${asymmetricKeyType}`;
+  } catch {
+    return 'no readable key';
+  }
+}
+
+function readMacKeyFile(path: string): Uint8Array {
+  const bytes = readAll(path);
+  const text = new TextDecoder('latin1').decode(bytes);
+  return HEX_TEXT.test(text) ? fromHex(text.replace(/\s/g, '')) : bytes;
+}
+
+function readAll(path: string): Uint8Array {
+  const source: FileSource & ByteSource = fileSource(path);
+  try {
+    if (source.size === 0 || source.size > LARGEST_KEY_FILE) throw noKey(path, `it has ${source.size} bytes`);
+    return source.read(0, source.size);
+  } finally {
+    source.close();
+  }
+}
+
+function noKey(path: string, why: string): Error {
+  return wrongUse(
+    `${path} is no key for checking: ${why}`,
+    'give a PEM public key, a certificate, or with --mac-key-file a secret key',
+  );
+}
+
+function show(call: Call, verdict: Verdict): void {
+  const judged = verdict.scope === 'unit' ? `for unit ${call.text('unit')}` : 'authenticity only, no unit';
+  call.out.line(`${call.args[0]}: ${judged}`);
+  showSteps(call.out, verdict.steps);
+  showFacts(call.out, verdict.facts);
+  showAnswer(
+    call.out,
+    verdict,
+    verdict.scope === 'unit' ? `accepted: ${verdict.facts.effect}` : 'accepted: authentic',
+  );
 }

@@ -1,3 +1,62 @@
-export function run(): number {
-  return 3;
+import { PowerCut, toJson } from '../../unit/index.ts';
+import { fileSource } from '../../workspace/index.ts';
+import { timeOf } from '../date.ts';
+import { reportCut } from '../power-cut.ts';
+import { showAnswer, showFacts, showSteps, statusOf } from '../show-verdict.ts';
+import type { Call } from '../spec.ts';
+import { cutOf, openUnitSession, type UnitSession } from '../unit-session.ts';
+
+/** Decides about an envelope and programs the free slot. */
+export async function run(call: Call): Promise<number> {
+  const imagePath = call.text('image');
+  const envelope = fileSource(call.args[0]!);
+  const image = imagePath === undefined ? undefined : fileSource(imagePath);
+  const session = await openUnitSession(call, call.text('unit')!, cutOf(call));
+  try {
+    return install(call, session, { envelope, image, now: timeOf(call) });
+  } catch (error) {
+    if (error instanceof PowerCut) return reportCut(call, session, 'install');
+    throw error;
+  } finally {
+    session.close();
+    envelope.close();
+    image?.close();
+  }
+}
+
+function install(
+  call: Call,
+  { unit, flash, file }: UnitSession,
+  request: Parameters<UnitSession['unit']['install']>[0],
+): number {
+  const first = unit.marks()?.slots.every(({ state }) => state === 'empty') ?? false;
+  const result = unit.install(request);
+  call.out.line(
+    `${call.args[0]} into unit ${file.record.serial} (${file.record.class_name})${file.record.trial ? '  [TRIAL unit]' : ''}`,
+  );
+  showSteps(call.out, result.steps);
+  showFacts(call.out, result.facts);
+  showAnswer(call.out, result, acceptedText(result));
+  if (result.verdict === 'accepted' && first)
+    call.out.line('this was the first firmware of an empty unit: production programming');
+  if (result.verdict === 'accepted' && result.facts.effect !== 'already there') {
+    call.out.caution(
+      'the image counts only after "fieldseal boot" and "fieldseal keep". In the field: install when the product is in a safe state.',
+    );
+  }
+  call.out.result({
+    ...toJson(result),
+    format: 'fieldseal.install/1',
+    slot: result.slot,
+    production_programming: first && result.verdict === 'accepted',
+    cut: false,
+    operations: flash.operations,
+  });
+  return statusOf(result.verdict);
+}
+
+function acceptedText(result: ReturnType<UnitSession['unit']['install']>): string {
+  return result.facts.effect === 'already there'
+    ? `already there: slot ${result.slot}`
+    : `installed: slot ${result.slot} is ready`;
 }

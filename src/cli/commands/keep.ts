@@ -1,3 +1,42 @@
-export function run(): number {
-  return 3;
+import { PowerCut, toJson } from '../../unit/index.ts';
+import { reportCut } from '../power-cut.ts';
+import { showAnswer, showSteps, statusOf } from '../show-verdict.ts';
+import type { Call } from '../spec.ts';
+import { cutOf, openUnitSession } from '../unit-session.ts';
+
+/** Keeps the image on trial and raises the floors. */
+export async function run(call: Call): Promise<number> {
+  const session = await openUnitSession(call, call.args[0]!, cutOf(call));
+  try {
+    const result = session.unit.keep();
+    const { record } = session.file;
+    call.out.line(`unit ${record.serial} (${record.class_name})${record.trial ? '  [TRIAL unit]' : ''}`);
+    showSteps(call.out, result.steps);
+    showAnswer(call.out, result, result.already ? 'kept already' : 'kept: the floors are raised');
+    const floors = result.floors && {
+      sequence_number: String(result.floors.sequenceNumber),
+      security_version: result.floors.securityVersion,
+      signer_generation: result.floors.signerGeneration,
+    };
+    if (floors)
+      call.out.fact(
+        'floors',
+        `sequence number ${floors.sequence_number}, security version ${floors.security_version}`,
+      );
+    const { operations } = session.flash;
+    call.out.result({
+      ...toJson(result),
+      format: 'fieldseal.keep/1',
+      already: result.already,
+      floors,
+      cut: false,
+      operations,
+    });
+    return statusOf(result.verdict);
+  } catch (error) {
+    if (error instanceof PowerCut) return reportCut(call, session, 'keep');
+    throw error;
+  } finally {
+    session.close();
+  }
 }

@@ -14,6 +14,11 @@ export const PRODUCTION: readonly CommandSpec[] = [
       { name: 'image', value: 'file', about: 'image of a detached first envelope' },
       { name: 'recovery', value: 'file', about: 'recovery image, for a class that has room for one' },
       { name: 'cohort', value: 'name', about: 'the cohort whose key the unit gets (symmetric classes)' },
+      {
+        name: 'station',
+        value: 'name',
+        about: 'the station whose key wraps what is secret (default: a virtual one)',
+      },
     ],
     notes: `The anchor is written, locked, and the lock is proved by an overwrite attempt that must fail.
 

@@ -1,0 +1,75 @@
+import { randomInt } from 'node:crypto';
+import { fromHex } from '../bytes/index.ts';
+import { openUnitSecret, type SecretSource } from '../keys/index.ts';
+import {
+  type Cut,
+  type CutKind,
+  type EmulatedFlash,
+  openUnit,
+  openUnitFile,
+  type Unit,
+  type UnitFile,
+  type UnitSecret,
+} from '../unit/index.ts';
+import { type FileStore, openFileStore } from '../workspace/index.ts';
+import { secretsFor } from './session.ts';
+import type { Call } from './spec.ts';
+
+/** A virtual unit under power. */
+export interface UnitSession {
+  readonly file: UnitFile;
+  readonly unit: Unit;
+  readonly flash: EmulatedFlash;
+  /** Makes everything durable and lets the file go. */
+  close(): void;
+}
+
+const NOISE_RANGE = 2 ** 32;
+
+/** How marginal flash bits read: by chance. */
+export const noise = () => randomInt(NOISE_RANGE) / NOISE_RANGE;
+
+/** Puts a unit file under power. Needs no workspace; a production unit's secrets need their passphrase. */
+export async function openUnitSession(call: Call, path: string, cut?: Cut): Promise<UnitSession> {
+  const store = openFileStore(path);
+  try {
+    const file = openUnitFile(store);
+    const { record, memory } = file;
+    const secrets = secretsFor(call, !record.trial);
+    const flash = file.flash({ noise, cut });
+    const unit = openUnit({
+      record,
+      macKeys: await macKeysOf(file, secrets),
+      marksKey: await openSecret(file.marksKey, 'unit marks key', secrets),
+      flash,
+      recovery: file.recoveryImage,
+      memory,
+    });
+    return { file, unit, flash, close: () => closeStore(store) };
+  } catch (error) {
+    store.close();
+    throw error;
+  }
+}
+
+/** The power cut that --cut-after and --cut-kind schedule. */
+export function cutOf(call: Call): Cut | undefined {
+  const after = call.count('cut-after');
+  if (after === undefined) return undefined;
+  return { after, kind: (call.text('cut-kind') as CutKind | undefined) ?? 'middle' };
+}
+
+function closeStore(store: FileStore): void {
+  store.flush();
+  store.close();
+}
+
+async function macKeysOf({ record }: UnitFile, secrets: SecretSource): Promise<Map<string, Uint8Array>> {
+  const keys = new Map<string, Uint8Array>();
+  for (const { id, label, secret } of record.mac_keys) keys.set(id, await openSecret(secret, label, secrets));
+  return keys;
+}
+
+async function openSecret(secret: UnitSecret, name: string, secrets: SecretSource): Promise<Uint8Array> {
+  return 'trial_hex' in secret ? fromHex(secret.trial_hex) : openUnitSecret(secret.pem, name, secrets);
+}
