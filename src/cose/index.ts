@@ -22,9 +22,11 @@ export {
 export {
   type ContentKey,
   type ContentVerdict,
+  type InfoVerdict,
   type OpenOptions,
   openEncrypt,
   openEncrypt0,
+  openEncryptionInfo,
 } from './encryption/content.ts';
 export {
   decryptWhole,

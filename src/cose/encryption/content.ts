@@ -1,10 +1,11 @@
+import { CoseError, type CoseErrorCode } from '../error.ts';
 import type { Headers } from '../headers.ts';
 import { LABEL, type Label, labelOf } from '../labels.ts';
 import type { CoseRecipient } from '../message.ts';
 import { encStructure, encStructure0 } from '../structures.ts';
 import { unmetCriticality } from '../verify.ts';
 import { type ContentAlgorithm, contentAlgorithm } from './algorithms.ts';
-import type { Encrypt0Message, EncryptMessage } from './message.ts';
+import { decodeEncrypted, type Encrypt0Message, type EncryptMessage } from './message.ts';
 import { type EncryptionRefusal, type Refused, refused } from './refusals.ts';
 import {
   distributionOf,
@@ -14,7 +15,7 @@ import {
   type SharedContentKey,
 } from './unwrap.ts';
 
-/** All that it takes to decrypt a content. `key` is overwritten when a decryption starts with it. */
+/** All that it takes to decrypt a content. Whoever holds it overwrites `key` when done. */
 export interface ContentKey {
   readonly algorithm: ContentAlgorithm;
   readonly key: Uint8Array;
@@ -33,12 +34,36 @@ export interface OpenOptions {
    * strip the tag off AES-GCM and have the rest decrypted as AES-CTR.
    */
   readonly algorithms: readonly ContentAlgorithm[];
-  /** RFC 9052 section 4.3. Default none. */
+  /** RFC 9052 section 4.3, where all permitted algorithms have a tag. Default none. */
   readonly externalAad?: Uint8Array;
   /** SuppPubInfo.other: `SUIT_PAYLOAD_ENCRYPTION` for a SUIT payload. Default none. */
   readonly other?: Uint8Array;
   /** Labels that the caller processes besides those of encryption: crit may name them. */
   readonly understood?: readonly Label[];
+}
+
+/** Content key, or why there is none: the bytes may not even be an encryption info. */
+export type InfoVerdict =
+  | ContentVerdict
+  | { readonly ok: false; readonly code: CoseErrorCode; readonly detail: string };
+
+/**
+ * Reads an encryption info, which is a COSE_Encrypt with tag 96 and nil ciphertext, and finds its content key for one of
+ * the keys held. draft-ietf-suit-firmware-encryption section 5. Never throws on data; `TypeError` as for `openEncrypt`.
+ */
+export function openEncryptionInfo(
+  info: Uint8Array,
+  unwrappers: readonly KeyUnwrapper[],
+  options: OpenOptions,
+): InfoVerdict {
+  try {
+    const message = decodeEncrypted(info, { kind: 'encrypt' }) as EncryptMessage;
+    if (message.ciphertext) return refused('ciphertext-attached');
+    return openEncrypt(message, unwrappers, options);
+  } catch (error) {
+    if (!(error instanceof CoseError)) throw error;
+    return { ok: false, code: error.code, detail: error.message };
+  }
 }
 
 /** Finds the content key of a COSE_Encrypt for one of the keys held. RFC 9052 section 5.3; never throws on data. */
@@ -78,6 +103,7 @@ function readContent(
   headers: Headers,
   options: OpenOptions,
 ): { algorithm: ContentAlgorithm; iv: Uint8Array } | Refused {
+  requireAuthentication(options);
   const unmet = unmetCriticality(headers, withEncryptionLabels(options));
   if (unmet) return refused(unmet);
   const algorithm = algorithmOf(headers, options);
@@ -85,6 +111,12 @@ function readContent(
   const iv = headers.get(LABEL.iv);
   if (iv?.type !== 'bytes') return refused('iv-missing');
   return iv.value.length === algorithm.ivLength ? { algorithm, iv: iv.value } : refused('iv-length');
+}
+
+/** Wrong use, whatever the message says. */
+function requireAuthentication({ algorithms, externalAad }: OpenOptions): void {
+  const blind = externalAad?.length && algorithms.find((each) => each.mode === 'ctr');
+  if (blind) throw new TypeError(`${blind.name} authenticates nothing: external data would go unchecked`);
 }
 
 function withEncryptionLabels({ understood = [] }: OpenOptions): { understood: readonly Label[] } {

@@ -53,7 +53,6 @@ export function startDecrypt(
 ): RunningDecryption {
   requireBasis(content, integrity, offset);
   const cipher = content.algorithm.mode === 'ctr' ? counterMode(content, offset) : authenticated(content);
-  content.key.fill(0);
   const check = integrity.by === 'plaintext-digest' ? digestCheck(integrity.sha256) : noDigest;
   let written = 0;
   const take = (piece: Uint8Array) => {
@@ -148,20 +147,21 @@ function requireBasis({ algorithm }: ContentKey, integrity: IntegrityBasis, offs
   }
 }
 
-/** Wrong use, not data: a decryption that has ended stays ended. */
+/** A decryption that has ended, or whose sink failed, stays ended: going on would commit what was never written. */
 function once(running: RunningDecryption): RunningDecryption {
   let ended = false;
-  const require = () => {
+  const enter = () => {
     if (ended) throw new TypeError('the decryption has ended: start another');
+    ended = true;
   };
   return {
     update(ciphertext) {
-      require();
+      enter();
       running.update(ciphertext);
+      ended = false;
     },
     final() {
-      require();
-      ended = true;
+      enter();
       return running.final();
     },
   };

@@ -109,7 +109,9 @@ export function layOutHeaders(
 ): { protectedBytes: Uint8Array; unprotected: CborMap } {
   const alg: HeaderParameter = [LABEL.alg, algorithm.id];
   const open: HeaderParameter[] = [[LABEL.iv, iv], ...added, ...unprotectedHeaders];
-  requireLabelsOnce([alg, ...protectedHeaders, ...open]);
+  const all = [alg, ...protectedHeaders, ...open];
+  requireLabelsOnce(all);
+  if (all.some(([label]) => label === LABEL.partialIv)) throw new TypeError('the IV is whole and fresh here');
   if (algorithm.mode === 'aead') {
     return {
       protectedBytes: encode(new CborMap([alg, ...protectedHeaders])),

@@ -21,6 +21,7 @@ const REFUSALS = {
     'the wrapped content key does not open: it was changed, or wrapped under another key (RFC 3394 section 2.2.3)',
   'content-key-length': 'the content key has not the length that the content algorithm asks for',
   'ciphertext-detached': 'the message does not carry its ciphertext, where it must',
+  'ciphertext-attached': 'an encryption info carries its ciphertext, which belongs apart from it',
   'ciphertext-short': 'the ciphertext is shorter than its tag',
   'ciphertext-changed': 'the tag does not fit: ciphertext or header were changed, or the key is another one',
   'plaintext-differs': 'what was decrypted has not the digest it should have',

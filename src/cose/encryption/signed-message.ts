@@ -133,6 +133,7 @@ function decryptCarried(
   if (!opened) return ended(step, 'content-key-absent');
   if (!opened.ok) return { step, ...opened };
   const outcome = decryptWhole(opened.content, inner.ciphertext);
+  opened.content.key.fill(0);
   if (!outcome.ok) return { step, ...outcome };
   return { ok: true, plaintext: outcome.plaintext, contentType: contentTypeOf(inner) };
 }
