@@ -11,20 +11,24 @@ import {
 import { EXIT } from './exit.ts';
 import type { Output } from './output.ts';
 
-const WIDEST_VALUE = 70;
+const WIDEST_VALUE = 90;
+const WIDEST_OUTCOME = 'not reached'.length;
+const LONG_HEX = /[0-9a-f]{40,}/g;
+const SHOWN_DIGITS = 16;
 
 /** Exit status of a verdict. */
 export function statusOf(verdict: Verdict['verdict']): number {
   return { accepted: EXIT.done, refused: EXIT.refused, incomplete: EXIT.incomplete }[verdict];
 }
 
-/** A decision for people: one line a step, what was compared below it, and the answer last. */
-export function showSteps(out: Output, steps: readonly CheckStep[]): void {
+/** A decision for people: one line a step; below it what was compared, for every step or only where it was refused. */
+export function showSteps(out: Output, steps: readonly CheckStep[], detail: 'all' | 'refused'): void {
   for (const { step, number, outcome, comparisons } of steps) {
-    const title = `${String(number).padStart(2)}  ${step.padEnd(15)} ${paintOutcome(out, outcome)}`;
+    const asks = outcome === 'not reached' ? '' : out.paint.dim(stepOf(step).asks);
     out.line(
-      `  ${title.padEnd(36)}${outcome === 'not reached' ? '' : `  ${out.paint.dim(stepOf(step).asks)}`}`,
+      `  ${String(number).padStart(2)}  ${step.padEnd(15)} ${paintOutcome(out, outcome)}  ${asks}`.trimEnd(),
     );
+    if (detail === 'refused' && outcome !== 'refused' && outcome !== 'absent') continue;
     for (const comparison of comparisons) showComparison(out, comparison);
   }
 }
@@ -65,22 +69,30 @@ export function showFacts(out: Output, facts: Verdict['facts']): void {
 }
 
 function showComparison(out: Output, { what, expected, found, ok }: Comparison): void {
-  const mark = ok === null ? out.paint.dim('note') : ok ? out.paint.green('holds') : out.paint.red('FAILS');
-  const told = [
-    expected === undefined ? '' : `wanted ${short(shownText(expected))}`,
-    found === undefined ? '' : `found ${short(shownText(found))}`,
-  ].filter((text) => text !== '');
-  out.line(`        ${mark}  ${what}${told.length > 0 ? out.paint.dim(`: ${told.join(', ')}`) : ''}`);
+  const mark = ok === null ? out.paint.dim('note ') : ok ? out.paint.green('holds') : out.paint.red('FAILS');
+  const told = compared(
+    expected === undefined ? undefined : short(shownText(expected)),
+    found === undefined ? undefined : short(shownText(found)),
+  );
+  out.line(`        ${mark}  ${what}${told === '' ? '' : out.paint.dim(`: ${told}`)}`);
+}
+
+function compared(expected: string | undefined, found: string | undefined): string {
+  if (expected === undefined || expected === found) return found ?? '';
+  return found === undefined ? `wanted ${expected}` : `wanted ${expected}, found ${found}`;
 }
 
 function paintOutcome(out: Output, outcome: StepOutcome): string {
-  if (outcome === 'passed') return out.paint.green(outcome);
-  if (outcome === 'refused') return out.paint.red(outcome);
-  return out.paint.dim(outcome);
+  const text = outcome.padEnd(WIDEST_OUTCOME);
+  if (outcome === 'passed') return out.paint.green(text);
+  return outcome === 'refused' ? out.paint.red(text) : out.paint.dim(text);
 }
 
+// Digests are told by their first digits; --json has them whole. A stranger's text must not steer the terminal.
 function short(text: string): string {
-  const clean = text.replace(/[\p{Cc}\p{Cf}]/gu, '?');
+  const clean = text
+    .replace(/[\p{Cc}\p{Cf}\u2028\u2029]/gu, '?')
+    .replace(LONG_HEX, (hex) => `${hex.slice(0, SHOWN_DIGITS)}...`);
   return clean.length > WIDEST_VALUE ? `${clean.slice(0, WIDEST_VALUE - 3)}...` : clean;
 }
 

@@ -25,7 +25,7 @@ export async function run(call: Call): Promise<number> {
 function show(call: Call, { file }: UnitSession, result: StartResult): void {
   const { record } = file;
   call.out.line(`unit ${record.serial} (${record.class_name}) starts${record.trial ? '  [TRIAL unit]' : ''}`);
-  showSteps(call.out, result.steps);
+  showSteps(call.out, result.steps, call.flag('trace') ? 'all' : 'refused');
   for (const { slot, refusal } of result.passedOver)
     call.out.fact(`slot ${slot} passed`, `${refusal.code}: ${refusal.says}`);
   const { started } = result;

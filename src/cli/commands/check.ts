@@ -107,7 +107,7 @@ function noKey(path: string, why: string): Error {
 function show(call: Call, verdict: Verdict): void {
   const judged = verdict.scope === 'unit' ? `for unit ${call.text('unit')}` : 'authenticity only, no unit';
   call.out.line(`${call.args[0]}: ${judged}`);
-  showSteps(call.out, verdict.steps);
+  showSteps(call.out, verdict.steps, 'all');
   showFacts(call.out, verdict.facts);
   showAnswer(
     call.out,

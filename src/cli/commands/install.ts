@@ -34,7 +34,7 @@ function install(
   call.out.line(
     `${call.args[0]} into unit ${file.record.serial} (${file.record.class_name})${file.record.trial ? '  [TRIAL unit]' : ''}`,
   );
-  showSteps(call.out, result.steps);
+  showSteps(call.out, result.steps, call.flag('trace') ? 'all' : 'refused');
   showFacts(call.out, result.facts);
   showAnswer(call.out, result, acceptedText(result));
   if (result.verdict === 'accepted' && first)

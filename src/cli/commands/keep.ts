@@ -11,7 +11,7 @@ export async function run(call: Call): Promise<number> {
     const result = session.unit.keep();
     const { record } = session.file;
     call.out.line(`unit ${record.serial} (${record.class_name})${record.trial ? '  [TRIAL unit]' : ''}`);
-    showSteps(call.out, result.steps);
+    showSteps(call.out, result.steps, call.flag('trace') ? 'all' : 'refused');
     showAnswer(call.out, result, result.already ? 'kept already' : 'kept: the floors are raised');
     const floors = result.floors && {
       sequence_number: String(result.floors.sequenceNumber),

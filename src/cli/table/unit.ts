@@ -9,6 +9,7 @@ const CUT: readonly OptionSpec[] = [
     choices: ['before', 'middle', 'after'],
   },
 ];
+const TRACE: OptionSpec = { name: 'trace', about: 'show every comparison, not only those of a refused step' };
 const CUT_NOTE = `A cut ends the command with exit status 3. The unit file then is what a unit would be after the cut: start it with
 "fieldseal boot".`;
 
@@ -23,6 +24,7 @@ export const UNIT: readonly CommandSpec[] = [
       { name: 'unit', value: 'file', about: 'the unit', required: true },
       { name: 'image', value: 'file', about: 'the image of a detached envelope' },
       { name: 'at', value: 'date', about: 'the time a unit with a clock reads (default: now)' },
+      TRACE,
       ...CUT,
     ],
     notes: `${CUT_NOTE}
@@ -36,7 +38,7 @@ Example:
     group: 'unit',
     summary: 'start the unit: verify again, run, fall back',
     args: [{ name: 'unit', about: 'the unit file' }],
-    options: CUT,
+    options: [TRACE, ...CUT],
     notes: CUT_NOTE,
     load: () => import('../commands/boot.ts'),
   },
@@ -45,7 +47,7 @@ Example:
     group: 'unit',
     summary: 'the self-test passed: keep the image on trial and raise the floors',
     args: [{ name: 'unit', about: 'the unit file' }],
-    options: CUT,
+    options: [TRACE, ...CUT],
     notes: CUT_NOTE,
     load: () => import('../commands/keep.ts'),
   },
