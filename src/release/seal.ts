@@ -111,8 +111,10 @@ async function sealPrepared(
     const release = await stillUsing(taken, () =>
       writeRelease(request, deviceClass, images, sealer, taken, outputs),
     );
-    await stillUsing(taken, async () => recordRelease(release));
-    for (const output of [...outputs.images, outputs.envelope]) output?.commit();
+    await stillUsing(taken, async () => {
+      recordRelease(release);
+      for (const output of [...outputs.images, outputs.envelope]) output?.commit();
+    });
     const cautions = cautionsFor(release, securityBefore);
     return { json: sealJson(release, cautions), cautions };
   } finally {
