@@ -31,7 +31,8 @@ const REREADS = 64;
  * its first commit mark on. What a power cut leaves may read differently each time, but only the last thing that was
  * being written: a mark that stands proves that all before it reads the same for ever. Three rules follow:
  *
- * 1. Nobody acts on a record before its third mark stands (`settle`): it counts at every later start then.
+ * 1. Nobody acts on a record before its third mark stands and nothing that was cut short could still come to count
+ *    (`settle` writes the record once more): it counts at every later start then.
  * 2. A bank is left for the other one, which is erased for it, only when a record in it has its third mark.
  * 3. A full bank is begun again only when no record in it has its second mark. Whatever was acted on has it for
  *    good, so nothing acted on is lost, and the bank left before is intact.
@@ -94,7 +95,8 @@ export class MarksJournal {
   }
 
   #open(): number {
-    const found = [0, 1].map((bank) => ({ bank, ...this.#newestOf(this.#read(bank)) }));
+    const banks = [0, 1].map((bank) => this.#read(bank));
+    const found = banks.map((used, bank) => ({ bank, ...this.#newestOf(used) }));
     const [newest] = found
       .filter(({ record }) => record)
       .toSorted((a, b) => b.record!.round - a.record!.round);
@@ -104,7 +106,8 @@ export class MarksJournal {
     this.#round = record.round;
     this.#position = newest.end;
     this.#marks = record.marks;
-    this.#settled = record.firm && newest.end === record.position + 1;
+    const nothingBehind = newest.end === record.position + 1;
+    this.#settled = record.firm && nothingBehind && this.#isOld(banks[1 - newest.bank]!);
     return newest.damaged;
   }
 
@@ -118,6 +121,12 @@ export class MarksJournal {
       if (place.commits.every(Boolean)) damaged++;
     }
     return { damaged, end };
+  }
+
+  /** Whether a bank that is not the newest one is blank, or was written before it: its first record says so. */
+  #isOld(used: readonly UsedPosition[]): boolean {
+    const [first] = used;
+    return first === undefined || (first.position === 0 && this.#decode(first) !== undefined);
   }
 
   #read(bank: number): UsedPosition[] {

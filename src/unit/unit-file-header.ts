@@ -131,7 +131,19 @@ function parseLine(bytes: Uint8Array): unknown {
         'relied on, so take a copy from before, or provision the unit again',
     );
   }
-  return JSON.parse(toUtf8(json));
+  return parseJson(json);
+}
+
+/** Whoever writes a digest of his own can still write anything before it. */
+function parseJson(json: Uint8Array): unknown {
+  try {
+    return JSON.parse(toUtf8(json));
+  } catch {
+    throw new UnitFileError(
+      'header-invalid',
+      'the header of the unit file is no JSON; provision the unit again',
+    );
+  }
 }
 
 function latin1(bytes: Uint8Array): string {

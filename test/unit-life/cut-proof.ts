@@ -20,6 +20,8 @@ export interface Phase {
   readonly act: (unit: Unit) => void;
   /** What a start may give after any cut in `act`. */
   readonly allowed: readonly Outcome[];
+  /** What a start may give after a second cut, in the start that follows; default `allowed`. */
+  readonly allowedTwice?: readonly Outcome[];
   /** What a start gives once `act` came to its end. */
   readonly after: Outcome;
 }
@@ -39,11 +41,15 @@ export interface Tally {
   doubles: number;
 }
 
-/** How thoroughly to cut: every `secondStride`-th second cut; with `seeds` other readings of what is unstable. */
+/**
+ * How thoroughly to cut: every `firstStride`-th operation (1: all of them), then every `secondStride`-th of the start
+ * that follows; with `seeds` other readings of what is unstable.
+ */
 export interface Depth {
+  readonly firstStride: number;
   readonly secondStride: number;
   readonly seeds: readonly number[];
-  /** After every first cut: the same phase again must come to its end. */
+  /** After every first cut: brings the last release on board and keeps it. */
   readonly finish: (unit: Unit) => void;
 }
 
@@ -102,7 +108,7 @@ class PhaseProof {
   everyCut(before: Snapshot): void {
     const started = this.#prelude(before);
     const operations = this.#count(started);
-    for (let after = 0; after < operations; after++) {
+    for (let after = 0; after < operations; after += this.#depth.firstStride) {
       for (const kind of kindsAt(after)) {
         const cut = { after, kind };
         this.#within(`cut ${kind} operation ${after} of ${operations}`, () => this.#oneCut(started, cut));
@@ -140,8 +146,7 @@ class PhaseProof {
     expect(() => this.#phase.act(unit)).toThrow(PowerCut);
     this.#tally.singles++;
     this.#everySecondCut(store.bytes, started.floor);
-    const { store: after, floor } = this.#start(store.bytes, started.floor, this.#phase.allowed);
-    this.#start(after.bytes, floor, this.#phase.allowed);
+    const { floor } = this.#start(store.bytes, started.floor, this.#phase.allowed);
     this.#finish(store.bytes, floor);
   }
 
@@ -152,9 +157,8 @@ class PhaseProof {
         const store = memoryStore(bytes.length, bytes);
         if (!cutStart(this.#rig, store, this.#noise, { after, kind })) return;
         this.#tally.doubles++;
-        this.#within(`second cut ${kind} operation ${after}`, () =>
-          this.#start(store.bytes, floor, this.#phase.allowed),
-        );
+        const allowed = this.#phase.allowedTwice ?? this.#phase.allowed;
+        this.#within(`second cut ${kind} operation ${after}`, () => this.#start(store.bytes, floor, allowed));
       }
     }
   }
@@ -174,7 +178,7 @@ class PhaseProof {
     }
     const now = unit.state()!.floors.sequenceNumber;
     if (now < floor) throw new Error(`the floor fell from ${floor} to ${now}`);
-    return { store, floor: now };
+    return { floor: now };
   }
 
   #finish(bytes: Uint8Array, floor: bigint): void {
@@ -207,6 +211,17 @@ function cutStart(rig: Rig, store: ReturnType<typeof memoryStore>, noise: () => 
     if (error instanceof PowerCut) return true;
     throw error;
   }
+}
+
+/** Brings a release on board and keeps it, from wherever the unit stands. */
+export function bringAndKeep(release: Release): (unit: Unit) => void {
+  return (unit) => {
+    unit.start();
+    if (unit.state()!.slots.some(({ state }) => state === 'on trial')) mustKeep(unit);
+    mustInstall(unit, release);
+    unit.start();
+    mustKeep(unit);
+  };
 }
 
 /** Installs until it is ready; fails the test where the unit says no. */
