@@ -154,23 +154,23 @@ function* findGaps(
   order: readonly StoredEntry[],
   references: readonly Reference[],
 ): Generator<LedgerFinding> {
-  const present = new Set(order.map(({ entry }) => entry.number));
-  const last = order.at(-1)?.entry.number ?? 0;
-  for (let number = 1; number < last; number++) {
-    if (!present.has(number))
-      yield { kind: 'removed', entry: number, file: fileOf(number), says: `entry ${number} was removed` };
+  let last = 0;
+  for (const { entry } of order) {
+    if (entry.number > last + 1) yield missing('removed', last + 1, entry.number - 1, '');
+    last = entry.number;
   }
   const beyond = references.filter(({ reference }) => reference.number > last);
-  const highest = Math.max(0, ...beyond.map(({ reference }) => reference.number));
-  for (let number = last + 1; number <= highest; number++) {
-    const by = beyond.find(({ reference }) => reference.number >= number)!.by;
-    yield {
-      kind: 'cut-off',
-      entry: number,
-      file: fileOf(number),
-      says: `entry ${number} was cut off the end: ${by} names a later or the same entry`,
-    };
+  const furthest = beyond.sort((a, b) => b.reference.number - a.reference.number)[0];
+  if (furthest) {
+    const { reference, by } = furthest;
+    yield missing('cut-off', last + 1, reference.number, ` the end: ${by} names entry ${reference.number}`);
   }
+}
+
+function missing(kind: 'removed' | 'cut-off', first: number, last: number, how: string): LedgerFinding {
+  const which = first === last ? `entry ${first} was` : `entries ${first} to ${last} were`;
+  const says = `${which} ${kind === 'removed' ? 'removed' : 'cut off'}${how}`;
+  return { kind, entry: first, file: fileOf(first), says };
 }
 
 function* findBrokenLinks(

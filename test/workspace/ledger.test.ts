@@ -173,7 +173,8 @@ describe('tampering is found, and the entry is named', () => {
     const workspace = sixEntries();
     rmSync(file(workspace, 6));
     rmSync(file(workspace, 5));
-    expect(found(workspace)).toEqual(['cut-off 5', 'cut-off 6']);
+    expect(found(workspace)).toEqual(['cut-off 5']);
+    expect(verifyLedger(workspace).findings[0]!.says).toContain('entries 5 to 6 were cut off the end');
   });
 
   test('the end cut off in a clone: found by the record that refers to it', async () => {
@@ -204,6 +205,15 @@ describe('tampering is found, and the entry is named', () => {
     const promoted = await openWorkspace(workspace.root);
     expect(found(promoted)).toEqual(['workspace-changed 1']);
     expect((await failure(() => appendEntry(promoted, 'noted', {}))).code).toBe('ledger-broken');
+  });
+
+  test('several entries removed from the middle are one finding; a huge number in an entry or record costs nothing', () => {
+    const workspace = sixEntries();
+    for (const number of [2, 3, 4]) rmSync(file(workspace, number));
+    expect(found(workspace)).toEqual(['removed 2']);
+    expect(verifyLedger(workspace).findings[0]!.says).toBe('entries 2 to 4 were removed');
+    rewrite(workspace, 6, (entry) => Object.assign(entry, { number: 2 ** 52 }));
+    expect(found(workspace)).toContain('removed 6');
   });
 
   test('a ledger cut short takes no further entry', async () => {
