@@ -10,6 +10,7 @@ const ROOMS = [
   'suit',
   'x509',
   'image',
+  'delta',
   'unit',
   'keys',
   'workspace',
@@ -22,6 +23,7 @@ const ROOMS = [
 const STRANGERS = {
   x509: ['suit', 'cose', 'cbor'],
   image: ['crypto', 'cbor', 'cose', 'suit', 'x509'],
+  delta: ['crypto', 'cbor', 'cose', 'suit', 'x509', 'image'],
   keys: ['suit', 'unit'],
 };
 

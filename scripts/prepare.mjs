@@ -23,6 +23,7 @@ const DEBIAN_PARTS = [
   { name: 'softhsm2', shows: '/usr/bin/softhsm2-util', for: 'the token suites' },
   { name: 'opensc', shows: 'pkcs11-tool', for: 'a second opinion on the token' },
   { name: 'srecord', shows: 'srec_cat', for: 'judging HEX and S-record readers' },
+  { name: 'xdelta3', shows: 'xdelta3', for: 'judging deltas' },
   { name: 'gcc', shows: 'gcc', for: 'compiling the provisioning header as C99' },
   { name: 'libc6-dev', shows: '/usr/include/stdint.h', for: 'compiling the provisioning header as C99' },
   { name: 'libbcprov-java', shows: '/usr/share/java/bcprov.jar', for: 'judging HSS/LMS both ways' },
