@@ -6,10 +6,12 @@ import {
   type DeviceClass,
   fileSource,
   finishRecords,
+  foreseeNumber,
   type JsonObject,
   type Output,
   readClass,
   type TakenNumber,
+  type TakeOptions,
   takeNumber,
   WorkspaceError,
   writeRecord,
@@ -40,7 +42,7 @@ export interface Sealed {
 /**
  * Seals a release: image to digest to manifest to signature or MAC to envelope, streaming, so that memory does not
  * grow with the image. In this order, so that a crash or a full disk at any point loses nothing:
- * 1. read, lay out and check the images; open the keys; hash the images. Nothing is changed yet.
+ * 1. foresee the number; read, lay out and check the images; open the keys; hash the images. Nothing is changed yet.
  * 2. take the sequence number. From here on it is used, whatever happens.
  * 3. write the envelope beside its place, durably; read it back and check it as a stranger would.
  * 4. enter the release in the ledger, then write its record. A crash up to here leaves at most a hidden part file,
@@ -52,6 +54,7 @@ export async function seal(request: SealRequest): Promise<Sealed> {
   const deviceClass = await readClass(request.workspace, request.className);
   requireSensible(request, deviceClass);
   requireFreePlaces(request);
+  foreseeNumber(request.workspace, deviceClass, numberOptions(request));
   const opened = openImages(deviceClass, request.images);
   try {
     const { sealer, images } = await openAndHash(request, deviceClass, opened);
@@ -104,10 +107,7 @@ async function sealPrepared(
   finishRecords(workspace);
   const outputs = openOutputs(request, images);
   try {
-    const taken = takeNumber(workspace, deviceClass, {
-      ...(request.sequence !== undefined && { sequence: request.sequence }),
-      ...(request.allowJump !== undefined && { allowJump: request.allowJump }),
-    });
+    const taken = takeNumber(workspace, deviceClass, numberOptions(request));
     const release = await stillUsing(taken, () =>
       writeRelease(request, deviceClass, images, sealer, taken, outputs),
     );
@@ -120,6 +120,10 @@ async function sealPrepared(
   } finally {
     for (const output of [...outputs.images, outputs.envelope]) output?.abandon();
   }
+}
+
+function numberOptions({ sequence, allowJump }: SealRequest): TakeOptions {
+  return { ...(sequence !== undefined && { sequence }), ...(allowJump !== undefined && { allowJump }) };
 }
 
 interface Outputs {

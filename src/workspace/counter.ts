@@ -70,14 +70,29 @@ export function takeNumber(
   const className = deviceClass.name;
   for (;;) {
     const state = readCounter(workspace, className);
-    const lineage = requireOwned(workspace, className, state);
-    const number = options.sequence ?? state.last + 1n;
-    requireUsable(number, state.last, deviceClass, options);
+    const number = nextNumber(deviceClass, state, options);
+    const lineage = state.owner ?? startCounter(workspace, className);
     if (workspace.files.createMark(numberPath(workspace, className, number))) {
       return { number, lineage, cautions: numberCautions(number) };
     }
     if (options.sequence !== undefined) throw numberUsed(number, number);
   }
+}
+
+/** The number that `takeNumber` would take now; refuses as it would, and changes nothing. */
+export function foreseeNumber(
+  workspace: Workspace,
+  deviceClass: DeviceClass,
+  options: TakeOptions = {},
+): bigint {
+  return nextNumber(deviceClass, readCounter(workspace, deviceClass.name), options);
+}
+
+function nextNumber(deviceClass: DeviceClass, state: CounterState, options: TakeOptions): bigint {
+  requireOwned(deviceClass.name, state);
+  const number = options.sequence ?? state.last + 1n;
+  requireUsable(number, state.last, deviceClass, options);
+  return number;
 }
 
 /** Starts the counter of a class that has none, at 1, and enters its lineage in the ledger. */
@@ -175,11 +190,11 @@ function localJson(className: string, lineage: string, above: bigint): string {
   return readableJson({ format: COUNTER_FORMAT, class: className, lineage, above: String(above) });
 }
 
-function requireOwned(workspace: Workspace, className: string, state: CounterState): string {
-  const unknown = state.owner === undefined && state.witnessed.number === 0n;
-  if (unknown) return startCounter(workspace, className);
+function requireOwned(className: string, state: CounterState): void {
+  // A class that nothing is on record of was written by hand: its counter starts with its first number.
+  if (state.owner === undefined && state.witnessed.number === 0n) return;
   const claim = `only if no other copy of this workspace will ever seal ${className} again: fieldseal counter claim ${className} --above NUMBER --reason TEXT`;
-  if (state.lineage === undefined) {
+  if (state.lineage === undefined || state.owner === undefined) {
     throw new WorkspaceError(
       'counter-missing',
       `this copy of the workspace holds no sequence counter for class ${className} (counters are not carried by git); ` +
@@ -201,7 +216,6 @@ function requireOwned(workspace: Workspace, className: string, state: CounterSta
       { hint: claim },
     );
   }
-  return state.lineage;
 }
 
 function requireUsable(number: bigint, last: bigint, deviceClass: DeviceClass, options: TakeOptions): void {

@@ -128,6 +128,25 @@ describe('the signer', () => {
   });
 });
 
+describe('the number', () => {
+  test('a clone is refused before it is asked for a passphrase or a key, and told how to claim the counter', async () => {
+    const at = await prepared();
+    rmSync(at.workspace.path('private'), { recursive: true });
+    const error = await failure(() => seal(request(at)));
+    expect(error.code).toBe('counter-missing');
+    expect('hint' in error && error.hint).toContain('counter claim vent');
+    expectNothingSealed(at);
+  });
+
+  test('an explicit number that is used, or jumps, is refused before anything is read', async () => {
+    const at = await prepared();
+    const images = [{ path: join(at.folder, 'none.bin') }];
+    expect((await failure(() => seal(request(at, { images, sequence: 0n })))).code).toBe('number-used');
+    expect((await failure(() => seal(request(at, { images, sequence: 5000n })))).code).toBe('number-jump');
+    expect((await seal(request(at, { sequence: 5000n, allowJump: true }))).json.sequence_number).toBe(5000);
+  });
+});
+
 describe('the image', () => {
   const cases: [string, (path: string) => void, string][] = [
     [
