@@ -78,12 +78,17 @@ function show(
 
 function showRegion(out: Output, region: Region, level: number, depth: number): void {
   const place = `${String(region.offset).padStart(8)}${String(region.length).padStart(8)}  ${'  '.repeat(level)}`;
-  const value = region.value === undefined ? '' : ` ${out.paint.bold(printable(region.value))}`;
+  const value = region.value === undefined ? '' : ` ${out.paint.bold(shortened(printable(region.value)))}`;
   const clause = region.clause === '' ? '' : out.paint.dim(`  (${region.clause})`);
   const problem = region.problem === undefined ? '' : out.paint.red(`  ${printable(region.problem)}`);
   out.line(`${place}${printable(region.title)}${value}${clause}${problem}`);
   if (level + 1 >= depth) return;
   for (const child of region.children ?? []) showRegion(out, child, level + 1, depth);
+}
+
+// Long digests and signatures are told by their first digits; --json has them whole.
+function shortened(text: string): string {
+  return text.replace(/[0-9a-f]{72,}/g, (hex) => `${hex.slice(0, 32)}...`);
 }
 
 // A stranger's text must not steer the terminal.
