@@ -13,18 +13,19 @@ import { KeyError } from './error.ts';
 
 const ESP256 = -9; // RFC 9864
 const ED25519 = -19; // RFC 9864
+const HSS_LMS = -46; // RFC 8778
 const HMAC_256_256 = 5; // RFC 9053 section 3.1
 
-/** Key types that the custodies here can sign with. */
+/** Key types that sign without a state. */
 export type SigningKeyType = 'p256' | 'ed25519';
 
-/** Narrows a key type to those that can sign here. Throws `KeyError` key-type-unsupported. */
+/** Narrows a key type to those that sign without a state. Throws `KeyError` key-type-unsupported. */
 export function requireSigningType(type: KeyType): SigningKeyType {
   if (type === 'p256' || type === 'ed25519') return type;
   throw new KeyError(
     'key-type-unsupported',
-    `Keys of the type ${type} are checked by this program, but it does not sign with them.`,
-    'Use p256 or ed25519.',
+    `Keys of the type ${type} are not made or used in this way.`,
+    'Use p256 or ed25519. HSS/LMS keys are for signers, in file custody.',
   );
 }
 
@@ -32,6 +33,9 @@ export function requireSigningType(type: KeyType): SigningKeyType {
 export function signingAlgorithm(type: SigningKeyType): SignatureAlgorithm {
   return signatureAlgorithm(type === 'p256' ? ESP256 : ED25519)!;
 }
+
+/** Algorithm of HSS/LMS keys. */
+export const HSS_LMS_ALGORITHM: SignatureAlgorithm = signatureAlgorithm(HSS_LMS)!;
 
 /** Algorithm of class and cohort keys. */
 export const HMAC_ALGORITHM: MacAlgorithm = macAlgorithm(HMAC_256_256)!;

@@ -19,6 +19,7 @@ import {
   withSecretKey,
 } from './file-custody.ts';
 import { checkValue } from './fingerprint.ts';
+import { openHssSigner } from './hss/custody.ts';
 import type { CustodyMacKey, CustodySigner, KeyAccess, MadeKey, NewKey } from './ports.ts';
 import type { SecretSource } from './secrets.ts';
 import { generatePrivateKey, SECRET_KEY_LENGTH, softwareMacKey, softwareSigner } from './software.ts';
@@ -129,11 +130,25 @@ async function openSigningKey(
     return token.openSigner(description, publicKey, access);
   }
   requireFile(description);
-  const { key, trial } = await openPrivateKey(keyFile(description, access.file), access.secrets);
-  const signer = softwareSigner(key);
-  requireSame(description, description.spki, signer.publicKey);
-  admit(description, access, trial);
-  return { ...signer, ...NOTHING_OPEN };
+  const file = keyFile(description, access.file);
+  const { signer, trial } =
+    publicKey.type === 'hss-lms' ? await openHssSigner(file, access) : await openSoftwareSigner(file, access);
+  try {
+    requireSame(description, description.spki, signer.publicKey);
+    admit(description, access, trial);
+    return signer;
+  } catch (error) {
+    signer.close();
+    throw error;
+  }
+}
+
+async function openSoftwareSigner(
+  file: KeyFile,
+  access: KeyAccess,
+): Promise<{ signer: CustodySigner; trial: boolean }> {
+  const { key, trial } = await openPrivateKey(file, access.secrets);
+  return { signer: { ...softwareSigner(key), ...NOTHING_OPEN }, trial };
 }
 
 function describedPublicKey(description: KeyDescription): PublicKey {
@@ -141,7 +156,7 @@ function describedPublicKey(description: KeyDescription): PublicKey {
   if (key) return key;
   throw new KeyError(
     'key-description-invalid',
-    `The description of the key ${description.name} holds no P-256 or Ed25519 public key.`,
+    `The description of the key ${description.name} holds no public key of a kind known here.`,
     'Restore keys/NAME.json from git.',
   );
 }

@@ -1,6 +1,7 @@
 /** Key descriptions: what git carries of a key (keys/NAME.json). Public facts only. */
 import { z } from 'zod';
 import { fromHex, toHex } from '../bytes/index.ts';
+import { hssShape } from '../crypto/index.ts';
 import { fingerprint } from '../x509/index.ts';
 import { KeyError } from './error.ts';
 
@@ -13,7 +14,7 @@ export const keyDescriptionSchema = z.strictObject({
   purpose: z.enum(['root', 'signer', 'class', 'cohort', 'station']),
   custody: z.enum(['file', 'token', 'offline']),
   /** Name in the COSE registry (IANA). */
-  algorithm: z.enum(['ESP256', 'Ed25519', 'HMAC 256/256', 'A256KW']),
+  algorithm: z.enum(['ESP256', 'Ed25519', 'HSS-LMS', 'HMAC 256/256', 'A256KW']),
   /** DER SubjectPublicKeyInfo of a signing key. */
   spki: hex.optional(),
   /** Check value of a secret key. */
@@ -23,6 +24,8 @@ export const keyDescriptionSchema = z.strictObject({
   trial: z.boolean(),
   created: z.iso.datetime(),
   token: z.strictObject({ uri: z.string() }).optional(),
+  /** Parameter sets of an HSS/LMS key in a file, top level first, by their names in the IANA registry. */
+  levels: z.array(z.strictObject({ lms: z.string(), ots: z.string() })).optional(),
 });
 
 /** What git carries of a key. */
@@ -48,13 +51,17 @@ export function readKeyDescription(value: unknown): KeyDescription {
   if ((description.custody === 'token') !== (description.token !== undefined)) {
     throw invalid('token.uri belongs to custody "token", and only there');
   }
+  const needsLevels = description.algorithm === 'HSS-LMS' && description.custody === 'file';
+  if (needsLevels ? !hssShape(description.levels ?? []) : description.levels !== undefined) {
+    throw invalid('levels are the parameter sets of an HSS-LMS key in a file, and stand nowhere else');
+  }
   return description;
 }
 
 /** Description of a signing key. */
 export function describeSigningKey(
   naming: KeyNaming,
-  place: Pick<KeyDescription, 'custody' | 'token'>,
+  place: Pick<KeyDescription, 'custody' | 'token' | 'levels'>,
   key: { readonly algorithm: { readonly name: string }; readonly publicKey: Uint8Array },
 ): KeyDescription {
   return readKeyDescription({

@@ -12,6 +12,7 @@ import {
   markPrivateKeyInfo,
   type PrivateKeyInfo,
   readPrivateKeyInfo,
+  type SecretKeyKind,
   writeSecretKeyInfo,
 } from './pkcs8.ts';
 import { type PassphraseRequest, type SecretSource, withSecret } from './secrets.ts';
@@ -46,12 +47,26 @@ export async function savePrivateKey(
 /** Writes a secret key to a new file. Throws as `savePrivateKey`. */
 export async function saveSecretKey(
   file: KeyFile,
-  kind: 'mac' | 'wrap',
+  kind: SecretKeyKind,
   secret: Uint8Array,
   trial: boolean,
   secrets: SecretSource,
 ): Promise<KeyEvidence> {
   return save(file, secrets, () => writeSecretKeyInfo(kind, secret, trial));
+}
+
+/**
+ * As `saveSecretKey`, in two steps: the passphrase is asked for now, and the returned function writes the file. For keys
+ * that take long to make, so that nobody waits at the prompt and nothing is left of a key given up half-way.
+ */
+export function prepareSecretKey(
+  file: KeyFile,
+  kind: SecretKeyKind,
+  secret: Uint8Array,
+  trial: boolean,
+  secrets: SecretSource,
+): Promise<() => KeyEvidence> {
+  return prepare(file, secrets, () => writeSecretKeyInfo(kind, secret, trial));
 }
 
 /**
@@ -86,7 +101,7 @@ export function openPrivateKey(
 /** Lends the bytes of a secret key in a file to `use`; they are zeroed afterwards. */
 export function withSecretKey<T>(
   file: KeyFile,
-  kind: 'mac' | 'wrap',
+  kind: SecretKeyKind,
   secrets: SecretSource,
   use: (secret: Uint8Array, trial: boolean) => T | Promise<T>,
 ): Promise<T> {
@@ -97,13 +112,23 @@ export function withSecretKey<T>(
 }
 
 async function save(file: KeyFile, secrets: SecretSource, info: () => Uint8Array): Promise<KeyEvidence> {
+  return (await prepare(file, secrets, info))();
+}
+
+async function prepare(
+  file: KeyFile,
+  secrets: SecretSource,
+  info: () => Uint8Array,
+): Promise<() => KeyEvidence> {
   requireAbsent(file.path);
   const request = { keyName: file.keyName, purpose: file.purpose, fresh: true };
   const encrypted = await withSecret(secrets.passphrase(request), (passphrase) =>
     withSecret(Promise.resolve(info()), (plain) => encryptPrivateKeyInfo(plain, passphrase)),
   );
-  writeNewFile(file.path, toPem(LABEL, encrypted));
-  return { custody: 'file', facts: protectionFacts(encrypted), attributes: [] };
+  return () => {
+    writeNewFile(file.path, toPem(LABEL, encrypted));
+    return { custody: 'file', facts: protectionFacts(encrypted), attributes: [] };
+  };
 }
 
 // Told before anybody thinks of a passphrase; the write itself refuses too.

@@ -24,9 +24,9 @@ const NO_FOLDER_SYNC = new Set(['EINVAL', 'EPERM', 'EISDIR', 'EACCES', 'ENOTSUP'
  * name only when whole. `mode`: 0600 for keys. Throws `KeyError` key-file-exists or key-file-unwritable.
  */
 export function writeNewFile(path: string, text: string, mode: 0o600 | 0o644 = 0o600): void {
-  const beside = join(dirname(path), `.${basename(path)}.${randomBytes(6).toString('hex')}.part`);
+  const beside = besidePath(path);
   try {
-    writeDurably(beside, text, mode);
+    writeDurably(beside, Buffer.from(text, 'utf8'), mode);
     try {
       publish(beside, path);
     } finally {
@@ -34,6 +34,19 @@ export function writeNewFile(path: string, text: string, mode: 0o600 | 0o644 = 0
     }
     syncFolder(dirname(path));
   } catch (error) {
+    throw asWriteError(error, path);
+  }
+}
+
+/** Puts bytes in place of whatever is at the path, at once. Throws `KeyError` key-file-unwritable. */
+export function replaceFile(path: string, bytes: Uint8Array): void {
+  const beside = besidePath(path);
+  try {
+    writeDurably(beside, bytes, 0o600);
+    renameSync(beside, path);
+    syncFolder(dirname(path));
+  } catch (error) {
+    removeIfThere(beside);
     throw asWriteError(error, path);
   }
 }
@@ -62,10 +75,13 @@ export function readTextFile(path: string): string {
   }
 }
 
-function writeDurably(path: string, text: string, mode: number): void {
+function besidePath(path: string): string {
+  return join(dirname(path), `.${basename(path)}.${randomBytes(6).toString('hex')}.part`);
+}
+
+function writeDurably(path: string, bytes: Uint8Array, mode: number): void {
   const file = openSync(path, 'wx', mode);
   try {
-    const bytes = Buffer.from(text, 'utf8');
     for (let done = 0; done < bytes.length; ) done += writeSync(file, bytes, done);
     fsyncSync(file);
   } catch (error) {

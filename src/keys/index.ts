@@ -18,6 +18,7 @@ export { KeyError, type KeyErrorCode } from './error.ts';
 export type { KeyEvidence } from './evidence.ts';
 export { readTextFile, writeNewFile } from './files.ts';
 export { checkValue, fingerprintMatches } from './fingerprint.ts';
+export { createHssSigner } from './hss/custody.ts';
 export {
   readReplyFile,
   readRequestFile,
@@ -25,7 +26,15 @@ export {
   writeReplyFile,
   writeRequestFile,
 } from './offline.ts';
-export type { CustodyMacKey, CustodySigner, KeyAccess, KeyPlace, MadeKey } from './ports.ts';
+export type {
+  CustodyMacKey,
+  CustodySigner,
+  KeyAccess,
+  KeyPlace,
+  KeyProgress,
+  LeafSource,
+  MadeKey,
+} from './ports.ts';
 export {
   createSecretSource,
   type PassphraseRequest,

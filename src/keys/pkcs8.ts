@@ -1,7 +1,8 @@
 /**
  * PrivateKeyInfo (RFC 5958 section 2, PKCS#8): the plain form of a key before it is encrypted. Secret keys
  * use the same frame: algorithm hmacWithSHA256 (RFC 8018 appendix B.1.2) for MACs or id-aes256-wrap (RFC 3565
- * section 2.3.2) for wrapping, and the key's bytes as the private key.
+ * section 2.3.2) for wrapping, and the key's bytes as the private key. So do HSS/LMS keys, whose private form no
+ * standard gives (RFC 9802): algorithm id-alg-hss-lms-hashsig, and a master secret of our own.
  */
 import { concat } from '../bytes/index.ts';
 import { contextTag, DerError, type DerReader, der, readDer, TAG } from '../x509/index.ts';
@@ -16,15 +17,20 @@ const ALGORITHMS = {
   '300506032b6570': 'ed25519',
   '300c06082a864886f70d02090500': 'mac',
   '300b060960864801650304012d': 'wrap',
+  '300d060b2a864886f70d0109100311': 'hss-lms',
 } as const;
 const FRIENDLY_NAME = '1.2.840.113549.1.9.20'; // RFC 2985 section 5.5.1
 const SECRET_ALGORITHM = {
   mac: der.sequence(der.oid('1.2.840.113549.2.9'), der.null()),
   wrap: der.sequence(der.oid('2.16.840.1.101.3.4.1.45')),
+  'hss-lms': der.sequence(der.oid('1.2.840.113549.1.9.16.3.17')),
 };
 
 /** Kind of a key in a file. */
 export type FileKeyKind = (typeof ALGORITHMS)[keyof typeof ALGORITHMS];
+
+/** Kinds whose file holds bytes of ours, and not a key that OpenSSL knows. */
+export type SecretKeyKind = keyof typeof SECRET_ALGORITHM;
 
 /**
  * A PrivateKeyInfo, read. `privateKey`: content of its OCTET STRING, a view. `trial`: bears the trial mark.
@@ -50,7 +56,7 @@ export function readPrivateKeyInfo(bytes: Uint8Array): PrivateKeyInfo {
 }
 
 /** PrivateKeyInfo of a secret key: `secret` is its bytes. To be zeroed by the caller. */
-export function writeSecretKeyInfo(kind: 'mac' | 'wrap', secret: Uint8Array, trial: boolean): Uint8Array {
+export function writeSecretKeyInfo(kind: SecretKeyKind, secret: Uint8Array, trial: boolean): Uint8Array {
   return writeInfo(SECRET_ALGORITHM[kind], der.octetString(secret), trial);
 }
 
@@ -94,7 +100,7 @@ function kindOf(algorithm: Uint8Array): FileKeyKind {
   if (kind) return kind;
   throw new KeyError(
     'key-type-unsupported',
-    'The key file holds a key that is neither P-256 nor Ed25519, nor a secret key for HMAC-SHA-256 or AES key wrap.',
+    'The key file holds a key that is neither P-256, Ed25519 nor HSS/LMS, nor a secret key for HMAC-SHA-256 or AES key wrap.',
     'Make a key with this program, or convert one of these kinds.',
   );
 }

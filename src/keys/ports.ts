@@ -34,6 +34,17 @@ export interface CustodyMacKey extends MacKey {
   close(): void;
 }
 
+/**
+ * Port: gives out the one-time leaves of an HSS/LMS key, counted over the whole key from 0, each once for ever. A leaf is
+ * durably spent before `take` returns. Throws where that cannot be vouched for, or none is left.
+ */
+export interface LeafSource {
+  take(): bigint;
+}
+
+/** Called while the trees of an HSS/LMS key are made: leaves done, leaves of this tree in all. */
+export type KeyProgress = (done: number, total: number) => void;
+
 /** How to reach a key that was made before. `file`: where file custody keeps it. */
 export interface KeyAccess {
   readonly file: string;
@@ -42,4 +53,7 @@ export interface KeyAccess {
   readonly production: boolean;
   /** PKCS#11 module; default the variable FIELDSEAL_PKCS11_MODULE. */
   readonly module?: string | undefined;
+  /** For an HSS/LMS key in a file, which has no leaf counter of its own. */
+  readonly leaves?: LeafSource | undefined;
+  readonly progress?: KeyProgress | undefined;
 }

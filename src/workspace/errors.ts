@@ -22,6 +22,10 @@ export const WORKSPACE_CODES = {
   'number-used': 1,
   'number-out-of-range': 2,
   'number-jump': 1,
+  'leaves-missing': 1,
+  'leaves-copied': 1,
+  'leaves-behind': 1,
+  'leaves-used-up': 1,
   'ledger-broken': 1,
 } as const;
 

@@ -19,6 +19,7 @@ export type Disk = Pick<
   | 'readFileSync'
   | 'readdirSync'
   | 'existsSync'
+  | 'statSync'
 >;
 
 const OWNER_ONLY = 0o600;
@@ -52,6 +53,8 @@ export interface Files {
   /** Names in a folder, sorted; empty where there is no folder. */
   list(folder: string): string[];
   exists(path: string): boolean;
+  /** What tells a file from a copy of it: its inode, and when it was born in nanoseconds, '0' where that is not kept. */
+  identity(path: string): { readonly inode: string; readonly born_ns: string };
   makeFolder(path: string, options?: FileOptions): void;
   /** Creates the file whole; false where one of that name is there already (nothing is changed then). */
   createNew(path: string, content: Uint8Array | string, options?: FileOptions): boolean;
@@ -83,6 +86,11 @@ export function filesOn(disk: Disk = nodeFs): Files {
     readText: (path) => attempt('read', path, () => disk.readFileSync(path, 'utf8')),
     list: (folder) => attempt('read', folder, () => listNames(disk, folder)),
     exists: (path) => disk.existsSync(path),
+    identity: (path) =>
+      attempt('look at', path, () => {
+        const { ino, birthtimeNs } = disk.statSync(path, { bigint: true });
+        return { inode: String(ino), born_ns: String(birthtimeNs) };
+      }),
     makeFolder: (path, options = {}) =>
       attempt('make the folder', path, () => {
         disk.mkdirSync(path, { recursive: true, mode: options.secret ? OWNER_FOLDER : ORDINARY_FOLDER });
