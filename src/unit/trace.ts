@@ -9,8 +9,8 @@ export type Shown = string | number | bigint | Uint8Array | (() => string);
 /** One line of a step: what was compared with what. `ok` is null where it was noted and not judged. */
 export interface Comparison {
   readonly what: string;
-  readonly expected?: Shown;
-  readonly found?: Shown;
+  readonly expected?: Shown | undefined;
+  readonly found?: Shown | undefined;
   readonly ok: boolean | null;
   readonly source: string;
 }
@@ -91,12 +91,12 @@ export class Trace {
 
   /** Writes down a comparison that holds. */
   holds(question: Question): void {
-    this.#open.comparisons.push({ ...question, ok: true });
+    this.#write(question, true);
   }
 
   /** Writes down something that bears on nothing here, or that nobody could judge. */
   note(question: Question): void {
-    this.#open.comparisons.push({ ...question, ok: null });
+    this.#write(question, null);
   }
 
   /** Writes down a comparison and refuses with `code` unless it holds. */
@@ -110,7 +110,7 @@ export class Trace {
     const refusal = refusalOf(code);
     const step = this.#open;
     if (refusal.step !== step.step) throw new TypeError(`${code} is no refusal of step ${step.step}`);
-    step.comparisons.push({ ...question, ok: false });
+    this.#write(question, false);
     step.outcome = 'refused';
     throw new Refused(refusal);
   }
@@ -131,6 +131,10 @@ export class Trace {
     this.enter(name);
     this.note(question);
     this.#open.outcome = 'not judged';
+  }
+
+  #write({ what, expected, found, source }: Question, ok: boolean | null): void {
+    this.#open.comparisons.push({ what, expected, found, ok, source });
   }
 
   get #open(): OpenStep {

@@ -11,7 +11,7 @@ import {
 } from '../../suit/index.ts';
 import type { RefusalCode } from '../refusals.ts';
 import type { Trace } from '../trace.ts';
-import type { Circumstances } from './conditions.ts';
+import type { Circumstances } from './condition-rows.ts';
 import type { NamedImage } from './fit.ts';
 import { DONE, failed, hostFor, type Role, roleOf } from './host.ts';
 

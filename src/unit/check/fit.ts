@@ -2,7 +2,7 @@ import { equal, toHex } from '../../bytes/index.ts';
 import { COMMANDS, type Manifest, type Parameters, runSequences } from '../../suit/index.ts';
 import { prepareRecord } from '../prepared.ts';
 import type { Trace } from '../trace.ts';
-import type { Circumstances } from './conditions.ts';
+import type { Circumstances } from './condition-rows.ts';
 import { DONE, failed, hostFor, roleOf } from './host.ts';
 
 /** An image as a manifest names it: SHA-256, 32 bytes, and size in bytes. */

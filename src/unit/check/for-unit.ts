@@ -6,7 +6,7 @@ import type { StepName } from '../steps.ts';
 import type { Trace } from '../trace.ts';
 import { decide, type Verdict } from '../verdict.ts';
 import { judgeAuthentication } from './authentication.ts';
-import type { Circumstances } from './conditions.ts';
+import type { Circumstances } from './condition-rows.ts';
 import { judgeContent } from './content.ts';
 import { judgeEnvelope } from './envelope.ts';
 import { judgeFit } from './fit.ts';

@@ -1,15 +1,13 @@
 import { equal } from '../../bytes/index.ts';
 import type { Outcome, Parameters, ProcessorHost, TargetComponent } from '../../suit/index.ts';
 import { prepareRecord } from '../prepared.ts';
-import type { StepName } from '../steps.ts';
-import { Trace } from '../trace.ts';
-import { type Circumstances, UnitConditions } from './conditions.ts';
+import { type Circumstances, conditionRow } from './condition-rows.ts';
 
 /** What a component is to this unit: the image that runs, or the place where a staged one waits. */
 export type Role = 'main' | 'staging';
 
-export const IMAGE_MATCH = 3;
-const IDENTITY: readonly StepName[] = ['identity'];
+const IMAGE_MATCH = 3;
+const ROLES: readonly Role[] = ['main', 'staging'];
 
 /** The role of a component by its identifier; undefined where the unit has none of that name. */
 export function roleOf(
@@ -19,7 +17,7 @@ export function roleOf(
   const index = prepareRecord(unit.record).components.findIndex(
     (own) => own.length === identifier.length && own.every((segment, i) => equal(segment, identifier[i]!)),
   );
-  return index < 0 ? undefined : index === 0 ? 'main' : 'staging';
+  return ROLES[index];
 }
 
 /** What a host does with commands that are not about identity. */
@@ -33,12 +31,12 @@ export interface Actions {
  * section (draft-ietf-suit-manifest section 5.3.3). They were written down once and are not again.
  */
 export function hostFor(circumstances: Circumstances, actions: Actions): ProcessorHost {
-  const aside = new Trace(IDENTITY);
-  aside.enter('identity');
-  const conditions = new UnitConditions(aside, circumstances);
   return {
-    condition: (code, component, parameters) =>
-      code === IMAGE_MATCH ? actions.imageMatch(component, parameters) : conditions.judge(code, parameters),
+    condition(condition, component, parameters) {
+      if (condition === IMAGE_MATCH) return actions.imageMatch(component, parameters);
+      const code = conditionRow(condition).judge(parameters, circumstances);
+      return code ? { ok: false, reason: code, detail: code } : DONE;
+    },
     directive: (code, component, parameters) => actions.directive(code, component, parameters),
   };
 }

@@ -2,10 +2,10 @@ import { equal } from '../../bytes/index.ts';
 import {
   type Certificate,
   fingerprint,
-  isPublishedExampleKey,
   judgeSigner,
   OID,
   type PathRefusal,
+  PUBLISHED_EXAMPLE_KEYS,
   type SignerRefusal,
   validatePath,
 } from '../../x509/index.ts';
@@ -53,6 +53,8 @@ const RIGHTS_CODES: Readonly<Record<SignerRefusal, RefusalCode>> = {
   'signer-denied': 'signer-denied',
   'signer-generation': 'signer-generation-too-low',
 };
+
+const PUBLISHED: ReadonlySet<string> = new Set(PUBLISHED_EXAMPLE_KEYS.map((row) => row.fingerprint));
 
 /** A path that ends at a root of the unit. */
 export interface JudgedPath {
@@ -113,56 +115,48 @@ export function judgeRights(
   { record, state }: UnitView,
   { revocation }: SignerRules,
 ): void {
+  judgeKeys(trace, path, revocation ? state.deniedSigners : []);
+  judgeTrial(trace, path, record.trial);
   const signer = path[0]!;
   const { scopes } = prepareRecord(record);
   const minimumGeneration = revocation ? state.floors.signerGeneration : 0;
-  const denied = revocation ? state.deniedSigners : [];
-  judgeTrial(trace, path, record.trial);
-  const verdict = judgeSigner(signer, { scopes, minimumGeneration, denied });
+  const verdict = judgeSigner(signer, { scopes, minimumGeneration, denied: [] });
   const question = {
     what: 'purpose, scope and generation of the signer',
-    expected: () =>
-      `code signing for ${scopes.join(' or ')}, generation ${minimumGeneration} or later, not denied`,
+    expected: () => `code signing for ${scopes.join(' or ')}, generation ${minimumGeneration} or later`,
+    found: () => `${signer.subjectAltUris.join(', ')}, generation ${signer.generation ?? 0}`,
     source: 'RFC 5280 4.2.1.3, 4.2.1.12; docs/deployment-profile.md',
   };
   if (!verdict.ok) trace.refuse(RIGHTS_CODES[verdict.code], { ...question, found: verdict.detail });
-  trace.holds({
-    ...question,
-    found: () => `${signer.subjectAltUris.join(', ')}, generation ${signer.generation ?? 0}`,
-  });
-  judgeAuthorities(trace, path.slice(1), denied);
+  trace.holds(question);
 }
 
-function judgeTrial(trace: Trace, path: readonly Certificate[], trialUnit: boolean): void {
-  const published = path.find(({ spki }) => isPublishedExampleKey(spki));
-  if (published) {
-    trace.refuse('signer-key-published', {
-      what: 'keys of the path',
-      expected: 'keys whose private halves are secret',
-      found: `the key of ${published.subject.text} is printed in a standard`,
-      source: 'docs/deployment-profile.md',
-    });
-  }
-  trace.require(trialUnit || !path.some(({ trial }) => trial), 'signer-is-for-trial', {
-    what: 'trial mark in the path',
-    expected: trialUnit ? 'any: this is a trial unit' : 'none',
-    found: () => (path.some(({ trial }) => trial) ? 'marked for trial' : 'none'),
+/** No key of the path is on the deny list (a denied authority takes all below it along), and none is in print. */
+function judgeKeys(trace: Trace, path: readonly Certificate[], denied: readonly string[]): void {
+  const keys = path.map(({ spki }) => fingerprint(spki));
+  const revoked = keys.findIndex((key) => denied.includes(key));
+  trace.require(revoked < 0, 'signer-denied', {
+    what: 'keys of the path, by fingerprint',
+    expected: () => `none of the ${denied.length} that are denied`,
+    found: () => (revoked < 0 ? keys.join(', ') : `${path[revoked]!.subject.text}, ${keys[revoked]}`),
+    source: 'RFC 9124 4.3.18',
+  });
+  const printed = keys.findIndex((key) => PUBLISHED.has(key));
+  trace.require(printed < 0, 'signer-key-published', {
+    what: 'keys of the path',
+    expected: 'private halves that are secret',
+    found: () =>
+      printed < 0 ? 'none is a published example' : `that of ${path[printed]!.subject.text} is printed`,
     source: 'docs/deployment-profile.md',
   });
 }
 
-/** A denied authority takes everyone below it along. */
-function judgeAuthorities(
-  trace: Trace,
-  authorities: readonly Certificate[],
-  denied: readonly string[],
-): void {
-  if (denied.length === 0) return;
-  const found = authorities.find(({ spki }) => denied.includes(fingerprint(spki)));
-  trace.require(found === undefined, 'signer-denied', {
-    what: 'authorities above the signer',
-    expected: 'none on the deny list',
-    found: found ? `${found.subject.text}, ${fingerprint(found.spki)}` : 'none of them',
-    source: 'RFC 9124 4.3.18',
+function judgeTrial(trace: Trace, path: readonly Certificate[], trialUnit: boolean): void {
+  const marked = path.some(({ trial }) => trial);
+  trace.require(trialUnit || !marked, 'signer-is-for-trial', {
+    what: 'trial mark in the path',
+    expected: trialUnit ? 'any: this is a trial unit' : 'none',
+    found: marked ? 'marked for trial' : 'none',
+    source: 'docs/deployment-profile.md',
   });
 }
