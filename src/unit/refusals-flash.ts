@@ -142,15 +142,9 @@ const KEEP = rowsOf('keep', {
     'Start the unit first, then keep.',
     'docs/deployment-profile.md',
   ],
-  'self-test-failed': [
-    'the image on trial did not pass its self-test',
-    'The unit returns to the former image at the next start.',
-    'Repair the firmware and seal it with the next number.',
-    'RFC 9019 4.1; draft-ietf-suit-manifest 6.1',
-  ],
   'trial-ran-out': [
-    'the image on trial was started as often as it may without being kept',
-    'The unit returned to the former image and remembers the one that failed.',
+    'the image on trial was not kept before the next start',
+    'It failed its self-test or never ran it; the unit returned to the former image and remembers the one that failed.',
     'Repair the firmware and seal it with the next number.',
     'RFC 9019 4.1; docs/deployment-profile.md',
   ],
