@@ -4,12 +4,12 @@ export class MatchIndex {
   readonly #previous: Int32Array;
   readonly #shift: number;
 
-  /** Room for `capacity` positions, each filed under its next `keyWords` words of four bytes. */
+  /** Room for every position in `bytes`, each filed under its next `keyWords` words of four bytes. */
   constructor(
     readonly bytes: Uint8Array,
     readonly keyWords: number,
   ) {
-    const bits = Math.min(24, Math.max(8, Math.ceil(Math.log2(bytes.length + 1))));
+    const bits = Math.min(24, Math.max(8, Math.floor(Math.log2(bytes.length + 1))));
     this.#shift = 32 - bits;
     this.#heads = new Int32Array(2 ** bits).fill(-1);
     this.#previous = new Int32Array(bytes.length);
