@@ -45,6 +45,12 @@ export const UNIT_PROFILES: readonly UnitProfile[] = [
     algorithm: -19,
     source: 'draft-ietf-suit-mti 3.5',
   },
+  {
+    name: 'suit-sha256-hsslms-a256kw-a256ctr',
+    scheme: 'asymmetric',
+    algorithm: -46,
+    source: 'draft-ietf-suit-mti 3.6',
+  },
 ];
 
 /** The profile of that standard name, or undefined. */

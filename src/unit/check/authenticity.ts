@@ -22,8 +22,8 @@ const STEPS: readonly StepName[] = [
   'content',
   'image',
 ];
-/** ESP256, Ed25519, and the legacy ids ES256 and EdDSA (RFC 9864 section 2, RFC 9053 section 2). */
-const SIGNATURE_ALGORITHMS = [-9, -19, -7, -8];
+/** ESP256, Ed25519, HSS/LMS, and the legacy ids ES256 and EdDSA (RFC 9864 2, RFC 8778, RFC 9053 2). */
+const SIGNATURE_ALGORITHMS = [-9, -19, -46, -7, -8];
 /** HMAC 256/256 (RFC 9053 section 3.1). */
 const MAC_ALGORITHMS = [5];
 
