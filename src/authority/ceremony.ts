@@ -3,6 +3,12 @@ import type { KeyDescription, KeyEvidence } from '../keys/index.ts';
 import { type JsonObject, type Workspace, type WrittenRecord, writeRecord } from '../workspace/index.ts';
 import { type Certificate, fingerprintText } from '../x509/index.ts';
 
+/** What only some ceremonies have to say: more facts for the record, of which some stand in the ledger too. */
+export interface CeremonyExtras {
+  readonly facts: JsonObject;
+  readonly summary: JsonObject;
+}
+
 /** Who was there when a key was made, and where its backups lie. */
 export interface Attendance {
   readonly people: readonly string[];
@@ -31,6 +37,7 @@ export function ceremonyFacts(
       purpose: description.purpose,
       custody: description.custody,
       algorithm: description.algorithm,
+      levels: description.levels,
     },
     fingerprint: description.fingerprint,
     fingerprint_to_read_aloud: description.spki
@@ -57,13 +64,22 @@ export function recordCeremony(
   evidence: KeyEvidence | undefined,
   attendance: Attendance,
   certificate?: Certificate,
+  extras: CeremonyExtras = { facts: {}, summary: {} },
 ): WrittenRecord {
   return writeRecord(workspace, {
     folder: 'ceremonies',
     name: [description.name],
     kind: act,
-    facts: ceremonyFacts(act, description, evidence, attendance, workspace.now(), certificate),
-    summary: { key: description.name, purpose: description.purpose, fingerprint: description.fingerprint },
+    facts: {
+      ...ceremonyFacts(act, description, evidence, attendance, workspace.now(), certificate),
+      ...extras.facts,
+    },
+    summary: {
+      key: description.name,
+      purpose: description.purpose,
+      fingerprint: description.fingerprint,
+      ...extras.summary,
+    },
   });
 }
 

@@ -1,6 +1,7 @@
 /** Why a key or certificate was not made. Closed list. */
 export type AuthorityErrorCode =
   | 'root-custody'
+  | 'hss-custody'
   | 'root-missing'
   | 'scope-missing'
   | 'scheme-wrong'

@@ -4,6 +4,7 @@
  */
 export type { Attendance } from './ceremony.ts';
 export { AuthorityError, type AuthorityErrorCode } from './error.ts';
+export { type HssChoice, hssCautions } from './hss-signer.ts';
 export {
   certifyRequest,
   createAuthority,

@@ -26,6 +26,9 @@ import {
 import { type Attendance, recordCeremony } from './ceremony.ts';
 import { AuthorityError } from './error.ts';
 
+// COSE names of what a root of each key type signs with (RFC 9864, RFC 8778).
+const ALGORITHM = { p256: 'ESP256', ed25519: 'Ed25519', 'hss-lms': 'HSS-LMS' } as const;
+
 /** A root on record: its key's description, its certificate, and the record of the ceremony. */
 export interface MadeRoot {
   readonly description: KeyDescription;
@@ -93,7 +96,7 @@ export function adoptRoot(
     trial: workspace.kind === 'trial',
     created: workspace.now().toISOString(),
     custody: 'offline',
-    algorithm: certificate.keyType === 'p256' ? 'ESP256' : 'Ed25519',
+    algorithm: ALGORITHM[certificate.keyType!],
     spki: toHex(certificate.spki),
     fingerprint: fingerprint(certificate.spki),
   });

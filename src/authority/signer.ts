@@ -6,6 +6,7 @@ import {
   type KeyAccess,
   type KeyDescription,
   type KeyPlace,
+  type MadeKey,
   openRoot,
   readReplyFile,
   type SecretSource,
@@ -18,6 +19,9 @@ import {
   appendEntry,
   type DeviceClass,
   keyPaths,
+  type LeafUse,
+  leafUsesOf,
+  leavesJson,
   listKeys,
   readCertificates,
   readKey,
@@ -36,13 +40,16 @@ import {
   writeName,
   writeRequest,
 } from '../x509/index.ts';
-import { type Attendance, recordCeremony } from './ceremony.ts';
+import { type Attendance, type CeremonyExtras, recordCeremony } from './ceremony.ts';
 import { AuthorityError } from './error.ts';
+import { type HssChoice, hssFacts, makeHssSigner, requireHssCustody } from './hss-signer.ts';
 
 /** A signer to be made. */
 export interface NewSigner extends Attendance {
   readonly name: string;
   readonly type: KeyType;
+  /** Goes with the type 'hss-lms'. */
+  readonly hss?: HssChoice | undefined;
   readonly place: KeyPlace;
   /** Name of the root that certifies it. */
   readonly root: string;
@@ -83,11 +90,10 @@ export async function createSigner(
   requireFreeKeyName(workspace, signer.name);
   const root = requireRoot(workspace, signer.root);
   const rights = { scopes: scopesOf(workspace, signer), generation: signer.generation };
+  if (signer.hss) requireHssCustody(workspace, signer.place, signer.hss);
   const rootKey = root.custody === 'offline' ? undefined : await openRootKey(workspace, root, rootAccess);
   try {
-    const trial = workspace.kind === 'trial';
-    const naming = { name: signer.name, purpose: 'signer', trial, created: workspace.now() } as const;
-    const made = await createSigningKey({ ...naming, type: signer.type, place: signer.place }, secrets);
+    const made = await makeKey(workspace, signer, secrets);
     try {
       return rootKey
         ? await certifyHere(workspace, signer, made, rights, rootKey)
@@ -126,6 +132,28 @@ export function acceptSigner(workspace: Workspace, name: string, file: string): 
   return reply.certificate;
 }
 
+function makeKey(
+  workspace: Workspace,
+  signer: NewSigner,
+  secrets: SecretSource,
+): Promise<MadeKey<CustodySigner>> {
+  if (signer.hss) return makeHssSigner(workspace, signer, signer.hss, secrets);
+  const { name, type, place } = signer;
+  const trial = workspace.kind === 'trial';
+  return createSigningKey({ name, purpose: 'signer', trial, created: workspace.now(), type, place }, secrets);
+}
+
+function extrasOf({ hss }: NewSigner, uses: readonly LeafUse[] = []): CeremonyExtras {
+  if (!hss) return { facts: {}, summary: {} };
+  const facts = hssFacts(hss);
+  const leaves = leavesJson(uses);
+  const exception = facts.custody_exception;
+  return {
+    facts: { hss_lms: facts, leaves },
+    summary: { ...(exception && { custody_exception: exception }), ...(uses.length > 0 && { leaves }) },
+  };
+}
+
 function knownRoots(workspace: Workspace): Certificate[] {
   return listKeys(workspace, 'root').flatMap(({ name }) => readCertificates(workspace, name).slice(0, 1));
 }
@@ -160,16 +188,10 @@ function scopesOf(workspace: Workspace, { classes, vendorWide }: NewSigner): str
   );
 }
 
-interface MadeKeyPart {
-  readonly description: KeyDescription;
-  readonly key: CustodySigner;
-  readonly evidence: Parameters<typeof recordCeremony>[3];
-}
-
 async function certifyHere(
   workspace: Workspace,
   signer: NewSigner,
-  made: MadeKeyPart,
+  made: MadeKey<CustodySigner>,
   rights: SignerRights,
   rootKey: CustodySigner,
 ): Promise<MadeSigner> {
@@ -198,6 +220,7 @@ async function certifyHere(
     made.evidence,
     signer,
     certificate,
+    extrasOf(signer),
   );
   return { description: made.description, ceremony, certificate, requestFile: undefined };
 }
@@ -205,9 +228,10 @@ async function certifyHere(
 async function writeSignerRequest(
   workspace: Workspace,
   signer: NewSigner,
-  made: MadeKeyPart,
+  made: MadeKey<CustodySigner>,
   rights: SignerRights,
 ): Promise<MadeSigner> {
+  const uses: LeafUse[] = [];
   const request = await writeRequest(
     {
       profile: 'signer',
@@ -216,12 +240,24 @@ async function writeSignerRequest(
       trial: workspace.kind === 'trial',
       ...rights,
     },
-    (info) => made.key.sign(info),
+    async (info) => {
+      const signature = await made.key.sign(info);
+      uses.push(...leafUsesOf(made.description, signature));
+      return signature;
+    },
   );
   const requestFile = workspace.path('certificates', `${signer.name}.request.pem`);
   writeRequestFile(requestFile, request);
   addKey(workspace, made.description);
-  const ceremony = recordCeremony(workspace, 'signer-made', made.description, made.evidence, signer);
+  const ceremony = recordCeremony(
+    workspace,
+    'signer-made',
+    made.description,
+    made.evidence,
+    signer,
+    undefined,
+    extrasOf(signer, uses),
+  );
   return { description: made.description, ceremony, certificate: undefined, requestFile };
 }
 

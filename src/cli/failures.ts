@@ -10,6 +10,7 @@ interface CodedError extends Error {
 /** Codes that mean: a rule said no. */
 const REFUSED: ReadonlySet<string> = new Set([
   'root-custody',
+  'hss-custody',
   'scope-missing',
   'request-unsuitable',
   'certificate-unsuitable',
@@ -18,6 +19,7 @@ const REFUSED: ReadonlySet<string> = new Set([
   'exchange-key-differs',
   'exchange-chain',
   'exchange-fingerprint',
+  'root-changed',
 ]);
 
 /** Codes that mean: a word on the command line, or a file that the user wrote, is not what was asked for. */

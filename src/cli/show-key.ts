@@ -1,6 +1,14 @@
 import { fromHex } from '../bytes/index.ts';
+import { hssShapeText } from '../crypto/index.ts';
 import type { KeyDescription } from '../keys/index.ts';
-import type { JsonObject, Workspace, WrittenRecord } from '../workspace/index.ts';
+import {
+  type JsonObject,
+  type LeafState,
+  readLeaves,
+  shapeOf,
+  type Workspace,
+  type WrittenRecord,
+} from '../workspace/index.ts';
 import { type Certificate, fingerprintText } from '../x509/index.ts';
 import type { Output } from './output.ts';
 import { trialMark } from './session.ts';
@@ -10,8 +18,29 @@ export function showKey(out: Output, workspace: Workspace, description: KeyDescr
   out.line(`${description.purpose} key ${description.name}${trialMark(workspace)}`);
   out.fact('custody', description.token ? `token, ${description.token.uri}` : description.custody);
   out.fact('algorithm', description.algorithm);
+  const leaves = readLeaves(workspace, description);
+  if (leaves) {
+    out.fact('parameters', hssShapeText(shapeOf(description)!));
+    out.fact('signatures left', leavesText(leaves));
+  }
   if (description.spki) out.fact('fingerprint', fingerprintText(fromHex(description.spki)));
   else out.fact('check value', description.fingerprint);
+}
+
+/** How many signatures an HSS/LMS key has left, for people. */
+export function leavesText({ remaining, capacity }: LeafState): string {
+  return `${remaining} of ${capacity}`;
+}
+
+/** How many signatures are left and whether the key can sign here, for programs; null for keys that need no count. */
+export function leavesJson(leaves: LeafState | undefined, refusal: string | undefined): JsonObject | null {
+  if (!leaves) return null;
+  const { remaining, capacity, few } = leaves;
+  return { remaining: numberJson(remaining), capacity: numberJson(capacity), few, refusal: refusal ?? null };
+}
+
+function numberJson(value: bigint): number | string {
+  return value <= Number.MAX_SAFE_INTEGER ? Number(value) : String(value);
 }
 
 /** A certificate for people. */

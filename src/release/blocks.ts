@@ -1,5 +1,6 @@
 import {
   type CoseMessage,
+  decodeCose,
   type HeaderParameter,
   LABEL,
   macStructure0,
@@ -12,12 +13,23 @@ import {
   type CustodyMacKey,
   type CustodySigner,
   type KeyAccess,
+  type KeyDescription,
   openMacKey,
   openSigner,
 } from '../keys/index.ts';
 import { SHA_256 } from '../suit/index.ts';
 import { SECURITY_VERSION_LABEL } from '../unit/index.ts';
-import { type ClassKey, classKeys, type DeviceClass, keyPaths, type Workspace } from '../workspace/index.ts';
+import {
+  type ClassKey,
+  classKeys,
+  type DeviceClass,
+  keyPaths,
+  type LeafUse,
+  leafUsesOf,
+  openLeaves,
+  shapeOf,
+  type Workspace,
+} from '../workspace/index.ts';
 import { SealError } from './error.ts';
 import type { SealRequest } from './request.ts';
 import { type ChosenSigner, chooseSigner } from './signer.ts';
@@ -41,7 +53,7 @@ export async function openSealer(request: SealRequest, deviceClass: DeviceClass)
     return {
       kind: 'signature',
       chosen,
-      key: await openSigner(chosen.description, accessTo(request, chosen.description.name)),
+      key: await openSigner(chosen.description, accessTo(request, chosen.description)),
     };
   }
   const held = requireMacKeys(workspace, deviceClass);
@@ -49,7 +61,7 @@ export async function openSealer(request: SealRequest, deviceClass: DeviceClass)
   try {
     for (const classKey of held) {
       const { description } = classKey;
-      keys.push({ classKey, key: await openMacKey(description, accessTo(request, description.name)) });
+      keys.push({ classKey, key: await openMacKey(description, accessTo(request, description)) });
     }
     return { kind: 'mac', keys };
   } catch (error) {
@@ -64,12 +76,15 @@ export function closeSealer(sealer: Sealer): void {
   else for (const { key } of sealer.keys) key.close();
 }
 
-function accessTo({ workspace, secrets, module }: SealRequest, name: string): KeyAccess {
+function accessTo(request: SealRequest, description: KeyDescription): KeyAccess {
+  const { workspace, secrets, module } = request;
   return {
-    file: keyPaths(workspace, name).secret,
+    file: keyPaths(workspace, description.name).secret,
     secrets,
     production: workspace.kind === 'production',
     module,
+    leaves: shapeOf(description) && openLeaves(workspace, description),
+    progress: (done, total) => request.growing?.(done, total),
   };
 }
 
@@ -109,6 +124,15 @@ export async function sealBlocks(
   for (const { key } of sealer.keys)
     blocks.push(await sealMac0(key, { payload, protectedHeaders: security }));
   return blocks;
+}
+
+/** What the signatures in the blocks used up of a key that signs a limited number of times, for the record. */
+export function leavesUsed(sealer: Sealer, blocks: readonly Uint8Array[]): LeafUse[] {
+  if (sealer.kind === 'mac') return [];
+  return blocks.flatMap((bytes) => {
+    const block = decodeCose(bytes);
+    return block.kind === 'sign1' ? leafUsesOf(sealer.chosen.description, block.signature) : [];
+  });
 }
 
 /** Whether a block, as read back, is a valid seal of one of the keys over the payload. */

@@ -1,5 +1,11 @@
 import { parseVersion } from '../suit/index.ts';
-import { type DeviceClass, readLedger, type Workspace } from '../workspace/index.ts';
+import {
+  type DeviceClass,
+  leavesCaution,
+  readLeaves,
+  readLedger,
+  type Workspace,
+} from '../workspace/index.ts';
 import type { Release } from './record.ts';
 
 const DAY = 86_400_000;
@@ -11,6 +17,7 @@ export function cautionsFor(release: Release, securityBefore: number): string[] 
     ...release.taken.cautions,
     ...securityCautions(release, securityBefore),
     ...certificateCautions(release),
+    ...leafCautions(release),
     ...versionCautions(release),
     ...schemeCautions(release),
     ...release.deviceClass.cautions,
@@ -43,6 +50,14 @@ function* certificateCautions({ sealer, deviceClass, sealedAt }: Release): Gener
     yield `the signer's certificate ends in ${days} days, on ${end.toISOString().slice(0, 10)}`;
   if (deviceClass.clock)
     yield `units of this class have a clock and refuse to install this after ${end.toISOString()}`;
+}
+
+function* leafCautions({ request, sealer }: Release): Generator<string> {
+  if (sealer.kind === 'mac') return;
+  const { description } = sealer.chosen;
+  const leaves = readLeaves(request.workspace, description);
+  const few = leaves && leavesCaution(description.name, leaves);
+  if (few) yield few;
 }
 
 function* versionCautions({ request }: Release): Generator<string> {

@@ -1,6 +1,5 @@
 /** Why a payload was not sealed, with the exit status a command gives it (1 refused, 2 wrong use, 3 not done). */
 export const SEAL_CODES = {
-  'profile-not-sealed': 2,
   'version-text': 2,
   'security-version': 2,
   'images-wrong': 2,

@@ -2,7 +2,13 @@ import { basename } from 'node:path';
 import { toHex } from '../bytes/index.ts';
 import { sha256 } from '../crypto/index.ts';
 import { formatUuid } from '../suit/index.ts';
-import type { DeviceClass, JsonObject, TakenNumber } from '../workspace/index.ts';
+import {
+  type DeviceClass,
+  type JsonObject,
+  type LeafUse,
+  leavesJson,
+  type TakenNumber,
+} from '../workspace/index.ts';
 import type { Sealer } from './blocks.ts';
 import type { PreparedImage } from './images.ts';
 import type { SealRequest } from './request.ts';
@@ -23,6 +29,8 @@ export interface Release {
   readonly taken: TakenNumber;
   readonly sealedAt: Date;
   readonly manifestDigest: Uint8Array;
+  /** One-time leaves that the signatures used up. */
+  readonly leaves: readonly LeafUse[];
   readonly files: SealedFiles;
 }
 
@@ -79,6 +87,7 @@ export function releaseRecord(release: Release): JsonObject & { format: string }
       gaps: image.flat.gaps.map(({ address, length }) => ({ address, size_bytes: length })),
     })),
     ...sealerFacts(release.sealer),
+    leaves: leavesJson(release.leaves),
     description: request.description ?? null,
   };
 }
@@ -101,6 +110,7 @@ export function sealJson(release: Release, cautions: readonly string[]): JsonObj
     images,
     envelope: files.envelope,
     ...sealerFacts(release.sealer),
+    leaves: leavesJson(release.leaves),
     record: `releases/${release.deviceClass.name}/${taken.number}.json`,
     cautions,
   };

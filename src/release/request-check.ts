@@ -1,5 +1,4 @@
 import { MAXIMUM_SECURITY_VERSION } from '../unit/index.ts';
-import type { DeviceClass } from '../workspace/index.ts';
 import { SealError } from './error.ts';
 import type { SealRequest } from './request.ts';
 
@@ -7,14 +6,7 @@ const LONGEST_VERSION = 64;
 const LONGEST_URI = 512;
 
 /** Refuses a request that no payload should be made of, before any file is read. Throws `SealError`. */
-export function requireSensible(request: SealRequest, { name, profile }: DeviceClass): void {
-  if (!profile.sealed) {
-    throw new SealError(
-      'profile-not-sealed',
-      `class ${name} has the profile ${profile.name}, and payloads under it are not sealed by this version`,
-      'seal with a version that does, or give the class another profile before units are provisioned',
-    );
-  }
+export function requireSensible(request: SealRequest): void {
   requireVersion(request.version);
   requireSecurityVersion(request.securityVersion ?? 0);
   requireUris(request);

@@ -48,4 +48,6 @@ export interface SealRequest {
   /** PKCS#11 module; default the variable FIELDSEAL_PKCS11_MODULE. */
   readonly module?: string | undefined;
   progress?(step: SealProgress): void;
+  /** Told while a tree of an HSS/LMS key is made anew: leaves done, leaves in all. */
+  growing?(done: number, total: number): void;
 }

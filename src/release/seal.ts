@@ -8,6 +8,7 @@ import {
   finishRecords,
   foreseeNumber,
   type JsonObject,
+  leavesJson,
   type Output,
   readClass,
   type TakenNumber,
@@ -16,7 +17,7 @@ import {
   WorkspaceError,
   writeRecord,
 } from '../workspace/index.ts';
-import { closeSealer, openSealer, type Sealer, sealBlocks } from './blocks.ts';
+import { closeSealer, leavesUsed, openSealer, type Sealer, sealBlocks } from './blocks.ts';
 import { cautionsFor, highestSecurityVersion } from './cautions.ts';
 import { SealError } from './error.ts';
 import {
@@ -52,7 +53,7 @@ export interface Sealed {
  */
 export async function seal(request: SealRequest): Promise<Sealed> {
   const deviceClass = await readClass(request.workspace, request.className);
-  requireSensible(request, deviceClass);
+  requireSensible(request);
   requireFreePlaces(request);
   foreseeNumber(request.workspace, deviceClass, numberOptions(request));
   const opened = openImages(deviceClass, request.images);
@@ -189,6 +190,7 @@ async function writeRelease(
     taken,
     sealedAt: request.workspace.now(),
     manifestDigest: manifest.digest,
+    leaves: leavesUsed(sealer, blocks),
     files: {
       envelope: { file: request.out, ...written },
       images: urisOf(request, deviceClass, images).map((uri, i) => ({
@@ -254,6 +256,7 @@ function recordRelease(release: Release): void {
       sequence_number: String(taken.number),
       security_version: request.securityVersion ?? 0,
       manifest_digest: toHex(release.manifestDigest),
+      ...(release.leaves.length > 0 && { leaves: leavesJson(release.leaves) }),
     },
   });
 }

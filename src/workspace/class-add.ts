@@ -34,7 +34,7 @@ export interface ClassOptions {
 
 /**
  * Writes classes/NAME.yaml, a text meant to be edited, and starts the class's sequence counter. Throws
- * `WorkspaceError` name-invalid, name-taken, wrong-value, not-yet and disk trouble; nothing is left then.
+ * `WorkspaceError` name-invalid, name-taken, wrong-value and disk trouble; nothing is left then.
  */
 export async function addClass(workspace: Workspace, options: ClassOptions): Promise<DeviceClass> {
   const file = classPath(workspace, options.name);
@@ -63,22 +63,13 @@ function nameTaken(name: string): WorkspaceError {
 function chooseProfile(options: ClassOptions): Profile {
   if (options.profile === undefined) return defaultProfile(options.scheme);
   const profile = findProfile(options.profile);
-  const fitting = PROFILES.filter((entry) => entry.scheme === options.scheme && entry.sealed).map(
-    (entry) => entry.name,
+  if (profile?.scheme === options.scheme) return profile;
+  const fitting = PROFILES.filter(({ scheme }) => scheme === options.scheme).map(({ name }) => name);
+  throw new WorkspaceError(
+    'wrong-value',
+    `${options.profile} is not a profile of the ${options.scheme} scheme`,
+    { hint: `choose one of ${fitting.join(', ')}` },
   );
-  if (!profile || profile.scheme !== options.scheme) {
-    throw new WorkspaceError(
-      'wrong-value',
-      `${options.profile} is not a profile of the ${options.scheme} scheme`,
-      {
-        hint: `choose one of ${fitting.join(', ')}`,
-      },
-    );
-  }
-  if (profile.sealed) return profile;
-  throw new WorkspaceError('not-yet', `payloads under ${profile.name} are not sealed by this version`, {
-    hint: `choose one of ${fitting.join(', ')}`,
-  });
 }
 
 // Two classes that answer to one identifier would take each other's payloads.

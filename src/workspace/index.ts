@@ -20,11 +20,20 @@ export { WorkspaceError } from './errors.ts';
 export { createFileStore, type FileStore, openFileStore } from './file-store.ts';
 export { type Disk, type Files, filesOn, type Output } from './files.ts';
 export { initWorkspace } from './init.ts';
-export { type LeafUse, leavesJson } from './leaf-witness.ts';
-export { type LeafState, leavesCaution, openLeaves, readLeaves, shapeOf, startLeaves } from './leaves.ts';
+export { type LeafUse, leafUsesOf, leavesJson } from './leaf-witness.ts';
+export {
+  type LeafState,
+  leavesCaution,
+  leavesRefusal,
+  openLeaves,
+  readLeaves,
+  shapeOf,
+  startLeaves,
+} from './leaves.ts';
 export { appendEntry, readLedger } from './ledger.ts';
 export { PROFILES, type Profile } from './profiles.ts';
 export { finishRecords, listRecords, readRecord, type WrittenRecord, writeRecord } from './records.ts';
+export { type KeyFault, keyFaults } from './recorded-keys.ts';
 export {
   addCertificates,
   addKey,

@@ -1,3 +1,6 @@
+import { fromHex } from '../bytes/index.ts';
+import { readPublicKey, spentLeaf } from '../crypto/index.ts';
+import type { KeyDescription } from '../keys/index.ts';
 import type { Json, JsonObject } from './canonical.ts';
 import { readLedger } from './ledger.ts';
 import { listRecords, type RecordFolder, readRecordFile } from './records.ts';
@@ -18,6 +21,13 @@ export interface LeafUse {
   readonly key: string;
   readonly fingerprint: string;
   readonly leaf: bigint;
+}
+
+/** What a signature used up of its key, to be put on record; nothing for a key that is not HSS/LMS. */
+export function leafUsesOf(description: KeyDescription, signature: Uint8Array): LeafUse[] {
+  const key = description.spki && readPublicKey(fromHex(description.spki));
+  const spent = key && spentLeaf(key, signature);
+  return spent ? [{ key: description.name, fingerprint: description.fingerprint, leaf: spent.leaf }] : [];
 }
 
 /** The member `leaves` of the facts of a ledger entry or record: a leaf's number is decimal text. */

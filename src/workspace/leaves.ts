@@ -89,6 +89,17 @@ export function readLeaves(workspace: Workspace, description: KeyDescription): L
   };
 }
 
+/** Why a key cannot sign in this copy of the workspace; undefined where it can. Changes nothing. */
+export function leavesRefusal(workspace: Workspace, description: KeyDescription): WorkspaceError | undefined {
+  try {
+    requireUsable(workspace, description);
+    return undefined;
+  } catch (error) {
+    if (error instanceof WorkspaceError) return error;
+    throw error;
+  }
+}
+
 /** What to tell whoever signs with a key that has few leaves left; undefined where it has enough. */
 export function leavesCaution(name: string, { few, remaining, capacity }: LeafState): string | undefined {
   if (!few) return undefined;

@@ -7,28 +7,16 @@ export interface Profile {
   readonly scheme: Scheme;
   /** COSE algorithm that authenticates the payload (RFC 9864, RFC 9053, RFC 8778). */
   readonly authentication: { readonly id: number; readonly name: string };
-  /** Whether this software makes payloads under it. */
-  readonly sealed: boolean;
   readonly source: string;
 }
 
 /** The six profiles, by their standard names. */
-export const PROFILES: readonly Profile[] = [
-  ...UNIT_PROFILES.map(({ name, scheme, algorithm, source }) => ({
-    name,
-    scheme,
-    authentication: { id: algorithm, name: algorithmName(algorithm) },
-    sealed: true,
-    source,
-  })),
-  {
-    name: 'suit-sha256-hsslms-a256kw-a256ctr',
-    scheme: 'asymmetric',
-    authentication: { id: -46, name: 'HSS-LMS' },
-    sealed: false,
-    source: 'draft-ietf-suit-mti 3.6',
-  },
-];
+export const PROFILES: readonly Profile[] = UNIT_PROFILES.map(({ name, scheme, algorithm, source }) => ({
+  name,
+  scheme,
+  authentication: { id: algorithm, name: algorithmName(algorithm) },
+  source,
+}));
 
 function algorithmName(id: number): string {
   return (signatureAlgorithm(id) ?? macAlgorithm(id))!.name;

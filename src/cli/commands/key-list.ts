@@ -1,7 +1,14 @@
-import { listKeys, readCertificates } from '../../workspace/index.ts';
+import {
+  leavesCaution,
+  leavesRefusal,
+  listKeys,
+  readCertificates,
+  readLeaves,
+  shapeOf,
+} from '../../workspace/index.ts';
 import { EXIT } from '../exit.ts';
 import { openSession, trialMark } from '../session.ts';
-import { keyJson, validity } from '../show-key.ts';
+import { keyJson, leavesJson, leavesText, validity } from '../show-key.ts';
 import type { Call } from '../spec.ts';
 
 const SOON_DAYS = 365;
@@ -13,12 +20,18 @@ export async function run(call: Call): Promise<number> {
   const rows = listKeys(workspace).map((description) => ({
     description,
     certificate: readCertificates(workspace, description.name)[0],
+    leaves: readLeaves(workspace, description),
+    refusal: shapeOf(description) && leavesRefusal(workspace, description),
   }));
   call.out.line(`${rows.length} ${rows.length === 1 ? 'key' : 'keys'}${trialMark(workspace)}`);
-  for (const { description, certificate } of rows) {
+  for (const { description, certificate, leaves, refusal } of rows) {
     const { name, purpose, custody, fingerprint } = description;
     const dates = certificate ? `  ${validity(certificate)}` : '';
     call.out.fact(name, `${purpose.padEnd(8)} ${custody.padEnd(7)} ${fingerprint.slice(0, 16)}${dates}`);
+    if (leaves) call.out.fact('', `signatures left ${leavesText(leaves)}`);
+    const few = leaves && leavesCaution(name, leaves);
+    if (few) call.out.caution(few);
+    if (refusal && refusal.code !== 'leaves-used-up') call.out.caution(refusal.message);
     const daysLeft = certificate?.notAfter
       ? Math.floor((certificate.notAfter.getTime() - workspace.now().getTime()) / DAY_MS)
       : undefined;
@@ -32,7 +45,10 @@ export async function run(call: Call): Promise<number> {
   }
   call.out.result({
     format: 'fieldseal.keys/1',
-    keys: rows.map(({ description, certificate }) => keyJson(description, certificate)),
+    keys: rows.map(({ description, certificate, leaves, refusal }) => ({
+      ...keyJson(description, certificate),
+      signatures: leavesJson(leaves, refusal?.code),
+    })),
   });
   return EXIT.done;
 }

@@ -51,6 +51,7 @@ async function requestOf(call: Call, workspace: Workspace): Promise<Omit<SealReq
     module: call.text('module'),
     progress: ({ doing, doneBytes, totalBytes }: SealProgress) =>
       call.out.progress(doing, doneBytes, totalBytes),
+    growing: (done: number, total: number) => call.out.progress('growing a tree', done, total),
   };
 }
 

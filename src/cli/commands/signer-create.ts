@@ -1,9 +1,9 @@
-import { createSigner, SIGNER_DAYS } from '../../authority/index.ts';
+import { createSigner, hssCautions, SIGNER_DAYS } from '../../authority/index.ts';
 import { fromHex } from '../../bytes/index.ts';
 import { type DeviceClass, listClasses, readClass, type Workspace } from '../../workspace/index.ts';
 import { fingerprintText } from '../../x509/index.ts';
 import { EXIT } from '../exit.ts';
-import { keyTypeOf } from '../key-type.ts';
+import { hssChoiceOf, keyTypeOf } from '../key-type.ts';
 import { attendanceOf, openSession, placeFor } from '../session.ts';
 import { keyJson, showCertificate, showKey } from '../show-key.ts';
 import type { Call } from '../spec.ts';
@@ -14,11 +14,13 @@ export async function run(call: Call): Promise<number> {
   const { workspace, secrets } = session;
   const name = call.args[0]!;
   const module = call.text('module');
+  const hss = hssChoiceOf(call);
   const made = await createSigner(
     workspace,
     {
       name,
       type: keyTypeOf(call),
+      hss,
       place: placeFor(call, workspace)(name),
       root: call.text('root') ?? 'root',
       ...(await scopeOf(call, workspace)),
@@ -39,10 +41,13 @@ export async function run(call: Call): Promise<number> {
     call.out.line(`then here: fieldseal signer accept ${name} ${name}.pem`);
   }
   call.out.fact('ceremony record', made.ceremony.path);
+  const cautions = hss ? hssCautions(hss.shape) : [];
+  for (const caution of cautions) call.out.caution(caution);
   call.out.result({
     format: 'fieldseal.key-made/1',
     ...keyJson(made.description, made.certificate, made.ceremony),
     request_file: made.requestFile ?? null,
+    cautions,
   });
   return EXIT.done;
 }

@@ -19,6 +19,20 @@ const ALGORITHM: OptionSpec = {
   about: 'key type of the signature',
   choices: ['p256', 'ed25519'],
 };
+const SIGNER_ALGORITHM: OptionSpec = { ...ALGORITHM, choices: ['p256', 'ed25519', 'hss-lms'] };
+const HSS_LMS: readonly OptionSpec[] = [
+  {
+    name: 'parameters',
+    value: 'text',
+    about:
+      'for hss-lms, per tree N24/ (24-byte hashes), height, width: H10/W4 (default), H10/W8,H10/W8, N24/H10/W8',
+  },
+  {
+    name: 'exception',
+    value: 'reason',
+    about: 'for hss-lms in a file of a production workspace: why, for the record (NIST SP 800-208)',
+  },
+];
 const SECRETS = `Passphrases come from a prompt, FIELDSEAL_PASSPHRASE (the root: FIELDSEAL_ROOT_PASSPHRASE) or --passphrase-fd;
 a token's PIN from a prompt or FIELDSEAL_PIN. Never as an argument.`;
 
@@ -114,15 +128,21 @@ Example, on the machine without network:
         about: 'signer generation (default: 1); units can be told to refuse older ones',
       },
       ...CUSTODY,
-      ALGORITHM,
+      SIGNER_ALGORITHM,
+      ...HSS_LMS,
       ...CEREMONY,
     ],
     notes: `With an offline root a request file is written instead, to be carried to the offline machine; its reply comes back
 by "fieldseal signer accept".
+
+An hss-lms key stands up to quantum computers and signs a limited number of times: H10 1024 times, H15 32768, H20 about a
+million, two trees their product. Small widths verify fast, large ones make short signatures: H10/W4 2512 bytes, H10/W8
+1456. Its leaves are counted in this copy of the workspace only, and the counter can never be copied, restored or claimed.
 ${SECRETS}
 
 Example:
-  fieldseal signer create line-1 --class vent`,
+  fieldseal signer create line-1 --class vent
+  fieldseal signer create line-q --class vent-q --algorithm hss-lms --parameters H10/W4`,
     load: () => import('../commands/signer-create.ts'),
   },
   {
