@@ -40,7 +40,3 @@ export function runCommand([command, ...args], options = {}) {
     throw new Error(`${command} ${args.join(' ')}: status ${result.status}\n${result.stderr}`);
   return result.stdout;
 }
-
-export function milliseconds(values) {
-  return `${median(values).toFixed(0)} ms`;
-}
