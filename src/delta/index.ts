@@ -4,8 +4,8 @@
  * that such a device can. Knows nothing of digests: whoever applies a delta checks the precursor before and the new
  * image after.
  */
-export { applyDelta, type DeltaApplication, type DeltaTarget } from './apply.ts';
+export { applyDelta, type DeltaTarget } from './apply.ts';
 export { DELTA_ERROR_CODES, DeltaError, type DeltaErrorCode } from './errors.ts';
 export { DELTA_LIMITS, type DeltaLimits } from './limits.ts';
-export { DEFAULT_WINDOW_SIZE, type DeltaRequest, makeDelta } from './make.ts';
+export { DEFAULT_WINDOW_SIZE, makeDelta } from './make.ts';
 export { type DeltaSurvey, surveyDelta } from './survey.ts';

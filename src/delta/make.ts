@@ -3,7 +3,8 @@ import { COPY } from './code-table.ts';
 import { FILE_HEADER } from './header.ts';
 import { DELTA_LIMITS, requireSize } from './limits.ts';
 import { MatchFinder, PrecursorIndex, type Range } from './matches.ts';
-import { planWindow, type Step } from './plan.ts';
+import { planWindow } from './plan.ts';
+import type { Step } from './step.ts';
 import { writeWindow } from './write-window.ts';
 
 /** Size of a target window in bytes, and so of the buffer a device needs, where the caller names none. */

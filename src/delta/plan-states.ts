@@ -11,7 +11,7 @@ import {
   SMALLEST_COPY,
 } from './code-table.ts';
 import { integerSize } from './integer.ts';
-import type { Step } from './plan.ts';
+import type { Step } from './step.ts';
 
 const NONE = -1;
 const UNREACHED = 2 ** 30;

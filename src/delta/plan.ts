@@ -1,11 +1,7 @@
-import { type ADD, type COPY, LARGEST_COPY_IN_CODE, type RUN, SMALLEST_COPY } from './code-table.ts';
+import { LARGEST_COPY_IN_CODE, SMALLEST_COPY } from './code-table.ts';
 import type { MatchFinder } from './matches.ts';
 import { PlanStates } from './plan-states.ts';
-
-/** One instruction to write: what makes `length` bytes of the window from `position` on. */
-export type Step =
-  | { type: typeof ADD | typeof RUN; position: number; length: number }
-  | { type: typeof COPY; position: number; length: number; address: number };
+import type { Step } from './step.ts';
 
 /** A match or run this long is taken without looking for others inside it. */
 const LONG = 96;

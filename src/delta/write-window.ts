@@ -10,7 +10,7 @@ import {
 } from './code-table.ts';
 import { appendInteger } from './integer.ts';
 import type { Range } from './matches.ts';
-import type { Step } from './plan.ts';
+import type { Step } from './step.ts';
 import { VCD_SOURCE } from './window.ts';
 
 /** A step with the code it needs at least; `size` is the one within the code, 0 where it follows. */

@@ -2,7 +2,7 @@
 import { describe, expect, test } from 'vitest';
 import { fromUtf8, sourceOf, toHex, toUtf8 } from '../../src/bytes/index.ts';
 import { ADD, CODE_TABLE, COPY, NOOP, RUN } from '../../src/delta/code-table.ts';
-import { surveyDelta } from '../../src/delta/index.ts';
+import { type DeltaSurvey, surveyDelta } from '../../src/delta/index.ts';
 import { appendInteger, integerSize } from '../../src/delta/integer.ts';
 import { apply, HEADER, hex, make, refused, windowOf } from './helpers.ts';
 
@@ -75,13 +75,14 @@ describe('RFC 3284 section 4.2: windows', () => {
   test('the survey tells sizes and reach before anything is applied', () => {
     const first = windowOf({ segment: '01 04 08', size: 4, codes: '14', addresses: '00' });
     const second = windowOf({ segment: '02 02 01', size: 5, codes: '15', addresses: '00' });
-    expect(surveyDelta(sourceOf(hex(HEADER, first, second)))).toEqual({
+    const survey: DeltaSurvey = {
       windows: 2,
       targetSize: 9,
       largestWindow: 5,
       precursorReach: 12,
       readsTarget: true,
-    });
+    };
+    expect(surveyDelta(sourceOf(hex(HEADER, first, second)))).toEqual(survey);
   });
 });
 

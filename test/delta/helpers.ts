@@ -5,6 +5,7 @@ import {
   DeltaError,
   type DeltaErrorCode,
   type DeltaLimits,
+  type DeltaTarget,
   makeDelta,
 } from '../../src/delta/index.ts';
 
@@ -22,9 +23,9 @@ export function apply(
   limits: Partial<DeltaLimits> = {},
 ): Uint8Array {
   const image = new Uint8Array(targetSize);
-  const target = {
-    write: (bytes: Uint8Array, offset: number) => image.set(bytes, offset),
-    read: (offset: number, length: number) => image.slice(offset, offset + length),
+  const target: DeltaTarget = {
+    write: (bytes, offset) => image.set(bytes, offset),
+    read: (offset, length) => image.slice(offset, offset + length),
   };
   applyDelta({ delta: sourceOf(delta), precursor: sourceOf(precursor), targetSize, target, limits });
   return image;

@@ -8,6 +8,7 @@ import { fileURLToPath } from 'node:url';
 import { decode } from '@ably/vcdiff-decoder';
 import { describe, expect, test } from 'vitest';
 import { equal } from '../../src/bytes/index.ts';
+import { DEFAULT_WINDOW_SIZE } from '../../src/delta/index.ts';
 import { defaultMemoryMap, imageForSlot } from '../../src/image/index.ts';
 import { fileBytes, fileSource, inFolder, packageFiles, present, run } from '../image/tools.ts';
 import { apply, edited, make, randomBytes, refused } from './helpers.ts';
@@ -15,7 +16,6 @@ import { apply, edited, make, randomBytes, refused } from './helpers.ts';
 const DEMO = fileURLToPath(new URL('../../demo/firmware', import.meta.url));
 const MICROBIT =
   packageFiles('firmware-microbit-micropython', /\/firmware\.hex$/)[0] ?? '/absent/firmware.hex';
-const WINDOW = 64 * 1024;
 const judged = present('xdelta3');
 
 /** Two images and a name for the case. */
@@ -98,7 +98,7 @@ if (present(MICROBIT)) {
 }
 
 describe.each(PAIRS)('%s', (_, precursor, target) => {
-  const ours = make(precursor, target, WINDOW);
+  const ours = make(precursor, target, DEFAULT_WINDOW_SIZE);
 
   test('@ably/vcdiff-decoder applies our delta', () => {
     expect(equal(decode(ours, precursor), target)).toBe(true);
@@ -111,7 +111,7 @@ describe.each(PAIRS)('%s', (_, precursor, target) => {
   test.skipIf(!judged)(
     'we apply the deltas of xdelta3; with windows of one size ours is no larger by 2 %',
     () => {
-      const windowed = xdelta3(precursor, target, '-W', String(WINDOW));
+      const windowed = xdelta3(precursor, target, '-W', String(DEFAULT_WINDOW_SIZE));
       for (const theirs of [xdelta3(precursor, target), windowed]) {
         expect(equal(apply(theirs, precursor, target.length), target)).toBe(true);
       }
