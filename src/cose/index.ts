@@ -11,6 +11,7 @@ export {
   signatureAlgorithm,
 } from './algorithms.ts';
 export {
+  type AeadAlgorithm,
   type AgreementAlgorithm,
   type ContentAlgorithm,
   contentAlgorithm,

@@ -57,6 +57,6 @@ export function encStructure(protectedBytes: Uint8Array, externalAad: Uint8Array
 }
 
 /** An empty map enters as the empty byte string, however it was sent (RFC 9052 section 3). */
-export function asSigned(protectedBytes: Uint8Array): Uint8Array {
+function asSigned(protectedBytes: Uint8Array): Uint8Array {
   return protectedBytes.length === 1 && protectedBytes[0] === EMPTY_MAP ? EMPTY : protectedBytes;
 }

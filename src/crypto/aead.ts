@@ -5,9 +5,9 @@ import { plainView, type RunningCipher } from './running-cipher.ts';
 export type AeadName = 'aes-128-gcm' | 'aes-192-gcm' | 'aes-256-gcm' | 'chacha20-poly1305';
 
 /** Bytes of every nonce here: RFC 9053 sections 4.1 and 4.3. */
-export const AEAD_NONCE_LENGTH = 12;
+const NONCE_LENGTH = 12;
 /** Bytes of every tag here; shorter ones are neither made nor taken. */
-export const AEAD_TAG_LENGTH = 16;
+const TAG_LENGTH = 16;
 
 const KEY_LENGTH: Record<AeadName, number> = {
   'aes-128-gcm': 16,
@@ -40,7 +40,7 @@ export function startAeadSeal(
 ): RunningAeadSeal {
   requireLengths(name, key, nonce);
   // The names differ in what they promise the type checker, not in what they take.
-  const cipher = createCipheriv(name as 'aes-128-gcm', key, nonce, { authTagLength: AEAD_TAG_LENGTH });
+  const cipher = createCipheriv(name as 'aes-128-gcm', key, nonce, { authTagLength: TAG_LENGTH });
   cipher.setAAD(aad);
   return {
     update: (piece) => plainView(cipher.update(piece)),
@@ -59,12 +59,12 @@ export function startAeadOpen(
   aad: Uint8Array,
 ): RunningAeadOpen {
   requireLengths(name, key, nonce);
-  const decipher = createDecipheriv(name as 'aes-128-gcm', key, nonce, { authTagLength: AEAD_TAG_LENGTH });
+  const decipher = createDecipheriv(name as 'aes-128-gcm', key, nonce, { authTagLength: TAG_LENGTH });
   decipher.setAAD(aad);
   return {
     update: (piece) => plainView(decipher.update(piece)),
     verify(tag) {
-      if (tag.length !== AEAD_TAG_LENGTH) return false;
+      if (tag.length !== TAG_LENGTH) return false;
       try {
         decipher.setAuthTag(tag);
         decipher.final();
@@ -80,7 +80,7 @@ function requireLengths(name: AeadName, key: Uint8Array, nonce: Uint8Array): voi
   if (key.length !== KEY_LENGTH[name]) {
     throw new RangeError(`${name} takes a key of ${KEY_LENGTH[name]} bytes, not ${key.length}`);
   }
-  if (nonce.length !== AEAD_NONCE_LENGTH) {
-    throw new RangeError(`${name} takes a nonce of ${AEAD_NONCE_LENGTH} bytes here, not ${nonce.length}`);
+  if (nonce.length !== NONCE_LENGTH) {
+    throw new RangeError(`${name} takes a nonce of ${NONCE_LENGTH} bytes here, not ${nonce.length}`);
   }
 }

@@ -18,7 +18,7 @@ export function startAesCtr(key: Uint8Array, initialCounter: Uint8Array, offset 
 }
 
 /** The counter block `blocks` further on, modulo 2^128 (NIST SP 800-38A appendix B.1). */
-export function counterAt(initialCounter: Uint8Array, blocks: number): Uint8Array {
+function counterAt(initialCounter: Uint8Array, blocks: number): Uint8Array {
   const start = BigInt(`0x${Buffer.from(initialCounter).toString('hex')}`);
   const counter = (start + BigInt(blocks)) % COUNTER_MODULUS;
   return new Uint8Array(Buffer.from(counter.toString(16).padStart(2 * BLOCK, '0'), 'hex'));

@@ -4,7 +4,6 @@
  * which no library carries, over their SHA-256.
  */
 export {
-  AEAD_TAG_LENGTH,
   type AeadName,
   type RunningAeadOpen,
   type RunningAeadSeal,

@@ -16,6 +16,9 @@ interface Content {
 export type ContentAlgorithm = Content &
   ({ readonly mode: 'aead'; readonly aead: AeadName } | { readonly mode: 'ctr' });
 
+/** One that authenticates what it encrypts. */
+export type AeadAlgorithm = ContentAlgorithm & { readonly mode: 'aead' };
+
 interface Distribution {
   /** IANA COSE Algorithms registry. */
   readonly id: number;

@@ -35,7 +35,7 @@ export interface DecodeEncryptedOptions {
   readonly base?: number;
 }
 
-/** Recipients read and written: 1024 of 38 bytes still fit the manifest of a SUIT envelope, which is at most 64 KiB here. */
+/** Recipients read and written: a manifest of 64 KiB has room for some 1700 of the smallest. */
 export const MAX_RECIPIENTS = 2048;
 /** A recipient has at most 16 items in the forms known here, and the layer above it 16 more. */
 const MAX_ITEMS = 16 * (MAX_RECIPIENTS + 1);

@@ -10,7 +10,7 @@ import {
   sealSign1,
 } from '../seal.ts';
 import type { CoseRefusal, CoseVerdict } from '../verify.ts';
-import type { ContentAlgorithm } from './algorithms.ts';
+import type { AeadAlgorithm } from './algorithms.ts';
 import { type ContentVerdict, openEncrypt, openEncrypt0 } from './content.ts';
 import { decryptWhole } from './decrypt.ts';
 import { type EncryptParts, sealEncrypt, sealEncrypt0 } from './encrypt.ts';
@@ -22,7 +22,6 @@ import type { KeyUnwrapper, SharedContentKey } from './unwrap.ts';
 const CONTENT_FORMAT = { encrypt: 96, encrypt0: 16 } as const;
 
 type Authenticator = Signer | MacKey;
-type AeadAlgorithm = ContentAlgorithm & { readonly mode: 'aead' };
 
 /** A message to be encrypted, then signed or MACed. */
 export interface MessageParts {

@@ -5,6 +5,7 @@ import { LABEL, labelOf } from '../labels.ts';
 import type { CoseRecipient } from '../message.ts';
 import { readEphemeralKey } from './agreement-key.ts';
 import {
+  type AeadAlgorithm,
   type AgreementAlgorithm,
   type ContentAlgorithm,
   type KeyDistribution,
@@ -35,7 +36,7 @@ export interface KeyUnwrapper {
 
 /** A content key that both sides hold already, bound to the one algorithm it is for. */
 export interface SharedContentKey {
-  readonly algorithm: ContentAlgorithm & { readonly mode: 'aead' };
+  readonly algorithm: AeadAlgorithm;
   readonly keyId?: Uint8Array | undefined;
   readonly key: Uint8Array;
 }

@@ -7,6 +7,7 @@ import { fromHex, toHex } from '../../../src/bytes/index.ts';
 import { kdfContext } from '../../../src/cose/encryption/kdf-context.ts';
 import { distributionOf } from '../../../src/cose/encryption/unwrap.ts';
 import {
+  type AeadAlgorithm,
   CoseError,
   contentAlgorithm,
   decodeEncrypted,
@@ -23,7 +24,7 @@ import {
 import { encStructure, encStructure0 } from '../../../src/cose/structures.ts';
 import { p256PrivateKey, x25519PrivateKey } from '../../crypto/private-keys.ts';
 import { vectors, vectorsPresent } from '../../vectors.ts';
-import { type Aead, CONTENT } from './support.ts';
+import { CONTENT } from './support.ts';
 
 interface KeyVector {
   role: string;
@@ -80,7 +81,7 @@ function messageOf(each: Case): EncryptedMessage {
 
 function sharedOf(each: Case): SharedContentKey {
   const key = each.keys[0]!;
-  const algorithm = contentAlgorithm(CONTENT_NAMES[each.algorithms[0]!]!) as Aead;
+  const algorithm = contentAlgorithm(CONTENT_NAMES[each.algorithms[0]!]!) as AeadAlgorithm;
   return { algorithm, key: fromHex(key.kHex!) };
 }
 

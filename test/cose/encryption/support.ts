@@ -1,6 +1,6 @@
 import { concat, toHex } from '../../../src/bytes/index.ts';
 import {
-  type ContentAlgorithm,
+  type AeadAlgorithm,
   contentAlgorithm,
   decodeEncrypted,
   type EncryptMessage,
@@ -8,13 +8,11 @@ import {
   type RandomSource,
 } from '../../../src/cose/index.ts';
 
-export type Aead = ContentAlgorithm & { readonly mode: 'aead' };
-
 export const A128CTR = contentAlgorithm(-65534)!;
 export const A256CTR = contentAlgorithm(-65532)!;
-export const A128GCM = contentAlgorithm(1) as Aead;
-export const A256GCM = contentAlgorithm(3) as Aead;
-export const CHACHA = contentAlgorithm(24) as Aead;
+export const A128GCM = contentAlgorithm(1) as AeadAlgorithm;
+export const A256GCM = contentAlgorithm(3) as AeadAlgorithm;
+export const CHACHA = contentAlgorithm(24) as AeadAlgorithm;
 
 /** Every content algorithm of the mandatory profiles, and A256GCM. */
 export const CONTENT = [A128CTR, A256CTR, A128GCM, A256GCM, CHACHA];
