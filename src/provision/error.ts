@@ -7,7 +7,8 @@ export type ProvisionErrorCode =
   | 'first-firmware-wrong'
   | 'batch-unknown'
   | 'result-repeated'
-  | 'key-missing';
+  | 'key-missing'
+  | 'root-changed';
 
 /** A provisioning file or request that cannot be worked with; says what happened, and what to do next. */
 export class ProvisionError extends Error {

@@ -7,6 +7,7 @@ import {
   classKeys,
   type DeviceClass,
   type JsonObject,
+  keyFaults,
   listKeys,
   listRecords,
   readCertificates,
@@ -36,7 +37,7 @@ export type AccessFor = (name: string) => KeyAccess;
 
 /**
  * Issues a batch: the job that goes to the station, entered in batches/ID/job.json and the ledger. Serial numbers that
- * are provisioned already are refused. Throws `ProvisionError` key-missing, serials-invalid; `KeyError`.
+ * are provisioned already are refused. Throws `ProvisionError` key-missing, root-changed, serials-invalid; `KeyError`.
  */
 export async function issueBatch(
   workspace: Workspace,
@@ -154,9 +155,20 @@ async function makeJob(workspace: Workspace, batch: NewBatch, accessFor: AccessF
   };
 }
 
-/** The roots that units of an asymmetric class get: all of the workspace, the spare ones too. */
+/**
+ * The roots that units of an asymmetric class get: all of the workspace, the spare ones too. Throws `ProvisionError`
+ * key-missing, or root-changed for a root that is not the one whose making the ledger records.
+ */
 export function anchorsOf(workspace: Workspace, deviceClass: DeviceClass): ProvisionJob['anchors'] {
   if (deviceClass.scheme === 'symmetric') return [];
+  const [fault] = keyFaults(workspace, 'root');
+  if (fault) {
+    throw new ProvisionError(
+      'root-changed',
+      `${fault.says}; units would trust a root that nobody on record made. Nothing was issued.`,
+      'Restore keys/ and certificates/ from git, compare fingerprints with the ceremony record, then: fieldseal ledger check',
+    );
+  }
   const anchors = listKeys(workspace, 'root').flatMap(({ name }) =>
     readCertificates(workspace, name)
       .slice(0, 1)

@@ -9,6 +9,7 @@ import {
   parseEntry,
   witnesses,
 } from './ledger.ts';
+import { keyFaults } from './recorded-keys.ts';
 import { isPending, listRecords, RECORD_FOLDERS, readRecordFile, type WrittenRecord } from './records.ts';
 import type { Workspace } from './workspace.ts';
 
@@ -23,6 +24,7 @@ export type FindingKind =
   | 'foreign'
   | 'record-missing'
   | 'record-changed'
+  | 'key-changed'
   | 'workspace-changed';
 
 /** One finding. */
@@ -54,8 +56,8 @@ interface StoredEntry {
 }
 
 /**
- * Checks the hash chain, the witnesses that this copy kept of what it wrote itself, and every record against the
- * entry that names it. Says which entries were removed, inserted, reordered, changed or cut off the end. Without
+ * Checks the hash chain, the witnesses that this copy kept of what it wrote itself, every record against the
+ * entry that names it, and every key and certificate against the entry of its making. Says which entries were removed, inserted, reordered, changed or cut off the end. Without
  * witnesses (a clone) a chain rewritten as a whole shows only in the records that refer to it.
  */
 export function verifyLedger(workspace: Workspace): LedgerVerdict {
@@ -72,6 +74,7 @@ export function verifyLedger(workspace: Workspace): LedgerVerdict {
     ...findBrokenLinks(order, references),
     ...findForeignWorkspace(workspace, order),
     ...findRecordFaults(workspace, order, records),
+    ...findKeyFaults(workspace, order),
   );
   const last = order.at(-1);
   return {
@@ -213,6 +216,12 @@ function* findForeignWorkspace(
   if (lineage === workspace.lineage && kind === workspace.kind && domain === workspace.vendorDomain) return;
   const says = `fieldseal.yaml was changed: the first entry says a ${String(kind)} workspace of ${String(domain)}, lineage ${String(lineage)}`;
   yield { kind: 'workspace-changed', entry: 1, file: 'fieldseal.yaml', says };
+}
+
+function* findKeyFaults(workspace: Workspace, order: readonly StoredEntry[]): Generator<LedgerFinding> {
+  const entries = order.map(({ entry }) => entry);
+  for (const { entry, file, says } of keyFaults(workspace, undefined, entries))
+    yield { kind: 'key-changed', entry, file, says };
 }
 
 function readRecords(workspace: Workspace, findings: LedgerFinding[]): WrittenRecord[] {
