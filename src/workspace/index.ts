@@ -32,9 +32,8 @@ export {
 } from './leaves.ts';
 export { appendEntry, readLedger } from './ledger.ts';
 export { PROFILES, type Profile } from './profiles.ts';
-export { keyFaults } from './recorded-keys.ts';
 export { finishRecords, listRecords, readRecord, type WrittenRecord, writeRecord } from './records.ts';
-export { type KeyFault, keyFaults } from './recorded-keys.ts';
+export { keyFaults } from './recorded-keys.ts';
 export {
   addCertificates,
   addKey,
