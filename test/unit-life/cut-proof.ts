@@ -20,7 +20,7 @@ export interface Phase {
   readonly act: (unit: Unit) => void;
   /** What a start may give after any cut in `act`. */
   readonly allowed: readonly Outcome[];
-  /** What a start may give after a second cut, in the start that follows; default `allowed`. */
+  /** What the second start after it may give, or one after a second cut; default `allowed`. */
   readonly allowedTwice?: readonly Outcome[];
   /** What a start gives once `act` came to its end. */
   readonly after: Outcome;
@@ -146,8 +146,9 @@ class PhaseProof {
     expect(() => this.#phase.act(unit)).toThrow(PowerCut);
     this.#tally.singles++;
     this.#everySecondCut(store.bytes, started.floor);
-    const { floor } = this.#start(store.bytes, started.floor, this.#phase.allowed);
-    this.#finish(store.bytes, floor);
+    const first = this.#start(store.bytes, started.floor, this.#phase.allowed);
+    const again = this.#start(first.bytes, first.floor, this.#phase.allowedTwice ?? this.#phase.allowed);
+    this.#finish(again.bytes, again.floor);
   }
 
   #everySecondCut(bytes: Uint8Array, floor: bigint): void {
@@ -164,7 +165,7 @@ class PhaseProof {
   }
 
   /** A start with nothing in its way gives genuine firmware that may run, and floors that did not fall. */
-  #start(bytes: Uint8Array, floor: bigint, allowed: readonly Outcome[]) {
+  #start(bytes: Uint8Array, floor: bigint, allowed: readonly Outcome[]): Snapshot {
     const store = memoryStore(bytes.length, bytes);
     const { unit, flash } = this.#rig.power(store, this.#noise);
     const { started } = unit.start();
@@ -178,7 +179,7 @@ class PhaseProof {
     }
     const now = unit.state()!.floors.sequenceNumber;
     if (now < floor) throw new Error(`the floor fell from ${floor} to ${now}`);
-    return { floor: now };
+    return { bytes: store.bytes, floor: now };
   }
 
   #finish(bytes: Uint8Array, floor: bigint): void {

@@ -83,6 +83,25 @@ describe('install (design: one free slot, one mark)', () => {
     expect(equal(store.bytes, kept)).toBe(true);
   });
 
+  test('"already there" holds for good, also where the mark that says so was cut short', () => {
+    const rig = rigOf(TWO);
+    const ready = memoryStore(rig.storeSize, rig.begin());
+    bringAndKeep(FIRST)(rig.power(ready, seededNoise(1)).unit);
+    const operations = () => {
+      const { unit, flash } = rig.power(memoryStore(rig.storeSize, ready.bytes), seededNoise(1));
+      mustInstall(unit, SECOND);
+      return flash.operations;
+    };
+    const firstCommitMark = operations() - 3;
+    const store = memoryStore(rig.storeSize, ready.bytes);
+    const cut = { after: firstCommitMark, kind: 'middle' } as const;
+    expect(() => rig.power(store, seededNoise(1), cut).unit.install(requestOf(SECOND))).toThrow(PowerCut);
+    const lucky = rig.power(store, () => 0.1).unit;
+    expect(lucky.install(requestOf(SECOND)).verdict).toBe('accepted');
+    const unlucky = rig.power(store, () => 0.3).unit;
+    mustStart(unlucky, 2);
+  });
+
   test('the last write unit is padded with the erased value, and the rest of the slot is erased', () => {
     const { power, layout } = unitOn({ ...TWO, erased: 0x00 });
     bringAndKeep(release(1, imageOf(256, 1)))(power().unit);

@@ -55,7 +55,13 @@ export function stagedLife(recovery: boolean): readonly Phase[] {
   const nothing = recovery ? 'recovery' : 'nothing';
   const back = (number: number) => (recovery ? 'recovery' : number);
   return [
-    { name: 'first install', act: (unit) => mustInstall(unit, FIRST), allowed: [nothing, 1], after: 1 },
+    {
+      name: 'first install',
+      act: (unit) => mustInstall(unit, FIRST),
+      allowed: [nothing, 1],
+      allowedTwice: [nothing, 1, back(1)],
+      after: 1,
+    },
     {
       name: 'move in and start the first',
       act: (unit) => mustStart(unit, 1),
