@@ -5,6 +5,11 @@ const { createHash, createHmac, hkdfSync, timingSafeEqual } = nodeCrypto;
 
 /** SHA-256 over the parts in order, 32 bytes (FIPS 180-4). */
 export function sha256(...parts: readonly Uint8Array[]): Uint8Array {
+  if (parts.length === 1) {
+    const digest = new Uint8Array(32);
+    sha256Into(parts[0]!, digest, 0, digest.length);
+    return digest;
+  }
   const hash = createHash('sha256');
   for (const part of parts) hash.update(part);
   return new Uint8Array(hash.digest());

@@ -28,12 +28,17 @@ export function writeEnvelopeHead(description: EnvelopeDescription): Uint8Array[
   const start = concat(
     encodeHead(6, ENVELOPE_TAG),
     encodeHead(5, elements.size + integrated.length),
-    ...keys.flatMap((key) => [encode(key), encode(elements.get(key)!)]),
+    ...keys.flatMap((key) => [encodeHead(0, key), ...byteString(elements.get(key)!)]),
   );
   const announced = integrated.map(({ key, length }) => [encode(key), encodeHead(2, length)] as const);
   requireAscending(announced.map(([key]) => key));
   if (announced.length === 0) return [start];
   return announced.map((pair, i) => concat(...(i === 0 ? [start] : []), ...pair));
+}
+
+/** A byte string in two parts, so that its content is copied once, into the whole. */
+function byteString(content: Uint8Array): [Uint8Array, Uint8Array] {
+  return [encodeHead(2, content.length), content];
 }
 
 function requireAscending(keys: readonly Uint8Array[]): void {
