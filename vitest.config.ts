@@ -8,6 +8,7 @@ export default defineConfig({
           name: 'unit',
           include: ['test/**/*.test.ts'],
           exclude: ['test/e2e/**', 'test/token/**'],
+          testTimeout: 60_000,
         },
       },
       {

@@ -54,7 +54,7 @@ function draw(name, line, choose = (lines) => lines) {
   const lines = [`$ fieldseal ${line}`, ...choose(run(line).filter((text) => text !== ''))];
   const height = (lines.length + 2) * LINE_PX;
   const rows = lines.map((text, index) => row(text, (index + 2) * LINE_PX)).join('\n');
-  const picture = `<svg xmlns="http://www.w3.org/2000/svg" width="${COLUMNS * CHARACTER_PX + 40}" height="${height}" font-family="ui-monospace, monospace" font-size="14">
+  const picture = `<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label="fieldseal ${line}" width="${COLUMNS * CHARACTER_PX + 40}" height="${height}" font-family="ui-monospace, monospace" font-size="14">
 <rect width="100%" height="100%" rx="6" fill="#f7f5ef"/>
 ${rows}
 </svg>

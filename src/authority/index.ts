@@ -3,7 +3,6 @@
  * the folder of a root on a machine without network. Sealing never comes here, and so never opens a root.
  */
 export type { Attendance } from './ceremony.ts';
-export { AuthorityError, type AuthorityErrorCode } from './error.ts';
 export { type HssChoice, hssCautions } from './hss-signer.ts';
 export {
   certifyRequest,
