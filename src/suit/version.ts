@@ -20,6 +20,7 @@ const INDICATORS: ReadonlyMap<string, number> = new Map([
   ['beta', -2],
   ['alpha', -3],
 ]);
+const INDICATOR_NAMES = new Map([...INDICATORS].map(([name, code]) => [code, name]));
 const NUMBER = /^(?:0|[1-9][0-9]{0,14})$/;
 const FORM = /^(?<release>[0-9.]+)(?:-(?<kind>[a-z]+)(?:\.(?<rest>[0-9.]+))?)?(?:\+[0-9A-Za-z.-]+)?$/;
 
@@ -44,10 +45,9 @@ function numbers(dotted: string): number[] | undefined {
 
 /** A version in the dotted form it was parsed from: [1,2,3,-3,4] is `1.2.3-alpha.4`. */
 export function formatVersion(version: Version): string {
-  const kinds = new Map([...INDICATORS].map(([name, code]) => [code, name]));
   return version
     .map((part, i) => {
-      if (part < 0) return `-${kinds.get(part) ?? part}`;
+      if (part < 0) return `-${INDICATOR_NAMES.get(part) ?? part}`;
       return i === 0 ? String(part) : `.${part}`;
     })
     .join('');

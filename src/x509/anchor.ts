@@ -12,6 +12,8 @@ export interface Anchor {
   readonly spki: Uint8Array;
 }
 
+const names = new WeakMap<Anchor, Name | undefined>();
+
 type Search<A> =
   | { readonly anchor: A; readonly index: number }
   | { readonly finding: Finding; readonly index: number };
@@ -48,9 +50,20 @@ function gapAbove({ issuer }: Certificate, above: Certificate | undefined): Find
 
 function isNamed(anchor: Anchor, issuer: Name): boolean {
   if (equal(anchor.name, issuer.der)) return true;
+  const name = nameOf(anchor);
+  return name !== undefined && sameName(name, issuer);
+}
+
+// An anchor is locked: its name is read once. Undefined where it is no Name.
+function nameOf(anchor: Anchor): Name | undefined {
+  if (!names.has(anchor)) names.set(anchor, readable(anchor.name));
+  return names.get(anchor);
+}
+
+function readable(der: Uint8Array): Name | undefined {
   try {
-    return sameName(parseName(anchor.name), issuer);
+    return parseName(der);
   } catch {
-    return false;
+    return undefined;
   }
 }

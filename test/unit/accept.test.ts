@@ -1,5 +1,7 @@
 import { describe, expect, it } from 'vitest';
-import { toHex } from '../../src/bytes/index.ts';
+import { sourceOf, toHex } from '../../src/bytes/index.ts';
+import { openEnvelope, writeEnvelopeHead } from '../../src/suit/index.ts';
+import { keptEnvelope } from '../../src/unit/check/kept-envelope.ts';
 import { toJson } from '../../src/unit/index.ts';
 import {
   CLASS_KEY,
@@ -9,6 +11,7 @@ import {
   macedWith,
   makerChain,
   release,
+  type Sealing,
   signedBy,
   symmetricUnit,
   unitOf,
@@ -91,5 +94,27 @@ describe('a unit accepts what its maker seals for it', () => {
     for (const { comparisons } of json.steps) {
       for (const line of comparisons) expect(Object.keys(line)).toContain('source');
     }
+  });
+});
+
+describe('the envelope that a unit keeps for start-up', () => {
+  it('is a whole envelope of deterministic CBOR around the judged block: what a sealer would write without payloads', async () => {
+    const other = await makerChain('ed25519');
+    const both: Sealing = async (digest) => [
+      ...(await signedBy(other, {}, 'ed25519')(digest)),
+      ...(await signedBy(chain)(digest)),
+    ];
+    const { envelope } = await release({ seal: both, text: { language: 'en', modelName: 'VC-2' } });
+    const opened = openEnvelope(sourceOf(envelope));
+    const [wanted] = writeEnvelopeHead({
+      digest: opened.digest.encoded,
+      blocks: [opened.blocks[1]!.bytes],
+      manifest: opened.manifest,
+      severed: new Map(),
+      integrated: [],
+    });
+    const kept = keptEnvelope(opened, 1);
+    expect(kept.bytes()).toEqual(wanted);
+    expect(kept.size).toBe(wanted!.length);
   });
 });

@@ -1,4 +1,3 @@
-import { type Envelope, writeEnvelopeHead } from '../../suit/index.ts';
 import type { InstallPlan, InstallRequest } from '../ports.ts';
 import { prepareRecord } from '../prepared.ts';
 import type { UnitView } from '../state.ts';
@@ -13,6 +12,7 @@ import { judgeFit } from './fit.ts';
 import { type Freshness, judgeFreshness } from './freshness.ts';
 import { judgeIdentity } from './identity.ts';
 import { judgeImage } from './image.ts';
+import { keptEnvelope } from './kept-envelope.ts';
 import { judgeManifest } from './manifest.ts';
 import { judgeSigner } from './signer.ts';
 
@@ -81,8 +81,8 @@ export function judgeInstall(trace: Trace, request: InstallRequest, unit: UnitVi
   const freshness = judgeFreshness(trace, candidate, unit);
   const circumstances = { unit, slot: targetSlot(unit, freshness), at };
   judgeIdentity(trace, manifest, circumstances);
-  const storedEnvelope = keptEnvelope(envelope, judged!.seal.block);
-  const image = judgeFit(trace, manifest, circumstances, storedEnvelope.length);
+  const kept = keptEnvelope(envelope, judged!.seal.block);
+  const image = judgeFit(trace, manifest, circumstances, kept.size);
   noteEffect(trace, freshness, circumstances);
   const done = freshness.effect === 'already there';
   const subject = { envelope, manifest, image };
@@ -93,7 +93,9 @@ export function judgeInstall(trace: Trace, request: InstallRequest, unit: UnitVi
     sequenceNumber,
     manifestDigest: envelope.digest.bytes,
     image: { ...image, source },
-    storedEnvelope,
+    get storedEnvelope() {
+      return kept.bytes();
+    },
   };
 }
 
@@ -106,19 +108,4 @@ function targetSlot({ record, state }: UnitView, { slot }: Freshness): number {
 function noteEffect(trace: Trace, { effect }: Freshness, { unit, slot }: Circumstances): void {
   trace.facts.effect = effect;
   trace.facts.slot = unit.record.memory.slots[slot]!.name;
-}
-
-/**
- * The envelope as a unit keeps it to verify it at every start: digest, the block that was judged, and manifest.
- * Payloads and severed parts are left out; no signature covers their presence (draft-ietf-suit-manifest 8.2, 8.3).
- */
-function keptEnvelope(envelope: Envelope, block: number): Uint8Array {
-  const [whole] = writeEnvelopeHead({
-    digest: envelope.digest.encoded,
-    blocks: [envelope.blocks[block]!.bytes],
-    manifest: envelope.manifest,
-    severed: new Map(),
-    integrated: [],
-  });
-  return whole!;
 }

@@ -1,0 +1,26 @@
+import { concat } from '../../bytes/index.ts';
+import { encode, encodeHead } from '../../cbor/index.ts';
+import type { Envelope } from '../../suit/index.ts';
+
+/** The envelope as a unit keeps it for start-up: its size in bytes, and its bytes once they are wanted. */
+export interface KeptEnvelope {
+  readonly size: number;
+  bytes(): Uint8Array;
+}
+
+/** Tag 107, a map of two, and the key of the authentication wrapper; then the key of the manifest. */
+const START = Uint8Array.of(0xd8, 0x6b, 0xa2, 0x02);
+const MANIFEST_KEY = Uint8Array.of(0x03);
+
+/**
+ * What a start needs of an envelope: digest, the block that was judged, and manifest. Payloads and severed parts are
+ * left out; no signature covers their presence (draft-ietf-suit-manifest sections 8.2 and 8.3).
+ */
+export function keptEnvelope({ digest, blocks, manifestBstr }: Envelope, block: number): KeptEnvelope {
+  const wrapper = encode([digest.encoded, blocks[block]!.bytes]);
+  const parts = [START, encodeHead(2, wrapper.length), wrapper, MANIFEST_KEY, manifestBstr];
+  return {
+    size: parts.reduce((sum, part) => sum + part.length, 0),
+    bytes: () => concat(...parts),
+  };
+}
