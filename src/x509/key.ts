@@ -37,6 +37,18 @@ export const PUBLISHED_EXAMPLE_KEYS: readonly { readonly fingerprint: string; re
     fingerprint: '6dfa3012ee45ad4ecaafc47d1f727440968071137dfad918cae096cd0bf2d426',
     source: 'receiver of draft-ietf-suit-firmware-encryption section 6.1.3',
   },
+  {
+    fingerprint: '75953bb3e8e058f8d396b0076621603497fb3ee8f422238196704e0e2d0ff8ed',
+    source: 'HSS key of RFC 8554 appendix F, test case 2, whose seeds stand there',
+  },
+  {
+    fingerprint: 'f695001ff73e15084ea554ac8c0b684aae476f5cab38caaa724aaa47d4f204aa',
+    source: 'top tree of RFC 8554 appendix F, test case 2, as a key of one level: COSE example hashsig-01',
+  },
+  {
+    fingerprint: '10791d3d8fcd55c9c9e2a586687bf46f096c02525610b99d6a67e30c5225019c',
+    source: 'HSS key of RFC 9858 appendix A.1, whose seed stands there',
+  },
 ];
 
 const EXAMPLE_SECRET_BYTE = 0x61;

@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import { fromHex, toHex } from '../../src/bytes/index.ts';
-import { sha256 } from '../../src/crypto/index.ts';
+import { hssSpki, sha256 } from '../../src/crypto/index.ts';
 import {
   der,
   fingerprint,
@@ -118,8 +118,20 @@ describe('keys by their names', () => {
     expect(found.every(isPublishedExampleKey)).toBe(true);
     const names = new Set(found.map(fingerprint));
     const others = PUBLISHED_EXAMPLE_KEYS.filter((row) => !names.has(row.fingerprint));
-    expect(others.map(({ source }) => source)).toEqual([expect.stringContaining('dependent signer')]);
+    expect(others.map(({ source }) => source)).toEqual([
+      expect.stringContaining('dependent signer'),
+      ...['RFC 8554', 'hashsig-01', 'RFC 9858'].map((text) => expect.stringContaining(text)),
+    ]);
     expect(isPublishedExampleKey(spki)).toBe(false);
+  });
+
+  test.skipIf(!vectorsPresent)('HSS/LMS keys with published seeds are known by fingerprint', () => {
+    const { publicKeyHex } = vectors('hss-lms').cases.find(({ id }: { id: string }) => id === 'rfc9858-a.1');
+    const top =
+      'd08fabd4a2091ff0a8cb4ed834e7453432a58885cd9ba0431235466bff9651c6c92124404d45fa53cf161c28f1ad5a8e';
+    for (const hex of [publicKeyHex, `000000020000000600000003${top}`, `000000010000000600000003${top}`]) {
+      expect(isPublishedExampleKey(hssSpki(fromHex(hex))!)).toBe(true);
+    }
   });
 
   test('draft-ietf-suit-firmware-encryption 6.1.2, 9: secrets that are runs of ASCII a', () => {
