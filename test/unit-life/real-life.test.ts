@@ -28,6 +28,7 @@ import {
   symmetricUnit,
   unitOf,
 } from '../unit/maker.ts';
+import { COMPATIBLE, CONTENT, IDS, sealedRaw, set } from '../unit/raw-release.ts';
 import { seededNoise } from './noise.ts';
 
 const chain = await makerChain();
@@ -151,6 +152,25 @@ describe('a unit over its file, with the real decision', () => {
     const again = power(store, unit).install(offer(genuine));
     expect(again).toMatchObject({ verdict: 'accepted', facts: { effect: 'already there' }, slot: 'A' });
     expect(power(store, unit).start().started?.state).toBe('on trial');
+  });
+
+  test('a date that has passed since never stops a start (design: step 11)', async () => {
+    const unit = unitOf(chain, { record: { clock: true } });
+    const store = newUnit(unit.record);
+    const noon = new Date(Date.UTC(2026, 5, 1, 12));
+    const shared = [
+      ...set(...IDS, CONTENT[0]!, [4, noon.getTime() / 1000 + 60], CONTENT[1]!),
+      ...COMPATIBLE,
+      4,
+      15,
+    ];
+    const envelope = sourceOf(await sealedRaw(signedBy(chain), { shared }));
+    const late = new Date(noon.getTime() + 3_600_000);
+    expect(power(store, unit).install({ envelope, now: late }).refusal?.code).toBe('use-before-passed');
+    expect(power(store, unit).install({ envelope, now: noon }).refusal).toBeNull();
+    expect(power(store, unit).start().started?.image).toBe('A');
+    expect(power(store, unit).keep().verdict).toBe('accepted');
+    expect(power(store, unit).start().started?.state).toBe('kept');
   });
 
   test('keeping raises the security floor, and what lies below it no longer starts', async () => {

@@ -10,8 +10,8 @@ export interface Circumstances {
   readonly unit: UnitView;
   /** Index of the slot that is to be filled, or that is to start. */
   readonly slot: number;
-  /** The time by the unit's clock; undefined where it has none. */
-  readonly at: Date | undefined;
+  /** The time by the unit's clock; undefined where it has none. `at start`: no date is judged there. */
+  readonly at: Date | 'at start' | undefined;
 }
 
 /** One condition that a unit can judge. The parameters that it needs are set (draft-ietf-suit-manifest 8.4.9). */
@@ -95,6 +95,7 @@ const componentSlot: ConditionRow = {
 /** Whole seconds since 1970, compared in 64 bits (draft-ietf-suit-update-management sections 4.1 and 5.1). */
 const useBefore: ConditionRow = {
   judge(parameters, { at }) {
+    if (at === 'at start') return undefined;
     if (!at) return 'clock-needed';
     return secondsOf(at) < parameters.get(4)! ? undefined : 'use-before-passed';
   },
@@ -103,11 +104,16 @@ const useBefore: ConditionRow = {
     return {
       what: 'time by the clock of the unit, seconds since 1970',
       expected: () => `before ${end}`,
-      found: at ? secondsOf(at) : 'no clock that the unit trusts',
+      found: timeText(at),
       source: 'draft-ietf-suit-update-management 5.1',
     };
   },
 };
+
+function timeText(at: Circumstances['at']): string | bigint {
+  if (at === 'at start') return 'not judged: it was when this was installed, and no date stops a start';
+  return at ? secondsOf(at) : 'no clock that the unit trusts';
+}
 
 function secondsOf(at: Date): bigint {
   return BigInt(Math.floor(at.getTime() / 1000));

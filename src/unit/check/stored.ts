@@ -65,7 +65,7 @@ function judgeAgain(trace: Trace, { envelope: source, slot }: StoredImage, unit:
   const judged = judgeSigner(trace, opened, unit, { at: undefined, revocation: false });
   const headers = judgeAuthentication(trace, opened, judged, [prepareRecord(unit.record).profile.algorithm]);
   const manifest = judgeManifest(trace, envelope);
-  const circumstances = { unit, slot, at: undefined };
+  const circumstances = { unit, slot, at: 'at start' } as const;
   judgeIdentity(trace, manifest, circumstances);
   const image = judgeFit(trace, manifest, circumstances, source.size);
   const { sequenceNumber } = manifest;
