@@ -51,7 +51,7 @@ export function install(board: Board, request: InstallRequest): InstallResult {
     const plan = board.decision.judgeInstall(trace, request, viewOf(board, before, running));
     trace.enter('content');
     guard(trace, 'flash-failed', { what: 'marks', source: 'RFC 9019 3' }, () => board.journal.settle());
-    const marks = board.journal.marks ?? noMarks(trace);
+    const marks = board.journal.marks!;
     const holder = holderOf(marks, plan);
     if (plan.effect === 'already there' && holder !== undefined) {
       slot = holder;
@@ -66,16 +66,6 @@ export function install(board: Board, request: InstallRequest): InstallResult {
     slot = job.slot;
   });
   return { ...verdict, slot: slot === undefined ? null : slotName(board, slot) };
-}
-
-function noMarks(trace: Trace): never {
-  trace.enter('commit');
-  return trace.refuse('mark-not-written', {
-    what: 'marks in the state area',
-    expected: 'marks that this unit wrote',
-    found: 'none',
-    source: 'docs/deployment-profile.md',
-  });
 }
 
 /** The slot that holds the same manifest, complete or not. */

@@ -124,7 +124,7 @@ export function viewOf(board: Board, marks: Marks | undefined, running?: number)
 
 function stateOf(board: Board, marks: Marks | undefined, running: number | undefined): UnitState {
   const empty = emptyState(board.record);
-  if (!marks) return empty;
+  if (!marks) return { ...empty, marksRead: false };
   return {
     ...empty,
     slots: marks.slots.map((mark, slot) => slotView(mark, isStaged(board) && slot === 0)),

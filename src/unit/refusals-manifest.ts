@@ -78,6 +78,12 @@ export const MANIFEST_REFUSALS = rowsOf('manifest', {
 
 /** Step 5: whether it is newer than what is on board. */
 export const FRESHNESS_REFUSALS = rowsOf('freshness', {
+  'marks-lost': [
+    'the marks of the unit cannot be read',
+    'They hold the floors: without them the unit cannot tell an old release from a new one, so it takes none.',
+    'Find out who or what wrote to the state area; then provision the unit again.',
+    'docs/deployment-profile.md; RFC 9124 4.2.1',
+  ],
   'trial-in-progress': [
     'an image is on trial',
     'Until it is kept or falls back, the other slot is the way home and must not be overwritten.',

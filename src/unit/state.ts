@@ -25,6 +25,8 @@ export interface Fallen {
 
 /** What a unit remembers, read from its marks. */
 export interface UnitState {
+  /** Whether the unit's own marks could be read. Where not, the rest is what provisioning wrote down. */
+  readonly marksRead: boolean;
   /** In the order of the slots of the memory map. */
   readonly slots: readonly SlotView[];
   /** Index of the slot whose image runs, or would run; it is never written. Undefined on an empty unit. */
@@ -46,6 +48,7 @@ export interface UnitView {
 /** The state of a unit that was provisioned and never got an image. */
 export function emptyState(record: UnitRecord): UnitState {
   return {
+    marksRead: true,
     slots: record.memory.slots.map(() => ({ state: 'empty' })),
     running: undefined,
     floors: {

@@ -94,6 +94,7 @@ function readEnvelope(trace: Trace, bytes: Uint8Array, code: RefusalCode) {
 }
 
 function judgeFreshness(trace: Trace, read: Read, { state, record }: UnitView): InstallPlan['effect'] {
+  trace.require(state.marksRead, 'marks-lost', WHERE);
   const trial = state.slots.some((slot) => slot.state === 'on trial');
   trace.require(!trial, 'trial-in-progress', WHERE);
   const held = state.slots.flatMap((slot) => (slot.state === 'empty' ? [] : [slot]));

@@ -2,7 +2,7 @@ import { describe, expect, test } from 'vitest';
 import { equal, sourceOf } from '../../src/bytes/index.ts';
 import { PowerCut } from '../../src/unit/flash.ts';
 import type { Cut } from '../../src/unit/flash-emulated.ts';
-import { memoryStore } from '../../src/unit/flash-pages.ts';
+import { memoryStore, noteSize } from '../../src/unit/flash-pages.ts';
 import type { VolatileMemory } from '../../src/unit/life-board.ts';
 import { CHECKPOINTS } from '../../src/unit/slots.ts';
 import { bringAndKeep, mustInstall, mustKeep, mustStart } from './cut-proof.ts';
@@ -147,6 +147,21 @@ describe('install (design: one free slot, one mark)', () => {
     ]);
   });
 
+  test.each([
+    ['flash-failed', 'slot B', 'slots', 1],
+    ['mark-not-written', 'the state area', 'state', 0],
+  ] as const)('%s: %s is worn', (code, _what, area, keeps) => {
+    const options = { ...TWO, endurance: 50 };
+    const { store, power, layout } = unitOn(options);
+    if (keeps) bringAndKeep(FIRST)(power().unit);
+    const { offset, size } = area === 'slots' ? layout.slots[1] : layout.state;
+    const note = noteSize(power().flash.geometry);
+    const notes = new DataView(store.bytes.buffer, layout.size);
+    for (let page = offset / 64; page < (offset + size) / 64; page++) notes.setUint32(page * note, 50);
+    expect(power().unit.install(requestOf(release(7, imageOf(50, 7)))).refusal?.code).toBe(code);
+    expect(power().unit.start().started?.image ?? null).toBe(keeps ? 'A' : null);
+  });
+
   test('flash that is worn out is a refusal, and the kept image still starts', () => {
     const { power } = unitOn({ ...TWO, endurance: 6 });
     bringAndKeep(FIRST)(power().unit);
@@ -261,7 +276,7 @@ describe('start (RFC 9019 section 4.1, draft-ietf-suit-manifest section 6.1)', (
         'marks-unreadable',
       ]);
       expect(result.started?.image ?? null).toBe(recovery ? 'recovery' : null);
-      expect(power().unit.install(requestOf(SECOND)).refusal?.code).toBe('mark-not-written');
+      expect(power().unit.install(requestOf(SECOND)).refusal?.code).toBe('marks-lost');
     }
   });
 });

@@ -35,6 +35,12 @@ type OccupiedSlot = Exclude<SlotView, { state: 'empty' }>;
  */
 export function judgeFreshness(trace: Trace, candidate: Candidate, unit: UnitView): Freshness {
   trace.enter('freshness');
+  trace.require(unit.state.marksRead, 'marks-lost', {
+    what: 'marks of the unit',
+    expected: 'readable',
+    found: unit.state.marksRead ? 'readable' : 'none that this unit wrote',
+    source: 'docs/deployment-profile.md; RFC 9124 4.2.1',
+  });
   judgeTrial(trace, unit);
   judgeNumber(trace, candidate, unit);
   judgeFallen(trace, candidate, unit);

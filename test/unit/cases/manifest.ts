@@ -128,6 +128,11 @@ const sealedDigest = sha256(encode(rawRelease()));
 
 export const FRESHNESS_CASES: readonly Case[] = [
   {
+    code: 'marks-lost',
+    title: 'nobody knows the floors',
+    verdict: onBoard({ marksRead: false }),
+  },
+  {
     code: 'trial-in-progress',
     title: 'RFC 9019 4.1: another image is on trial',
     verdict: onBoard({ slots: [slot('on trial', 3n), EMPTY] }),
