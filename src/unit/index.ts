@@ -8,7 +8,7 @@ export { type AuthenticityRequest, checkAuthenticity } from './check/authenticit
 export { type CheckRequest, checkForUnit, judgeInstall } from './check/for-unit.ts';
 export { judgeStored } from './check/stored.ts';
 export type { Effect, Facts, ImageFacts, SignerFacts } from './facts.ts';
-export { type Flash, FlashError, type FlashErrorCode, PowerCut } from './flash.ts';
+export { type Flash, PowerCut } from './flash.ts';
 export { type Cut, type CutKind, EmulatedFlash, type FlashPlace } from './flash-emulated.ts';
 export { type FlashLayout, type FlashRegion, type FlashSpan, flashLayout } from './flash-layout.ts';
 export { memoryStore, type Store } from './flash-pages.ts';
@@ -18,7 +18,7 @@ export { type JsonPath, UnitRecordError } from './json-read.ts';
 export type { KeepResult } from './keep.ts';
 export { beginLife, openUnit, type Unit, type UnitParts } from './life.ts';
 export type { RecoveryImage, RunningImage, VolatileMemory } from './life-board.ts';
-export { FALLEN_LIMIT, type Marks, type SlotCondition, type SlotMark } from './marks.ts';
+export type { Marks, SlotCondition, SlotMark } from './marks.ts';
 export type { Decision, InstallPlan, InstallRequest, StoredFacts, StoredImage } from './ports.ts';
 export { DIGEST_ALGORITHM, type Scheme, UNIT_PROFILES, type UnitProfile, unitProfile } from './profiles.ts';
 export {
@@ -53,11 +53,6 @@ export {
   Trace,
 } from './trace.ts';
 export { createUnitFile, openUnitFile, programRecovery, type UnitFile } from './unit-file.ts';
-export {
-  UNIT_FILE_FORMAT,
-  type UnitFileContent,
-  UnitFileError,
-  type UnitFileErrorCode,
-} from './unit-file-header.ts';
+export { type UnitFileContent, UnitFileError, type UnitFileErrorCode } from './unit-file-header.ts';
 export { HEADER_SIZE, type UnitFileLayout, unitFileLayout } from './unit-file-layout.ts';
 export { type Answer, CHECK_FORMAT, decide, type Scope, toJson, type Verdict } from './verdict.ts';
