@@ -12,6 +12,7 @@ const ROOMS = [
   'image',
   'delta',
   'unit',
+  'report',
   'keys',
   'workspace',
   'authority',

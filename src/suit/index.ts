@@ -14,6 +14,7 @@ export {
   digestMatches,
   digestOf,
   encodeDigest,
+  readDigest,
   SHA_256,
   type SuitDigest,
 } from './digest.ts';
@@ -45,12 +46,13 @@ export {
   type SectionName,
   type Severable,
 } from './manifest.ts';
-export type {
-  EnterpriseNumber,
-  ParameterCode,
-  Parameters,
-  ParameterTypes,
-  ParameterValue,
+export {
+  type EnterpriseNumber,
+  type ParameterCode,
+  type Parameters,
+  type ParameterTypes,
+  type ParameterValue,
+  readParameters,
 } from './parameters.ts';
 export type { Command, CommandArgument, IndexSelection, Sequence } from './sequence.ts';
 export type { Span } from './shell.ts';
@@ -93,4 +95,4 @@ export {
   versionMatches,
 } from './version.ts';
 export { type EnvelopeDescription, writeEnvelopeHead } from './write-envelope.ts';
-export { type WrittenManifest, writeManifest } from './write-manifest.ts';
+export { parametersValue, type WrittenManifest, writeManifest } from './write-manifest.ts';

@@ -77,7 +77,8 @@ function argumentValue(argument: CommandDescription['argument']): CborValue {
   }
 }
 
-function parametersValue(values: Partial<ParameterTypes>): CborMap {
+/** SUIT_Parameters as a CBOR map ([M] section 8.4.8). Throws `TypeError` for one that has no row in the table. */
+export function parametersValue(values: Partial<ParameterTypes>): CborMap {
   return new CborMap(
     Object.entries(values).map(([code, value]): [CborValue, CborValue] => {
       const row = PARAMETERS.get(Number(code));

@@ -1,3 +1,4 @@
+import type { CommandPlace } from '../suit/index.ts';
 import type { Certificate } from '../x509/index.ts';
 
 /** What installing would do. */
@@ -34,5 +35,7 @@ export interface Facts {
   /** Name of the slot that it would go to. */
   slot?: string;
   effect?: Effect;
+  /** The command at which a sequence of the manifest ended before its end, where one did. */
+  failedAt?: CommandPlace | undefined;
   readonly warnings: string[];
 }

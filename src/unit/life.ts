@@ -39,6 +39,8 @@ export interface Unit {
   view(): UnitView;
   /** All marks, or undefined where none written by this unit stand. */
   marks(): Marks | undefined;
+  /** A number that rises with every mark that is written and never falls, for reports to be put in order by. */
+  age(): number;
   install(request: InstallRequest): InstallResult;
   start(): StartResult;
   keep(): KeepResult;
@@ -62,6 +64,7 @@ export function openUnit(parts: UnitParts): Unit {
     view,
     state: () => (journal.marks ? view().state : undefined),
     marks: () => journal.marks,
+    age: () => journal.age,
     install: (request) => powered(memory, () => install(board, request)),
     start: () => powered(memory, () => start(board)),
     keep: () => powered(memory, () => keep(board)),

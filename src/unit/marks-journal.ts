@@ -47,6 +47,8 @@ export class MarksJournal {
   #marks: Marks | undefined;
   #bank = 0;
   #round = 0;
+  /** Where the newest record stands in its bank. */
+  #newest = 0;
   /** Where the next record goes; a bank that was never begun is full. */
   #position: number;
   #settled = true;
@@ -68,6 +70,14 @@ export class MarksJournal {
     return this.#marks;
   }
 
+  /**
+   * A number that rises with every record written and never falls: how far this unit's life has come. 0 where it wrote
+   * none that still stands. It orders what the unit says; it counts nothing.
+   */
+  get age(): number {
+    return this.#marks ? this.#round * this.#capacity + this.#newest : 0;
+  }
+
   /** Whether the newest marks will read the same at every later start. */
   get settled(): boolean {
     return this.#settled;
@@ -83,6 +93,7 @@ export class MarksJournal {
     for (let turns = 0; turns <= 2; turns++) {
       for (; this.#position < this.#capacity; this.#position++) {
         if (!this.#append(marks)) continue;
+        this.#newest = this.#position;
         this.#position++;
         this.#marks = marks;
         this.#settled = true;
@@ -104,6 +115,7 @@ export class MarksJournal {
     const { record } = newest;
     this.#bank = newest.bank;
     this.#round = record.round;
+    this.#newest = record.position;
     this.#position = newest.end;
     this.#marks = record.marks;
     const nothingBehind = newest.end === record.position + 1;

@@ -86,7 +86,10 @@ function followInstall(
     ['payload-fetch', 'install'],
     hostFor(circumstances, new InstallOnPaper(circumstances, image, contents)),
   );
-  if (!outcome.ok) trace.refuse(codeOf(outcome), { ...question, found: outcome.detail });
+  if (!outcome.ok) {
+    trace.facts.failedAt = outcome.at;
+    trace.refuse(codeOf(outcome), { ...question, found: outcome.detail });
+  }
   const payload = contents.get('main');
   if (!payload) trace.refuse('install-failed', { ...question, found: 'the free slot stays empty' });
   trace.holds({

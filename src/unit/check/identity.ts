@@ -60,7 +60,8 @@ class IdentityHost implements ProcessorHost {
   }
 
   /** Refuses for the reason with which the sequence ended. */
-  refuse({ reason, detail }: Outcome & { ok: false }): never {
+  refuse({ reason, detail, at }: Outcome & { ok: false }): never {
+    this.#trace.facts.failedAt = at;
     const failed = this.#failed;
     if (failed?.code === reason) return this.#trace.refuse(failed.code, failed.question);
     this.#noteFailed();
