@@ -6,6 +6,7 @@ import { cpus, loadavg } from 'node:os';
 import { fileURLToPath } from 'node:url';
 import { benchChecking } from './bench/checking.mjs';
 import { withBenchFolder } from './bench/folder.mjs';
+import { benchHashBased } from './bench/hash-based.mjs';
 import { benchRates } from './bench/rates.mjs';
 import { Report } from './bench/report.mjs';
 import { benchSealing } from './bench/sealing.mjs';
@@ -16,6 +17,7 @@ const PARTS = {
   'start-up': benchStartUp,
   sealing: benchSealing,
   checking: benchChecking,
+  'hash-based': benchHashBased,
   rates: benchRates,
 };
 

@@ -15,6 +15,8 @@ const D_MESG = 0x8181;
 const D_LEAF = 0x8282;
 const D_INTR = 0x8383;
 const PREFIX_LENGTH = 22;
+const CHAIN_AT = 20;
+const STEP_AT = PREFIX_LENGTH;
 const VALUE_AT = PREFIX_LENGTH + 1;
 const START_STEP = 0xff;
 
@@ -43,40 +45,52 @@ export function messageHash(
   return hash(set.n, prefix(identifier, leaf, D_MESG), randomizer, message);
 }
 
-/** Walks a chain from step `from`, where its value is `start`, to step `to` (RFC 8554 section 4.3). */
-export function walkChain(
-  { set, identifier, leaf }: OneTime,
-  chain: number,
-  start: Uint8Array,
-  from: number,
-  to: number,
-): Uint8Array {
-  const block = new Uint8Array(VALUE_AT + set.n);
-  block.set(prefix(identifier, leaf, chain));
-  block.set(start, VALUE_AT);
-  advance(block, set.n, from, to);
-  return block.subarray(VALUE_AT);
+/** How every chain of a one-time key is walked: from the secret seed, or from values that a signature gives. */
+export interface ChainWalk {
+  /** From the chain's secret start, H(I || q || i || 0xff || SEED), to step `to` (RFC 8554 Appendix A). */
+  fromSeed(chain: number, seed: Uint8Array, to: number): void;
+  /** From step `from`, where the chain has the value `start`, to step `to` (RFC 8554 section 4.3). */
+  from(chain: number, start: Uint8Array, from: number, to: number): void;
+  /** The value that each chain walked last came to, one after the other: p values of n bytes. */
+  readonly values: Uint8Array;
+  /** The one-time public key where every chain was walked to its end: K = H(I || q || D_PBLC || values). */
+  key(): Uint8Array;
 }
 
-/** Walks a chain from its secret start, H(I || q || i || 0xff || SEED) (RFC 8554 Appendix A), to step `to`. */
-export function walkFromSeed(
-  { set, identifier, leaf }: OneTime,
-  chain: number,
-  seed: Uint8Array,
-  to: number,
-): Uint8Array {
-  const block = new Uint8Array(VALUE_AT + set.n);
-  block.set(prefix(identifier, leaf, chain));
-  block[PREFIX_LENGTH] = START_STEP;
-  block.set(seed, VALUE_AT);
-  sha256Into(block, block, VALUE_AT, set.n);
-  advance(block, set.n, 0, to);
-  return block.subarray(VALUE_AT);
-}
-
-/** The one-time public key K = H(I || q || D_PBLC || chain ends) (RFC 8554 section 4.3). */
-export function oneTimeKey({ set, identifier, leaf }: OneTime, ends: readonly Uint8Array[]): Uint8Array {
-  return hash(set.n, prefix(identifier, leaf, D_PBLC), ...ends);
+/** Walks the chains of one one-time key (RFC 8554 section 4.3). One block of memory serves all of them. */
+export function walkChains({ set, identifier, leaf }: OneTime): ChainWalk {
+  const { n, p } = set;
+  const keyInput = new Uint8Array(PREFIX_LENGTH + p * n);
+  keyInput.set(prefix(identifier, leaf, D_PBLC));
+  const values = keyInput.subarray(PREFIX_LENGTH);
+  const block = new Uint8Array(VALUE_AT + n);
+  block.set(prefix(identifier, leaf, 0));
+  const advance = (chain: number, from: number, to: number) => {
+    for (let step = from; step < to; step++) {
+      block[STEP_AT] = step;
+      sha256Into(block, block, VALUE_AT, n);
+    }
+    for (let i = 0; i < n; i++) values[chain * n + i] = block[VALUE_AT + i]!;
+  };
+  const begin = (chain: number, step: number, value: Uint8Array) => {
+    block[CHAIN_AT] = chain >> 8;
+    block[CHAIN_AT + 1] = chain & 0xff;
+    block[STEP_AT] = step;
+    block.set(value, VALUE_AT);
+  };
+  return {
+    values,
+    fromSeed(chain, seed, to) {
+      begin(chain, START_STEP, seed);
+      sha256Into(block, block, VALUE_AT, n);
+      advance(chain, 0, to);
+    },
+    from(chain, start, from, to) {
+      begin(chain, from, start);
+      advance(chain, from, to);
+    },
+    key: () => hash(n, keyInput),
+  };
 }
 
 /** A leaf of the tree: H(I || r || D_LEAF || K) (RFC 8554 section 5.3). */
@@ -95,17 +109,10 @@ export function innerNode(
   return hash(n, prefix(identifier, node, D_INTR), left, right);
 }
 
-function advance(block: Uint8Array, n: number, from: number, to: number): void {
-  for (let step = from; step < to; step++) {
-    block[PREFIX_LENGTH] = step;
-    sha256Into(block, block, VALUE_AT, n);
-  }
-}
-
 // SHA-256, cut to 24 bytes where n is 24 (RFC 9858 section 3).
 function hash(n: number, ...parts: readonly Uint8Array[]): Uint8Array {
   const digest = new Uint8Array(n);
-  sha256Into(concat(...parts), digest, 0, n);
+  sha256Into(parts.length === 1 ? parts[0]! : concat(...parts), digest, 0, n);
   return digest;
 }
 

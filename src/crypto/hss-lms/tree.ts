@@ -1,14 +1,5 @@
 import { concat } from '../../bytes/index.ts';
-import {
-  digitsOf,
-  innerNode,
-  lastStep,
-  leafNode,
-  messageHash,
-  type OneTime,
-  oneTimeKey,
-  walkFromSeed,
-} from './chains.ts';
+import { digitsOf, innerNode, lastStep, leafNode, messageHash, type OneTime, walkChains } from './chains.ts';
 import type { LmsParameters, OtsParameters } from './parameters.ts';
 
 /** The secret of one LMS tree: its parameter sets, identifier I (16 bytes, public) and seed (n bytes, secret). */
@@ -68,8 +59,9 @@ export function signLms(tree: Tree, leaf: number, randomizer: Uint8Array, messag
   const { lms, ots, identifier, seed } = tree.secret;
   const oneTime: OneTime = { set: ots, identifier, leaf };
   const digits = digitsOf(ots, messageHash(oneTime, randomizer, message));
-  const values = digits.map((to, chain) => walkFromSeed(oneTime, chain, seed, to));
-  return concat(u32(leaf), u32(ots.type), randomizer, ...values, u32(lms.type), pathOf(tree, leaf));
+  const walk = walkChains(oneTime);
+  for (const [chain, to] of digits.entries()) walk.fromSeed(chain, seed, to);
+  return concat(u32(leaf), u32(ots.type), randomizer, walk.values, u32(lms.type), pathOf(tree, leaf));
 }
 
 /** Four bytes, big-endian. */
@@ -93,7 +85,7 @@ function nodeOf(nodes: Uint8Array, node: number, m: number): Uint8Array {
 }
 
 function publicOneTimeKey({ ots, identifier, seed }: TreeSecret, leaf: number): Uint8Array {
-  const oneTime: OneTime = { set: ots, identifier, leaf };
-  const ends = Array.from({ length: ots.p }, (_, chain) => walkFromSeed(oneTime, chain, seed, lastStep(ots)));
-  return oneTimeKey(oneTime, ends);
+  const walk = walkChains({ set: ots, identifier, leaf });
+  for (let chain = 0; chain < ots.p; chain++) walk.fromSeed(chain, seed, lastStep(ots));
+  return walk.key();
 }

@@ -1,5 +1,5 @@
 import { equalInConstantTime } from '../primitives.ts';
-import { digitsOf, innerNode, lastStep, leafNode, messageHash, oneTimeKey, walkChain } from './chains.ts';
+import { digitsOf, innerNode, lastStep, leafNode, messageHash, walkChains } from './chains.ts';
 import {
   type LmsParameters,
   lmsParameters,
@@ -119,8 +119,9 @@ function oneTimeKeyFrom({ key, leaf, signature }: SignedLevel, message: Uint8Arr
   const oneTime = { set, identifier, leaf };
   const value = (index: number) => signature.subarray(8 + set.n * index, 8 + set.n * (index + 1));
   const digits = digitsOf(set, messageHash(oneTime, value(0), message));
-  const ends = digits.map((from, chain) => walkChain(oneTime, chain, value(chain + 1), from, lastStep(set)));
-  return oneTimeKey(oneTime, ends);
+  const walk = walkChains(oneTime);
+  for (const [chain, from] of digits.entries()) walk.from(chain, value(chain + 1), from, lastStep(set));
+  return walk.key();
 }
 
 // q and the one-time signature stand before the type and the path.
