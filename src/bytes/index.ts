@@ -43,19 +43,6 @@ export function concat(...parts: readonly Uint8Array[]): Uint8Array {
   return whole;
 }
 
-/** Whether two arrays hold the same bytes. For public values; secrets compare with `equalInConstantTime`. */
-export function equal(a: Uint8Array, b: Uint8Array): boolean {
-  return a.length === b.length && compare(a, b) === 0;
-}
-
-/** Byte-wise lexicographic order, shorter first where one is a prefix: negative, zero or positive. */
-export function compare(a: Uint8Array, b: Uint8Array): number {
-  const shared = Math.min(a.length, b.length);
-  for (let i = 0; i < shared; i++) {
-    const difference = a[i]! - b[i]!;
-    if (difference !== 0) return difference;
-  }
-  return a.length - b.length;
-}
-
+export { ByteMap } from './byte-map.ts';
+export { compare, equal } from './compare.ts';
 export { type ByteSource, eachPiece, slice, sourceOf } from './source.ts';

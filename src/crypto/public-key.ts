@@ -1,5 +1,5 @@
 import { createPublicKey, type KeyObject, verify } from 'node:crypto';
-import { toHex } from '../bytes/index.ts';
+import { ByteMap, toHex } from '../bytes/index.ts';
 import { leafIn, type SpentLeaf } from './hss-lms/leaf.ts';
 import { type HssPublicKey, readHssPublicKey, verifyHss } from './hss-lms/verify.ts';
 import { hssKeyOf, type KeyType, spkiKeyType } from './spki.ts';
@@ -15,21 +15,18 @@ export type PublicKey =
   | (CommonKey & { readonly type: 'hss-lms'; readonly hss: HssPublicKey });
 
 const KEY_CACHE_LIMIT = 256;
-const keyCache = new Map<string, PublicKey>();
+const keyCache = new ByteMap<PublicKey>(KEY_CACHE_LIMIT);
 
 /**
  * Reads a DER SubjectPublicKeyInfo. Only the named curve P-256 (RFC 5480), Ed25519 (RFC 8410) and HSS/LMS (RFC 9802)
  * are known; anything else gives `undefined`: explicit curve parameters, the hybrid point form, BER, bytes after the end.
  */
 export function readPublicKey(spki: Uint8Array): PublicKey | undefined {
-  const id = toHex(spki);
-  const known = keyCache.get(id);
+  const known = keyCache.get(spki);
   if (known) return known;
-  const type = spkiKeyType(id);
+  const type = spkiKeyType(toHex(spki));
   const key = type && importKey(type, spki.slice());
-  if (!key) return undefined;
-  if (keyCache.size >= KEY_CACHE_LIMIT) keyCache.clear();
-  keyCache.set(id, key);
+  if (key) keyCache.add(spki, key);
   return key;
 }
 

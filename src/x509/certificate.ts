@@ -1,5 +1,5 @@
 /** Certificates (RFC 5280 section 4.1), read strictly and once. */
-import { toHex } from '../bytes/index.ts';
+import { ByteMap, toHex } from '../bytes/index.ts';
 import type { KeyType } from '../crypto/index.ts';
 import { readAlgorithm, readSubjectKey, sameAlgorithm, signatureToRaw } from './algorithm.ts';
 import { contextTag, type DerReader, readDer, TAG } from './der.ts';
@@ -44,19 +44,17 @@ export interface Certificate extends KnownExtensions {
 const MAX_CERTIFICATE_BYTES = 16_384;
 const MAX_SERIAL_BYTES = 20;
 const CACHE_LIMIT = 64;
-const cache = new Map<string, Certificate>();
+const cache = new ByteMap<Certificate>(CACHE_LIMIT);
 
 /**
  * Reads one certificate; nothing may follow it. Throws `DerError` or `X509Error` with the byte offset. What was
  * read before comes from memory: only what the bytes say, never a verdict.
  */
 export function parseCertificate(der: Uint8Array): Certificate {
-  const id = der.length <= MAX_CERTIFICATE_BYTES ? toHex(der) : '';
-  const known = cache.get(id);
+  const known = cache.get(der);
   if (known) return known;
   const certificate = readDer(der.slice(), readCertificate, { maxBytes: MAX_CERTIFICATE_BYTES });
-  if (cache.size >= CACHE_LIMIT) cache.clear();
-  cache.set(id, certificate);
+  cache.add(certificate.der, certificate);
   return certificate;
 }
 

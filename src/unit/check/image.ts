@@ -1,7 +1,10 @@
 import { type ByteSource, eachPiece } from '../../bytes/index.ts';
-import { equalInConstantTime, startSha256 } from '../../crypto/index.ts';
+import { equalInConstantTime, sha256, startSha256 } from '../../crypto/index.ts';
 import type { Trace } from '../trace.ts';
 import type { NamedImage } from './fit.ts';
+
+/** Bytes that are read at once. */
+const ONE_PIECE = 1 << 20;
 
 /**
  * Step 9: the bytes have exactly the announced length, and their SHA-256 is the sealed one, compared in constant
@@ -26,7 +29,8 @@ export function judgeImage(trace: Trace, image: NamedImage, source: ByteSource):
 
 /** SHA-256 over a whole source, read once in pieces. */
 export function digestOfSource(source: ByteSource): Uint8Array {
+  if (source.size <= ONE_PIECE) return sha256(source.read(0, source.size));
   const hash = startSha256();
-  eachPiece(source, (piece) => hash.update(piece));
+  eachPiece(source, (piece) => hash.update(piece), ONE_PIECE);
   return hash.digest();
 }
