@@ -62,11 +62,11 @@ export async function createAuthority(
   if (files.list(folder).length > 0)
     throw folderProblem(dir, 'is not empty; nothing was changed', 'Name a new folder.');
   files.makeFolder(folder, { secret: true });
-  files.makeFolder(join(folder, 'issued'));
   const { trial, vendorDomain, type, now } = authority;
   const naming = { name: 'root', purpose: 'root', trial, created: now } as const;
   const place = { custody: 'file', path: join(folder, 'root-key.pem') } as const;
   const made = await createSigningKey({ ...naming, type, place }, secrets);
+  files.makeFolder(join(folder, 'issued'));
   const der = await selfSigned(vendorDomain, 'root', made.key, trial, now);
   const certificate = parseCertificate(der);
   files.createNew(join(folder, 'root-certificate.pem'), toPem('CERTIFICATE', der));

@@ -10,6 +10,11 @@ import { Output } from './output.ts';
 import type { CommandSpec, OptionSpec } from './spec.ts';
 
 const VERSION = '0.1.0';
+// The parser's complaints begin as all of ours do.
+const MISUSE = {
+  outputError: (text: string, write: (text: string) => void) =>
+    write(text.replace(/^error: /, 'fieldseal: ')),
+};
 
 function buildProgram(): Command {
   const program = new Command('fieldseal')
@@ -20,7 +25,8 @@ function buildProgram(): Command {
     .configureHelp({ sortSubcommands: false, subcommandTerm: (command) => command.name() })
     .addHelpText('after', `\n${overview()}`)
     .exitOverride()
-    .showHelpAfterError('(try: fieldseal --help)');
+    .configureOutput(MISUSE)
+    .showHelpAfterError('  see: fieldseal --help');
   for (const spec of COMMANDS) addCommand(program, spec);
   return program;
 }
@@ -43,7 +49,12 @@ function overview(): string {
 function addCommand(program: Command, spec: CommandSpec): void {
   const words = spec.name.split(' ');
   const parent = words.slice(0, -1).reduce((at, word) => childNamed(at, word), program);
-  const command = new Command(words.at(-1)!).description(spec.summary).exitOverride();
+  const command = new Command(words.at(-1)!)
+    .description(spec.summary)
+    .usage(usageOf(spec))
+    .exitOverride()
+    .configureOutput(MISUSE)
+    .showHelpAfterError(`  see: fieldseal ${spec.name} --help`);
   for (const argument of spec.args ?? []) {
     command.argument(argument.optional ? `[${argument.name}]` : `<${argument.name}>`, argument.about);
   }
@@ -60,11 +71,20 @@ function addCommand(program: Command, spec: CommandSpec): void {
   parent.addCommand(command, { hidden: parent === program });
 }
 
+/** What must be given, in one line: options that are required stand in it by name. */
+function usageOf({ options = [], args = [] }: CommandSpec): string {
+  const required = options
+    .filter((option) => option.required)
+    .map(({ name, value }) => `--${name} <${value}>`);
+  const named = args.map(({ name, optional }) => (optional ? `[${name}]` : `<${name}>`));
+  return [...named, ...required, '[options]'].join(' ');
+}
+
 /** The group command for a first word, such as `class`, made when first met. */
 function childNamed(parent: Command, word: string): Command {
   const known = parent.commands.find((command) => command.name() === word);
   if (known) return known;
-  const group = new Command(word).exitOverride().helpCommand(false);
+  const group = new Command(word).exitOverride().configureOutput(MISUSE).helpCommand(false);
   group.description(
     COMMANDS.filter((spec) => spec.name.startsWith(`${word} `))
       .map((spec) => spec.name)

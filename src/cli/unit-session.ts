@@ -9,9 +9,11 @@ import {
   openUnitFile,
   type Unit,
   type UnitFile,
+  UnitFileError,
   type UnitSecret,
 } from '../unit/index.ts';
 import { type FileStore, openFileStore } from '../workspace/index.ts';
+import { CommandFailure, EXIT } from './exit.ts';
 import { secretsFor } from './session.ts';
 import type { Call } from './spec.ts';
 
@@ -48,8 +50,12 @@ export async function openUnitSession(call: Call, path: string, cut?: Cut): Prom
     return { file, unit, flash, close: () => closeStore(store) };
   } catch (error) {
     store.close();
-    throw error;
+    throw error instanceof UnitFileError ? unusable(path, error) : error;
   }
+}
+
+function unusable(path: string, { code, message }: UnitFileError): CommandFailure {
+  return new CommandFailure(EXIT.notDone, code, `${path} cannot be used as a unit: ${message}`);
 }
 
 /** The power cut that --cut-after and --cut-kind schedule. */

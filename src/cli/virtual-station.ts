@@ -1,5 +1,3 @@
-import { createHash } from 'node:crypto';
-import { readFileSync } from 'node:fs';
 import { concat, toHex } from '../bytes/index.ts';
 import { randomBytes, sha256 } from '../crypto/index.ts';
 import {
@@ -28,6 +26,7 @@ import {
   unitFileLayout,
 } from '../unit/index.ts';
 import { createFileStore, fileSource } from '../workspace/index.ts';
+import { firstFacts } from './first-firmware.ts';
 import { noise } from './unit-session.ts';
 
 /** What the virtual station has at hand. */
@@ -98,7 +97,7 @@ function unwrap({ job, station }: StationBench, wrapped: string, checkValue: str
 
 /** The first firmware at hand must be the one that the job names, and none where it names none. */
 function requireFirst({ job, first }: StationBench): void {
-  const found = first ? createHash('sha256').update(readFileSync(first.envelope)).digest('hex') : null;
+  const found = firstFacts(first?.envelope)?.envelope_sha256 ?? null;
   if (found === (job.first?.envelope_sha256 ?? null)) return;
   throw new ProvisionError(
     'first-firmware-wrong',
@@ -116,7 +115,7 @@ function programUnit(
   marksKey: Uint8Array,
   keptMarksKey: UnitSecret,
 ): string | null {
-  const recovery = bench.recovery === undefined ? undefined : new Uint8Array(readFileSync(bench.recovery));
+  const recovery = bench.recovery === undefined ? undefined : readWhole(bench.recovery);
   const store = createFileStore(bench.unitPath(record.serial), unitFileLayout(record.memory).size);
   try {
     const file = createUnitFile(store, {
@@ -141,6 +140,15 @@ function programUnit(
   } finally {
     store.flush();
     store.close();
+  }
+}
+
+function readWhole(path: string): Uint8Array {
+  const source = fileSource(path);
+  try {
+    return source.read(0, source.size);
+  } finally {
+    source.close();
   }
 }
 

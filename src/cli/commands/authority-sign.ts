@@ -13,6 +13,8 @@ export async function run(call: Call): Promise<number> {
     `request of ${request.subject.text}${authority.trial ? '  [TRIAL: not for production]' : ''}`,
   );
   call.out.fact('fingerprint', fingerprintText(request.spki));
+  call.out.fact('asks to sign for', request.subjectAltUris.join(', '));
+  call.out.fact('asks for generation', String(request.generation ?? 0));
   const options = { days: call.count('days') ?? SIGNER_DAYS, out: call.text('out')!, now: new Date() };
   const certificate = await certifyRequest(authority, request, options, secretsFor(call, !authority.trial));
   showCertificate(call.out, certificate);

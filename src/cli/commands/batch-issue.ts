@@ -1,9 +1,8 @@
-import { createHash } from 'node:crypto';
-import { readFileSync } from 'node:fs';
 import { readTextFile } from '../../keys/index.ts';
 import { issueBatch, readSerials } from '../../provision/index.ts';
 import { readableJson, readClass, readKey } from '../../workspace/index.ts';
 import { EXIT } from '../exit.ts';
+import { firstFacts } from '../first-firmware.ts';
 import { accessTo, openSession, trialMark } from '../session.ts';
 import type { Call } from '../spec.ts';
 
@@ -13,7 +12,6 @@ export async function run(call: Call): Promise<number> {
   const { workspace } = session;
   const deviceClass = await readClass(workspace, call.args[0]!);
   const station = call.text('station');
-  const first = call.text('first');
   const out = workspace.files.beginOutput(call.text('out')!);
   try {
     const job = await issueBatch(
@@ -23,7 +21,7 @@ export async function run(call: Call): Promise<number> {
         serials: readSerials(readTextFile(call.text('serials')!)),
         cohort: call.text('cohort'),
         station: station === undefined ? undefined : readKey(workspace, station),
-        first: first === undefined ? null : firstFacts(readFileSync(first)),
+        first: firstFacts(call.text('first')),
       },
       (name) => accessTo(session, name),
     );
@@ -44,8 +42,4 @@ export async function run(call: Call): Promise<number> {
   } finally {
     out.abandon();
   }
-}
-
-function firstFacts(bytes: Uint8Array): { envelope_sha256: string; size_bytes: number } {
-  return { envelope_sha256: createHash('sha256').update(bytes).digest('hex'), size_bytes: bytes.length };
 }

@@ -3,6 +3,7 @@ import { readTextFile } from '../../keys/index.ts';
 import { readJob, runJob } from '../../provision/index.ts';
 import { filesOn, openWorkspace, readableJson, readKey } from '../../workspace/index.ts';
 import { EXIT } from '../exit.ts';
+import { requireFree } from '../require-free.ts';
 import { type Session, secretsFor } from '../session.ts';
 import type { Call } from '../spec.ts';
 import { stationAccess } from '../station-access.ts';
@@ -17,6 +18,8 @@ export async function run(call: Call): Promise<number> {
     secrets,
   };
   const [folder, first] = [call.text('units')!, call.text('first')];
+  const unitPath = (serial: string) => join(folder, `${job.class_name}-${serial}.unit`);
+  for (const serial of job.serials) requireFree(unitPath(serial));
   const files = filesOn();
   files.makeFolder(folder);
   const result = await runJob(
@@ -26,7 +29,7 @@ export async function run(call: Call): Promise<number> {
       job,
       secrets,
       station: session && stationAccess(session, readKey(session.workspace, job.station!.name)),
-      unitPath: (serial) => join(folder, `${job.class_name}-${serial}.unit`),
+      unitPath,
       first: first === undefined ? undefined : { envelope: first, image: call.text('image') },
       recovery: call.text('recovery'),
     }),

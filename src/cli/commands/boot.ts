@@ -1,6 +1,7 @@
 import { toHex } from '../../bytes/index.ts';
 import { PowerCut, type StartResult } from '../../unit/index.ts';
 import { EXIT } from '../exit.ts';
+import { numberJson } from '../number.ts';
 import { reportCut } from '../power-cut.ts';
 import { comparisonsJson, refusalJson, showAnswer, showSteps } from '../show-verdict.ts';
 import type { Call } from '../spec.ts';
@@ -27,7 +28,7 @@ function show(call: Call, { file }: UnitSession, result: StartResult): void {
   call.out.line(`unit ${record.serial} (${record.class_name}) starts${record.trial ? '  [TRIAL unit]' : ''}`);
   showSteps(call.out, result.steps, call.flag('trace') ? 'all' : 'refused');
   for (const { slot, refusal } of result.passedOver)
-    call.out.fact(`slot ${slot} passed`, `${refusal.code}: ${refusal.says}`);
+    call.out.fact(`slot ${slot} not run`, `${refusal.code}: ${refusal.says}`);
   const { started } = result;
   showAnswer(call.out, result, started ? startedText(started) : '');
 }
@@ -59,8 +60,4 @@ function startJson(
     cut: false,
     operations: flash.operations,
   };
-}
-
-function numberJson(value: bigint): number | string {
-  return value <= BigInt(Number.MAX_SAFE_INTEGER) ? Number(value) : String(value);
 }

@@ -1,4 +1,5 @@
 import { PowerCut, toJson } from '../../unit/index.ts';
+import { numberJson } from '../number.ts';
 import { reportCut } from '../power-cut.ts';
 import { showAnswer, showSteps, statusOf } from '../show-verdict.ts';
 import type { Call } from '../spec.ts';
@@ -14,7 +15,7 @@ export async function run(call: Call): Promise<number> {
     showSteps(call.out, result.steps, call.flag('trace') ? 'all' : 'refused');
     showAnswer(call.out, result, result.already ? 'kept already' : 'kept: the floors are raised');
     const floors = result.floors && {
-      sequence_number: String(result.floors.sequenceNumber),
+      sequence_number: numberJson(result.floors.sequenceNumber),
       security_version: result.floors.securityVersion,
       signer_generation: result.floors.signerGeneration,
     };

@@ -11,7 +11,7 @@ export async function run(call: Call): Promise<number> {
   call.out.fact('entries', String(verdict.entries));
   call.out.fact('records', String(verdict.records));
   call.out.fact('head', verdict.head ? `${verdict.head.number}  ${verdict.head.sha256}` : 'empty');
-  for (const finding of verdict.findings) call.out.fact(finding.kind, `${finding.file}: ${finding.says}`);
+  for (const finding of verdict.findings) call.out.fact(finding.kind, finding.says);
   call.out.result(ledgerVerdictJson(verdict));
   return verdict.intact ? EXIT.done : EXIT.refused;
 }

@@ -1,10 +1,11 @@
-import { createHash } from 'node:crypto';
-import { readFileSync, rmSync } from 'node:fs';
+import { rmSync } from 'node:fs';
 import { createStationKey } from '../../authority/index.ts';
 import type { KeyDescription } from '../../keys/index.ts';
 import { acceptResult, issueBatch, runJob } from '../../provision/index.ts';
 import { keyPaths, listKeys, readClass } from '../../workspace/index.ts';
 import { CommandFailure, EXIT } from '../exit.ts';
+import { firstFacts } from '../first-firmware.ts';
+import { requireFree } from '../require-free.ts';
 import { accessTo, openSession, type Session, trialMark } from '../session.ts';
 import type { Call } from '../spec.ts';
 import { stationAccess } from '../station-access.ts';
@@ -18,11 +19,12 @@ export async function run(call: Call): Promise<number> {
   const { workspace } = session;
   const deviceClass = await readClass(workspace, call.args[0]!);
   const [serial, out, first] = [call.text('serial')!, call.text('out')!, call.text('first')];
+  requireFree(out);
   const symmetric = deviceClass.scheme === 'symmetric';
   const station = symmetric ? await stationOf(call, session) : undefined;
   const job = await issueBatch(
     workspace,
-    { deviceClass, serials: [serial], cohort: call.text('cohort'), station, first: firstOf(first) },
+    { deviceClass, serials: [serial], cohort: call.text('cohort'), station, first: firstFacts(first) },
     (name) => accessTo(session, name),
   );
   const result = await runJob(
@@ -37,7 +39,9 @@ export async function run(call: Call): Promise<number> {
       recovery: call.text('recovery'),
     }),
   ).catch((error: unknown) => {
-    throw withoutUnit(out, error);
+    // A unit that was not finished must not lie about.
+    rmSync(out, { force: true });
+    throw error;
   });
   const { units, books } = acceptResult(workspace, result);
   const [unit] = units;
@@ -92,12 +96,6 @@ function show(
   );
 }
 
-function firstOf(path: string | undefined): { envelope_sha256: string; size_bytes: number } | null {
-  if (path === undefined) return null;
-  const bytes = readFileSync(path);
-  return { envelope_sha256: createHash('sha256').update(bytes).digest('hex'), size_bytes: bytes.length };
-}
-
 /** The station named, or the virtual one of this workspace, made when it is first needed. */
 async function stationOf(call: Call, session: Session): Promise<KeyDescription> {
   const { workspace, secrets } = session;
@@ -116,11 +114,4 @@ async function stationOf(call: Call, session: Session): Promise<KeyDescription> 
     ({ custody: 'file', path: keyPaths(workspace, keyName).secret }) as const;
   const made = await createStationKey(workspace, name, place, { people: [], backups: [] }, secrets);
   return made.description;
-}
-
-/** A unit that was not finished must not lie about. */
-function withoutUnit(path: string, error: unknown): unknown {
-  const exists = (error as { code?: string }).code === 'output-exists';
-  if (!exists) rmSync(path, { force: true });
-  return error;
 }

@@ -1,6 +1,7 @@
 import { fromHex, toHex } from '../../bytes/index.ts';
 import { fingerprint, fingerprintText } from '../../x509/index.ts';
 import { EXIT } from '../exit.ts';
+import { numberJson } from '../number.ts';
 import type { Call } from '../spec.ts';
 import { openUnitSession, type UnitSession } from '../unit-session.ts';
 
@@ -57,6 +58,12 @@ function slotText(mark: SlotMark | undefined): string {
   return `${mark.state}, sequence number ${mark.sequenceNumber}, manifest ${toHex(mark.manifestDigest).slice(0, 16)}...`;
 }
 
+/** Name of the slot that runs, `recovery`, or null for a unit that was not started. */
+function runningName({ memory, record }: UnitSession['file']): string | null {
+  const { running } = memory;
+  return typeof running === 'number' ? record.memory.slots[running]!.name : (running ?? null);
+}
+
 function unitJson({ file, unit, flash }: UnitSession): object {
   const { record, layout } = file;
   const marks = unit.marks();
@@ -81,13 +88,13 @@ function unitJson({ file, unit, flash }: UnitSession): object {
       return {
         name,
         state: mark?.state ?? 'empty',
-        sequence_number: empty ? null : String(mark.sequenceNumber),
+        sequence_number: empty ? null : numberJson(mark.sequenceNumber),
         manifest_digest: empty ? null : toHex(mark.manifestDigest),
       };
     }),
-    running: file.memory.running ?? null,
+    running: runningName(file),
     floors: marks && {
-      sequence_number: String(marks.floors.sequenceNumber),
+      sequence_number: numberJson(marks.floors.sequenceNumber),
       security_version: marks.floors.securityVersion,
       signer_generation: marks.floors.signerGeneration,
     },

@@ -71,6 +71,10 @@ Example:
       },
       ...CEREMONY,
     ],
+    notes: `The fingerprint is read aloud from the other machine's screen, never copied from the file that was carried over.
+
+Example:
+  fieldseal root adopt root-certificate.pem --fingerprint "7945 d755 ... 9b77"`,
     load: () => import('../commands/root-adopt.ts'),
   },
   {
@@ -106,6 +110,11 @@ Example, on the machine without network:
       },
       { name: 'days', value: 'number', about: 'how long the certificate is valid (default: 825)' },
     ],
+    notes: `Scope and generation of the request are shown before the root's passphrase is asked for: read them.
+${SECRETS}
+
+Example, on the machine without network:
+  fieldseal authority sign line-1.request.pem --dir /media/root-authority --out line-1.pem --fingerprint "473b 4b39 ... 6b41"`,
     load: () => import('../commands/authority-sign.ts'),
   },
   {
@@ -153,6 +162,8 @@ Example:
       { name: 'name', about: 'the signer' },
       { name: 'certificate', about: 'PEM file from the offline machine' },
     ],
+    notes: `Example:
+  fieldseal signer accept line-1 line-1.pem`,
     load: () => import('../commands/signer-accept.ts'),
   },
   {
@@ -189,12 +200,21 @@ Example:
     summary: 'make the wrapping key of a production station',
     args: [{ name: 'name', about: 'the station, such as bench-3' }],
     options: [...CUSTODY, ...CEREMONY],
+    notes: `Secret keys leave for a station only wrapped by its key (RFC 3394). A class key in a token needs a station key in the same
+token, marked as trusted by the security officer, whose PIN comes from a prompt or FIELDSEAL_SO_PIN.
+${SECRETS}
+
+Examples:
+  fieldseal station-key create bench-3
+  fieldseal station-key create bench-4 --token "pkcs11:token=Hollin%20Ridge"`,
     load: () => import('../commands/station-key-create.ts'),
   },
   {
     name: 'key list',
     group: 'keys',
     summary: 'list keys and certificates: custody, fingerprint, what lapses when',
+    notes: `Example:
+  fieldseal key list`,
     load: () => import('../commands/key-list.ts'),
   },
 ];

@@ -42,6 +42,10 @@ Example:
       { name: 'first', value: 'envelope', about: 'first firmware' },
       { name: 'cohort', value: 'name', about: 'the cohort of the batch (symmetric classes)' },
     ],
+    notes: `The job goes to the station; nothing counts as provisioned until its result comes back. A serial number is given once.
+
+Example:
+  fieldseal batch issue vent --serials serials.txt --first vent-1.4.0.suit --out job.json`,
     load: () => import('../commands/batch-issue.ts'),
   },
   {
@@ -56,6 +60,10 @@ Example:
       { name: 'image', value: 'file', about: 'image of a detached first envelope' },
       { name: 'recovery', value: 'file', about: 'recovery image, for a class that has room for one' },
     ],
+    notes: `Needs a workspace only where the job carries keys for a station, and then the one that holds the station's key.
+
+Example:
+  fieldseal batch run job.json --first vent-1.4.0.suit --units units --out result.json`,
     load: () => import('../commands/batch-run.ts'),
   },
   {
@@ -63,6 +71,11 @@ Example:
     group: 'production',
     summary: "take in a station's result; only then are units provisioned",
     args: [{ name: 'result', about: 'the result file' }],
+    notes: `Each unit is judged: anchors read back, the overwrite attempt on the lock, debug port, keys. Exit status 1 where one stays
+open.
+
+Example:
+  fieldseal batch accept result.json`,
     load: () => import('../commands/batch-accept.ts'),
   },
   {
@@ -70,6 +83,8 @@ Example:
     group: 'production',
     summary: 'the books: issued = provisioned + scrapped + open',
     args: [{ name: 'batch', about: 'the batch (default: all)', optional: true }],
+    notes: `Example:
+  fieldseal batch show`,
     load: () => import('../commands/batch-show.ts'),
   },
   {
@@ -85,6 +100,10 @@ Example:
         about: 'key slot that holds the MAC key (symmetric classes; default: 0)',
       },
     ],
+    notes: `It holds no secret: of a MAC key only the slot number and a check value. An existing file is replaced.
+
+Example:
+  fieldseal header vent --out vent.h`,
     load: () => import('../commands/header.ts'),
   },
 ];

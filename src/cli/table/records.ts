@@ -7,6 +7,8 @@ export const RECORDS: readonly CommandSpec[] = [
     group: 'records',
     summary: 'the last sequence number of a class, and what witnesses say',
     args: [{ name: 'class', about: 'the class' }],
+    notes: `Example:
+  fieldseal counter show vent`,
     load: () => import('../commands/counter-show.ts'),
   },
   {
@@ -20,19 +22,29 @@ export const RECORDS: readonly CommandSpec[] = [
       { name: 'allow-jump', about: "allow a step beyond the class's jump limit" },
     ],
     notes: `Only one copy of a workspace may seal. Claim here only when the other copy will never seal again, above the highest
-number it can have used.`,
+number it can have used.
+
+Example:
+  fieldseal counter claim vent --above 1200 --reason "workspace restored from the backup of Monday"`,
     load: () => import('../commands/counter-claim.ts'),
   },
   {
     name: 'ledger check',
     group: 'records',
     summary: 'find removed, changed or reordered entries',
+    notes: `Compares the hash chain, this copy's own witnesses, every record and every key with what the ledger took down. Exit
+status 1 where something differs.
+
+Example:
+  fieldseal ledger check --json`,
     load: () => import('../commands/ledger-check.ts'),
   },
   {
     name: 'ledger list',
     group: 'records',
     summary: 'what was made, sealed and provisioned, in order',
+    notes: `Example:
+  fieldseal ledger list`,
     load: () => import('../commands/ledger-list.ts'),
   },
   {

@@ -54,6 +54,12 @@ Example:
       { name: 'diagnostic', about: 'only the extended diagnostic notation (RFC 8949 section 8)' },
       { name: 'depth', value: 'number', about: 'how deep the byte table goes (default: all)' },
     ],
+    notes: `What is not understood is accounted for too, with the reason. Nothing is verified here: for a decision use
+"fieldseal check".
+
+Examples:
+  fieldseal inspect vent-1.4.0.suit --depth 2
+  fieldseal inspect vent-1.4.0.suit --diagnostic`,
     load: () => import('../commands/inspect.ts'),
   },
   {

@@ -70,12 +70,16 @@ Example:
     group: 'start',
     summary: 'show a class: identifiers, profile, memory',
     args: [{ name: 'name', about: 'the class' }],
+    notes: `Example:
+  fieldseal class show vent --json`,
     load: () => import('../commands/class-show.ts'),
   },
   {
     name: 'class list',
     group: 'start',
     summary: 'list the classes of the workspace',
+    notes: `Example:
+  fieldseal class list --workspace greenhouse`,
     load: () => import('../commands/class-list.ts'),
   },
   {
@@ -83,6 +87,10 @@ Example:
     group: 'start',
     summary: 'read a class file and say what is wrong with it',
     args: [{ name: 'name', about: 'the class' }],
+    notes: `A mistake is told with its file, line and field, what was expected, and an example.
+
+Example:
+  fieldseal class check vent`,
     load: () => import('../commands/class-check.ts'),
   },
 ];

@@ -39,7 +39,11 @@ Example:
     summary: 'start the unit: verify again, run, fall back',
     args: [{ name: 'unit', about: 'the unit file' }],
     options: [TRACE, ...CUT],
-    notes: CUT_NOTE,
+    notes: `A ready image starts on trial. One that is still on trial at the next start was not kept and falls back.
+${CUT_NOTE}
+
+Example:
+  fieldseal boot vent-0001.unit`,
     load: () => import('../commands/boot.ts'),
   },
   {
@@ -48,7 +52,11 @@ Example:
     summary: 'the self-test passed: keep the image on trial and raise the floors',
     args: [{ name: 'unit', about: 'the unit file' }],
     options: [TRACE, ...CUT],
-    notes: CUT_NOTE,
+    notes: `Floors never go back: once raised, older sequence numbers and security versions are refused for good.
+${CUT_NOTE}
+
+Example:
+  fieldseal keep vent-0001.unit`,
     load: () => import('../commands/keep.ts'),
   },
   {
@@ -56,6 +64,10 @@ Example:
     group: 'unit',
     summary: 'what a unit holds: anchors, floors, slots, wear, file layout',
     args: [{ name: 'unit', about: 'the unit file' }],
+    notes: `It changes nothing; the regions of the flash in the file are told with --json.
+
+Example:
+  fieldseal unit show vent-0001.unit`,
     load: () => import('../commands/unit-show.ts'),
   },
 ];
