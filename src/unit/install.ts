@@ -1,5 +1,6 @@
 import { type ByteSource, equal } from '../bytes/index.ts';
 import { equalInConstantTime } from '../crypto/index.ts';
+import { judgeImage as judgeOffered } from './check/image.ts';
 import { FlashError } from './flash.ts';
 import { type Board, isStaged, protectedSlot, slotName, viewOf } from './life-board.ts';
 import { EMPTY_SLOT, type Marks, withSlot } from './marks.ts';
@@ -55,7 +56,7 @@ export function install(board: Board, request: InstallRequest): InstallResult {
     const holder = holderOf(marks, plan);
     if (plan.effect === 'already there' && holder !== undefined) {
       slot = holder;
-      return skipAlreadyThere(trace, slotName(board, holder));
+      return noteAlreadyThere(trace, slotName(board, holder), plan);
     }
     const { source } = plan.image;
     if (!source) return;
@@ -81,8 +82,10 @@ function freeSlot(board: Board, running: number | undefined): number {
   return running === 0 ? 1 : 0;
 }
 
-function skipAlreadyThere(trace: Trace, name: string): void {
-  for (const step of ['content', 'image', 'commit'] as const) {
+/** The same release is on board: nothing is programmed. An image that came along is judged all the same. */
+function noteAlreadyThere(trace: Trace, name: string, { image }: InstallPlan): void {
+  if (image.source) judgeOffered(trace, image, image.source);
+  for (const step of image.source ? (['commit'] as const) : (['content', 'image', 'commit'] as const)) {
     trace.skip(step, {
       what: 'the same manifest',
       found: `in slot ${name}; nothing is programmed`,

@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { encode } from '../../src/cbor/index.ts';
 import { sha256 } from '../../src/crypto/index.ts';
 import type { SlotView, UnitState } from '../../src/unit/index.ts';
-import { check, makerChain, signedAt, signedBy, unitOf } from './maker.ts';
+import { check, makerChain, release, signedAt, signedBy, unitOf } from './maker.ts';
 import { rawRelease, sealedRaw } from './raw-release.ts';
 
 const chain = await makerChain();
@@ -26,14 +26,26 @@ describe('step freshness', () => {
   });
 
   it.each(['ready', 'kept'] as const)(
-    'equal number and digest, %s: already there, nothing to fetch',
+    'equal number and digest, %s: already there; an image that came along is judged all the same',
     (state) => {
-      const verdict = on({ slots: [slot('kept', 6n, OTHER), slot(state, 7n)], running: 0 });
+      const slots = [slot('kept', 6n, OTHER), slot(state, 7n)];
+      const verdict = on({ slots, running: 0 });
       expect(verdict.verdict).toBe('accepted');
       expect(verdict.facts).toMatchObject({ effect: 'already there', slot: 'B' });
-      expect(verdict.steps.slice(7).map(({ outcome }) => outcome)).toEqual(['not judged', 'not judged']);
+      expect(verdict.steps.slice(7).map(({ outcome }) => outcome)).toEqual(['passed', 'passed']);
+      const forged = envelope.slice();
+      forged[forged.length - 1]! ^= 1;
+      expect(on({ slots, running: 0 }, forged).refusal?.code).toBe('image-digest-wrong');
     },
   );
+
+  it('equal number and digest, detached: already there, and its image need not be fetched', async () => {
+    const detached = await release({ seal: signedBy(chain), detached: true });
+    const slots = [slot('kept', 7n, detached.manifestDigest), EMPTY];
+    const verdict = on({ slots, running: 0 }, detached.envelope);
+    expect(verdict.verdict).toBe('accepted');
+    expect(verdict.steps.slice(7).map(({ outcome }) => outcome)).toEqual(['not judged', 'not judged']);
+  });
 
   it('equal number and digest, filling: resumes in the slot where it began', () => {
     const verdict = on({ slots: [slot('kept', 6n, OTHER), slot('filling', 7n)], running: 0 });

@@ -43,8 +43,8 @@ export function checkForUnit({ unit, ...request }: CheckRequest): Verdict {
   return decide('unit', CHECK_STEPS, (trace) => {
     const plan = judgeInstall(trace, request, unit);
     const { source, ...image } = plan.image;
-    if (plan.effect === 'already there') return skipImage(trace);
     if (source) return judgeImage(trace, image, source);
+    if (plan.effect === 'already there') return skipImage(trace);
     trace.enter('image');
     trace.lacks({
       what: 'SHA-256 of the image',
@@ -84,10 +84,11 @@ export function judgeInstall(trace: Trace, request: InstallRequest, unit: UnitVi
   const kept = keptEnvelope(envelope, judged!.seal.block);
   const image = judgeFit(trace, manifest, circumstances, kept.size);
   noteEffect(trace, freshness, circumstances);
-  const done = freshness.effect === 'already there';
-  const subject = { envelope, manifest, image };
-  const source = done ? undefined : judgeContent(trace, subject, circumstances, request.image);
   const { effect } = freshness;
+  // What is on board already needs no image; one that came along all the same is judged, so that a forgery is told.
+  const wanted = effect !== 'already there' || request.image !== undefined || envelope.integrated.size > 0;
+  const subject = { envelope, manifest, image };
+  const source = wanted ? judgeContent(trace, subject, circumstances, request.image) : undefined;
   return {
     effect,
     sequenceNumber,
