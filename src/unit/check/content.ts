@@ -20,6 +20,8 @@ export type Payload =
   | { readonly from: 'uri'; readonly uri: string }
   | { readonly from: 'manifest'; readonly content: Uint8Array };
 
+/** What an installation runs before it validates (draft-ietf-suit-manifest section 8.4.6). */
+const SECTIONS = ['payload-fetch', 'install'] as const;
 const WRITE = 18;
 const FETCH = 21;
 const COPY = 22;
@@ -83,7 +85,7 @@ function followInstall(
   const contents = new Map<Role, Payload>();
   const outcome = runSequences(
     manifest,
-    ['payload-fetch', 'install'],
+    SECTIONS.filter((name) => sequences.has(name)),
     hostFor(circumstances, new InstallOnPaper(circumstances, image, contents)),
   );
   if (!outcome.ok) {

@@ -1,5 +1,5 @@
 import { equal, toHex } from '../../bytes/index.ts';
-import { COMMANDS, type Manifest, type Parameters, runSequences } from '../../suit/index.ts';
+import { COMMANDS, type Manifest, type Outcome, type Parameters, runSequences } from '../../suit/index.ts';
 import { prepareRecord } from '../prepared.ts';
 import type { Trace } from '../trace.ts';
 import type { Circumstances } from './condition-rows.ts';
@@ -27,9 +27,10 @@ export function judgeFit(
 ): NamedImage {
   trace.enter('fit');
   judgeComponents(trace, manifest, circumstances);
-  const image = judgeNamedImage(trace, manifest, circumstances);
+  const start = followStart(manifest, circumstances);
+  const image = judgeNamedImage(trace, start);
   judgeSize(trace, image, circumstances);
-  judgeStart(trace, manifest, circumstances);
+  judgeStart(trace, manifest, start);
   judgeEnvelopeArea(trace, circumstances, kept);
   return image;
 }
@@ -57,29 +58,50 @@ function identifierText(identifier: readonly Uint8Array[]): string {
   return `[${identifier.map((segment) => `h'${toHex(segment)}'`).join(', ')}]`;
 }
 
-function judgeNamedImage(trace: Trace, manifest: Manifest, circumstances: Circumstances): NamedImage {
+/** What a start would do with the manifest, followed on paper. */
+interface StartOnPaper {
+  /** Parameters of each comparison of the image that runs. */
+  readonly named: readonly Parameters[];
+  /** Whether the last thing done was to invoke it. */
+  readonly invoked: boolean;
+  readonly outcome: Outcome;
+}
+
+/** Validate and invoke in one run, as a start has them: parameters last from the one to the other. */
+function followStart(manifest: Manifest, circumstances: Circumstances): StartOnPaper {
   const named: Parameters[] = [];
+  let invoked = false;
   const outcome = runSequences(
     manifest,
-    'validate',
+    ['validate', 'invoke'],
     hostFor(circumstances, {
       imageMatch(component, parameters) {
         if (roleOf(circumstances, component) === 'main') named.push(new Map(parameters) as Parameters);
         return DONE;
       },
-      directive: (code) => failed(`${COMMANDS.get(code)?.name} in the validate sequence`),
+      directive(code, component) {
+        invoked = code === INVOKE && roleOf(circumstances, component) === 'main';
+        return invoked ? DONE : failed(`${COMMANDS.get(code)?.name} at start-up`);
+      },
     }),
   );
+  return { named, invoked, outcome };
+}
+
+function judgeNamedImage(trace: Trace, { named, outcome }: StartOnPaper): NamedImage {
   const digest = named[0]?.get(3)?.bytes;
   const single = digest !== undefined && named.every((each) => equal(each.get(3)!.bytes, digest));
   const found = single ? digest : `${named.length} digests`;
   const question = {
     what: 'digest that the validate sequence compares the image with',
     expected: 'one',
-    found: outcome.ok ? found : outcome.detail,
+    found,
     source: 'draft-ietf-suit-manifest 7.2, 8.4.8.6',
   };
-  if (!outcome.ok || !single) trace.refuse('image-not-named', question);
+  if (!outcome.ok && outcome.at?.section !== 'invoke') {
+    trace.refuse('image-not-named', { ...question, found: outcome.detail });
+  }
+  if (!single) trace.refuse('image-not-named', question);
   trace.holds(question);
   const size = named[0]!.get(14);
   if (size === undefined) {
@@ -106,25 +128,19 @@ function judgeSize(trace: Trace, { size }: NamedImage, { unit, slot }: Circumsta
 }
 
 /** A unit that installs what its own start would pass over has lost a slot for nothing. */
-function judgeStart(trace: Trace, manifest: Manifest, circumstances: Circumstances): void {
-  let invoked = false;
-  const outcome = runSequences(
-    manifest,
-    'invoke',
-    hostFor(circumstances, {
-      imageMatch: () => DONE,
-      directive(code, component) {
-        invoked = code === INVOKE && roleOf(circumstances, component) === 'main';
-        return invoked ? DONE : failed(`${COMMANDS.get(code)?.name} in the invoke sequence`);
-      },
-    }),
-  );
-  trace.require(outcome.ok && invoked && !manifest.sequences.has('load'), 'start-not-described', {
+function judgeStart(trace: Trace, { sequences }: Manifest, { outcome, invoked }: StartOnPaper): void {
+  trace.require(outcome.ok && invoked && !sequences.has('load'), 'start-not-described', {
     what: 'start of the image',
     expected: 'an invoke sequence that invokes the component that runs, and nothing to load',
-    found: outcome.ok ? `${invoked ? 'invoked' : 'never invoked'}` : outcome.detail,
+    found: startText(outcome, invoked, sequences.has('load')),
     source: 'draft-ietf-suit-manifest 5.3.3, 7.2',
   });
+}
+
+function startText(outcome: Outcome, invoked: boolean, loads: boolean): string {
+  if (!outcome.ok) return outcome.detail;
+  if (!invoked) return 'never invoked';
+  return loads ? 'invoked, after a load sequence' : 'invoked';
 }
 
 function judgeEnvelopeArea(trace: Trace, { unit }: Circumstances, kept: number): void {
