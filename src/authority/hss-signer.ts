@@ -21,6 +21,15 @@ export interface HssChoice {
 const REQUIREMENT =
   'NIST SP 800-208 section 8: HSS/LMS keys are made and used in hardware that never exports them';
 
+const IN_FILE = [
+  'each signature uses a leaf that must never be used again: two signatures by one leaf let anybody forge. This copy of the workspace counts them; a clone, a copy or a restored counter refuses to sign, and a counter cannot be claimed',
+  'what no witness can show: the whole machine or its disk set back to an earlier state (a snapshot, an image), or counter, ledger and records set back together in place. Never do that to a machine that holds this key; where it was done, retire the key',
+  'a backup of the key file alone signs nothing: if this copy of the workspace is lost, the key is lost. Have another signer ready',
+];
+const IN_TOKEN = [
+  'each signature uses a leaf that must never be used again: two signatures by one leaf let anybody forge. The token counts them; what is copied, cloned or restored of it must not sign. Ask its maker, and have another signer ready',
+];
+
 /**
  * In a production workspace an HSS/LMS key lives in a file only by an exception with a reason. Throws `AuthorityError`
  * hss-custody.
@@ -53,21 +62,17 @@ export function makeHssSigner(
 }
 
 /** What must be known of an HSS/LMS key by whoever keeps it: what this program sees to, and what nothing here can see. */
-export function hssCautions(shape: HssShape): string[] {
-  return [
-    `this key makes ${hssCapacity(shape)} signatures and then no more`,
-    'each signature uses a leaf that must never be used again: two signatures by one leaf let anybody forge. This copy of the workspace counts them; a clone, a copy or a restored counter refuses to sign, and a counter cannot be claimed',
-    'what no witness can show: the whole machine or its disk set back to an earlier state (a snapshot, an image), or counter, ledger and records set back together in place. Never do that to a machine that holds this key; where it was done, retire the key',
-    'a backup of the key file alone signs nothing: if this copy of the workspace is lost, the key is lost. Have another signer ready',
-  ];
+export function hssCautions(shape: HssShape, custody: KeyPlace['custody']): string[] {
+  const limited = `this key makes ${hssCapacity(shape)} signatures and then no more`;
+  return custody === 'token' ? [limited, ...IN_TOKEN] : [limited, ...IN_FILE];
 }
 
 /** What the ceremony record says of an HSS/LMS key beside what it says of every key. */
-export function hssFacts({ shape, exception }: HssChoice): JsonObject {
+export function hssFacts({ shape, exception }: HssChoice, custody: KeyPlace['custody']): JsonObject {
   return {
     parameters: hssShapeText(shape),
     signatures: String(hssCapacity(shape)),
     custody_exception: exception?.trim() ? { from: REQUIREMENT, reason: exception.trim() } : null,
-    told: hssCautions(shape),
+    told: hssCautions(shape, custody),
   };
 }

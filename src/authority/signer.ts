@@ -143,9 +143,9 @@ function makeKey(
   return createSigningKey({ name, purpose: 'signer', trial, created: workspace.now(), type, place }, secrets);
 }
 
-function extrasOf({ hss }: NewSigner, uses: readonly LeafUse[] = []): CeremonyExtras {
+function extrasOf({ hss, place }: NewSigner, uses: readonly LeafUse[] = []): CeremonyExtras {
   if (!hss) return { facts: {}, summary: {} };
-  const facts = hssFacts(hss);
+  const facts = hssFacts(hss, place.custody);
   const leaves = leavesJson(uses);
   const exception = facts.custody_exception;
   return {

@@ -25,7 +25,7 @@ export function requireSigningType(type: KeyType): SigningKeyType {
   throw new KeyError(
     'key-type-unsupported',
     `Keys of the type ${type} are not made or used in this way.`,
-    'Use p256 or ed25519. HSS/LMS keys are for signers, in file custody.',
+    'Use p256 or ed25519. HSS/LMS keys are for signers.',
   );
 }
 

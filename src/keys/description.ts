@@ -24,7 +24,7 @@ export const keyDescriptionSchema = z.strictObject({
   trial: z.boolean(),
   created: z.iso.datetime(),
   token: z.strictObject({ uri: z.string() }).optional(),
-  /** Parameter sets of an HSS/LMS key in a file, top level first, by their names in the IANA registry. */
+  /** Parameter sets of an HSS/LMS key, top level first, by their names in the IANA registry. */
   levels: z.array(z.strictObject({ lms: z.string(), ots: z.string() })).optional(),
 });
 
@@ -51,9 +51,11 @@ export function readKeyDescription(value: unknown): KeyDescription {
   if ((description.custody === 'token') !== (description.token !== undefined)) {
     throw invalid('token.uri belongs to custody "token", and only there');
   }
-  const needsLevels = description.algorithm === 'HSS-LMS' && description.custody === 'file';
+  const needsLevels = description.algorithm === 'HSS-LMS' && description.custody !== 'offline';
   if (needsLevels ? !hssShape(description.levels ?? []) : description.levels !== undefined) {
-    throw invalid('levels are the parameter sets of an HSS-LMS key in a file, and stand nowhere else');
+    throw invalid(
+      'levels are the parameter sets of an HSS-LMS key in a file or token, and stand nowhere else',
+    );
   }
   return description;
 }

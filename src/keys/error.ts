@@ -42,6 +42,7 @@ export type KeyErrorCode =
   | 'token-key-ambiguous'
   | 'token-key-exists'
   | 'token-key-weak'
+  | 'token-key-used-up'
   | 'exchange-file-damaged'
   | 'exchange-key-differs'
   | 'exchange-chain'

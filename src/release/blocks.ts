@@ -26,8 +26,7 @@ import {
   keyPaths,
   type LeafUse,
   leafUsesOf,
-  openLeaves,
-  shapeOf,
+  leavesFor,
   type Workspace,
 } from '../workspace/index.ts';
 import { SealError } from './error.ts';
@@ -83,7 +82,7 @@ function accessTo(request: SealRequest, description: KeyDescription): KeyAccess 
     secrets,
     production: workspace.kind === 'production',
     module,
-    leaves: shapeOf(description) && openLeaves(workspace, description),
+    leaves: leavesFor(workspace, description),
     progress: (done, total) => request.growing?.(done, total),
   };
 }

@@ -24,6 +24,7 @@ export { type LeafUse, leafUsesOf, leavesJson } from './leaf-witness.ts';
 export {
   type LeafState,
   leavesCaution,
+  leavesFor,
   leavesRefusal,
   openLeaves,
   readLeaves,
@@ -32,8 +33,8 @@ export {
 } from './leaves.ts';
 export { appendEntry, readLedger } from './ledger.ts';
 export { PROFILES, type Profile } from './profiles.ts';
-export { finishRecords, listRecords, readRecord, type WrittenRecord, writeRecord } from './records.ts';
 export { keyFaults } from './recorded-keys.ts';
+export { finishRecords, listRecords, readRecord, type WrittenRecord, writeRecord } from './records.ts';
 export {
   addCertificates,
   addKey,

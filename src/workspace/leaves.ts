@@ -71,6 +71,11 @@ export function openLeaves(workspace: Workspace, description: KeyDescription): L
   };
 }
 
+/** As `openLeaves`, where the leaves of the key are counted here: for HSS/LMS keys in files. Undefined for all others. */
+export function leavesFor(workspace: Workspace, description: KeyDescription): LeafSource | undefined {
+  return countsHere(description) ? openLeaves(workspace, description) : undefined;
+}
+
 /** Reads the state of a key's leaves without changing anything; undefined for a key that is not HSS/LMS. */
 export function readLeaves(workspace: Workspace, description: KeyDescription): LeafState | undefined {
   const shape = shapeOf(description);
@@ -89,8 +94,9 @@ export function readLeaves(workspace: Workspace, description: KeyDescription): L
   };
 }
 
-/** Why a key cannot sign in this copy of the workspace; undefined where it can. Changes nothing. */
+/** Why a key whose leaves are counted here cannot sign; undefined where it can, and for all others. Changes nothing. */
 export function leavesRefusal(workspace: Workspace, description: KeyDescription): WorkspaceError | undefined {
+  if (!countsHere(description)) return undefined;
   try {
     requireUsable(workspace, description);
     return undefined;
@@ -106,6 +112,11 @@ export function leavesCaution(name: string, { few, remaining, capacity }: LeafSt
   return remaining === 0n
     ? `signer ${name} has made all of its ${capacity} signatures: make another signer`
     : `signer ${name} can make ${remaining} more of its ${capacity} signatures: make another signer in time, and bring its certificate to the units while this one still signs`;
+}
+
+// A token counts the leaves of its keys itself.
+function countsHere(description: KeyDescription): boolean {
+  return description.custody === 'file' && shapeOf(description) !== undefined;
 }
 
 function requireUsable(workspace: Workspace, description: KeyDescription): LeafState {

@@ -15,7 +15,7 @@ import {
   openSigner,
   readKeyDescription,
 } from '../../src/keys/index.ts';
-import { CREATED, codeOf, failureOf, PASSPHRASE, scratch, withPassphrase } from './support.ts';
+import { CREATED, codeOf, PASSPHRASE, scratch, withPassphrase } from './support.ts';
 
 const folder = scratch();
 const secrets = withPassphrase();
@@ -174,15 +174,10 @@ describe('its file', () => {
     expect(readdirSync(folder).filter((name) => name.startsWith('stopped'))).toEqual([]);
   });
 
-  it('a key is made in files only, and a token says so', async () => {
-    const place = { custody: 'token', uri: 'pkcs11:token=desk' } as const;
-    const naming = { name: 'tok', purpose: 'signer', trial: false, created: CREATED } as const;
-    const request = { ...naming, place, shape: parseHssShape('H5/W4')!, startLeaves: () => countedFrom(0n) };
-    const failure = await failureOf(() => createHssSigner(request, secrets));
-    expect(failure.code).toBe('token-mechanism');
-    expect(failure.message).toContain('CKM_HSS');
-    const unsized = { ...naming, type: 'hss-lms', place } as const;
-    expect(await codeOf(() => createSigningKey(unsized, secrets))).toBe('key-type-unsupported');
+  it('parameters are needed to make one: a key type alone is not enough', async () => {
+    const naming = { name: 'bare', purpose: 'signer', trial: false, created: CREATED } as const;
+    const bare = { ...naming, type: 'hss-lms', place: { custody: 'file', path: path('bare') } } as const;
+    expect(await codeOf(() => createSigningKey(bare, secrets))).toBe('key-type-unsupported');
   });
 });
 

@@ -4,7 +4,6 @@ import {
   listKeys,
   readCertificates,
   readLeaves,
-  shapeOf,
 } from '../../workspace/index.ts';
 import { EXIT } from '../exit.ts';
 import { openSession, trialMark } from '../session.ts';
@@ -21,7 +20,7 @@ export async function run(call: Call): Promise<number> {
     description,
     certificate: readCertificates(workspace, description.name)[0],
     leaves: readLeaves(workspace, description),
-    refusal: shapeOf(description) && leavesRefusal(workspace, description),
+    refusal: leavesRefusal(workspace, description),
   }));
   call.out.line(`${rows.length} ${rows.length === 1 ? 'key' : 'keys'}${trialMark(workspace)}`);
   for (const { description, certificate, leaves, refusal } of rows) {

@@ -41,7 +41,7 @@ export async function run(call: Call): Promise<number> {
     call.out.line(`then here: fieldseal signer accept ${name} ${name}.pem`);
   }
   call.out.fact('ceremony record', made.ceremony.path);
-  const cautions = hss ? hssCautions(hss.shape) : [];
+  const cautions = hss ? hssCautions(hss.shape, made.description.token ? 'token' : 'file') : [];
   for (const caution of cautions) call.out.caution(caution);
   call.out.result({
     format: 'fieldseal.key-made/1',

@@ -1,5 +1,5 @@
 /**
- * HSS/LMS keys in encrypted files (RFC 8554, RFC 9858). The file holds a master secret and no state: which leaf is next is
+ * HSS/LMS keys (RFC 8554, RFC 9858) in encrypted files, or in tokens that know them. The file holds a master secret and no state: which leaf is next is
  * kept by a `LeafSource`, so that a copy of the file alone signs nothing, and restoring it from a backup does no harm.
  */
 import {
@@ -15,15 +15,15 @@ import {
 } from '../../crypto/index.ts';
 import { HSS_LMS_ALGORITHM } from '../algorithms.ts';
 import { describeSigningKey, type KeyDescription } from '../description.ts';
-import { KeyError } from '../error.ts';
 import { type KeyFile, prepareSecretKey, withSecretKey } from '../file-custody.ts';
 import type { CustodySigner, KeyAccess, KeyProgress, LeafSource, MadeKey, NewKey } from '../ports.ts';
 import type { SecretSource } from '../secrets.ts';
 import { faultySignature } from '../software.ts';
+import * as token from '../token/custody.ts';
 import { MASTER_LENGTH, readHssSecret, writeHssSecret } from './secret.ts';
 import { treeFiles } from './tree-files.ts';
 
-/** An HSS/LMS signer to be made. */
+/** An HSS/LMS signer to be made. `startLeaves` and `progress` are for a key in a file: a token sees to both itself. */
 export interface NewHssKey extends NewKey {
   readonly purpose: 'signer';
   readonly shape: HssShape;
@@ -33,15 +33,15 @@ export interface NewHssKey extends NewKey {
 }
 
 /**
- * Makes an HSS/LMS signer in a file: asks for the passphrase, grows the trees (seconds to hours), then writes the file.
- * Throws `KeyError` as `createSigningKey`; token-mechanism for a token.
+ * Makes an HSS/LMS signer. In a file: asks for the passphrase, grows the top tree (seconds to hours), then writes the
+ * file. Throws `KeyError` as `createSigningKey`; token-mechanism where the token does not know HSS/LMS.
  */
 export async function createHssSigner(
   request: NewHssKey,
   secrets: SecretSource,
 ): Promise<MadeKey<CustodySigner>> {
   const { name, place, shape, trial } = request;
-  if (place.custody === 'token') throw notInToken();
+  if (place.custody === 'token') return token.createHssSigner(request, place, shape, secrets);
   const file: KeyFile = { path: place.path, keyName: name, purpose: 'working' };
   const secret: HssSecret = { shape, master: randomBytes(MASTER_LENGTH) };
   const bytes = writeHssSecret(secret);
@@ -98,12 +98,4 @@ function hssSigner(trees: HssTrees, publicKey: PublicKey, leaves: LeafSource): C
 
 function publicKeyOf(trees: HssTrees): PublicKey {
   return readPublicKey(hssSpki(trees.publicKey())!)!;
-}
-
-function notInToken(): KeyError {
-  return new KeyError(
-    'token-mechanism',
-    'This program does not make HSS/LMS keys in tokens: it has met no module that offers CKM_HSS (PKCS#11 v3.1) to be proven with.',
-    'Use --custody file, which a production workspace takes with --exception only; or p256 in the token.',
-  );
 }

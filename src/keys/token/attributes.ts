@@ -3,7 +3,7 @@
  * against.
  */
 
-import { endianness } from 'node:os';
+import { arch, endianness, platform } from 'node:os';
 import type { Handle } from 'pkcs11js';
 import { KeyError } from '../error.ts';
 import type { AttributeEvidence } from '../evidence.ts';
@@ -143,4 +143,15 @@ export function readNumber(session: TokenSession, key: Handle, name: AttributeNa
   if (!bytes) return undefined;
   const ordered = endianness() === 'LE' ? bytes.toReversed() : bytes;
   return ordered.reduce((sum, byte) => sum * 256 + byte, 0);
+}
+
+/** The value of an attribute that is a list of CK_ULONG, in the machine's own order and width. */
+export function numberList(values: readonly number[]): Uint8Array {
+  const width = platform() === 'win32' || !arch().includes('64') ? 4 : 8;
+  const bytes = Buffer.alloc(values.length * width);
+  for (const [i, value] of values.entries()) {
+    if (endianness() === 'LE') bytes.writeUInt32LE(value, i * width);
+    else bytes.writeUInt32BE(value, (i + 1) * width - 4);
+  }
+  return bytes;
 }

@@ -19,6 +19,7 @@ export const CK = {
   keyTypeGenericSecret: 0x10,
   keyTypeAes: 0x1f,
   keyTypeEdwards: 0x40,
+  keyTypeHss: 0x46,
 
   aesKeyGen: 0x1080,
   aesKeyWrap: 0x2109,
@@ -26,6 +27,8 @@ export const CK = {
   ecdsa: 0x1041,
   edwardsKeyPairGen: 0x1055,
   eddsa: 0x1057,
+  hssKeyPairGen: 0x4032,
+  hss: 0x4033,
   genericSecretKeyGen: 0x350,
   sha256Hmac: 0x251,
 } as const;
@@ -67,10 +70,15 @@ export const CKA = {
   CKA_LOCAL: 0x163,
   CKA_NEVER_EXTRACTABLE: 0x164,
   CKA_ALWAYS_SENSITIVE: 0x165,
+  CKA_COPYABLE: 0x171,
   CKA_EC_PARAMS: 0x180,
   CKA_EC_POINT: 0x181,
   CKA_ALWAYS_AUTHENTICATE: 0x202,
   CKA_WRAP_WITH_TRUSTED: 0x210,
+  CKA_HSS_LEVELS: 0x617,
+  CKA_HSS_LMS_TYPES: 0x61a,
+  CKA_HSS_LMOTS_TYPES: 0x61b,
+  CKA_HSS_KEYS_REMAINING: 0x61c,
   CKA_ALLOWED_MECHANISMS: 0x40000600,
 } as const;
 

@@ -1,7 +1,7 @@
 /**
  * Token custody: each function opens a session of its own, and closes it unless the key given out needs it.
  */
-import type { PublicKey } from '../../crypto/index.ts';
+import { type HssShape, hssShape, hssShapeNames, type PublicKey } from '../../crypto/index.ts';
 import type { SigningKeyType } from '../algorithms.ts';
 import {
   describeSecretKey,
@@ -15,6 +15,7 @@ import { checkValue } from '../fingerprint.ts';
 import { TRIAL_MARK } from '../pkcs8.ts';
 import type { CustodyMacKey, CustodySigner, KeyAccess, KeyPlace, MadeKey } from '../ports.ts';
 import type { PinRequest, SecretSource } from '../secrets.ts';
+import { generateHssPair, hssKeysRemaining, openHssPair } from './hss.ts';
 import { newPlace } from './locate.ts';
 import { loadModule } from './module.ts';
 import {
@@ -54,6 +55,27 @@ export async function createSigningKey(
       description: describeSigningKey(naming, placeOf(spot.uri), signer),
       key: { ...signer, close: () => session.close() },
       evidence: evidenceOf({ session, uri: spot.uri }, attributes),
+    };
+  });
+}
+
+/** Makes an HSS/LMS key in a token and gives it out open. */
+export async function createHssSigner(
+  naming: KeyNaming,
+  place: TokenPlace,
+  shape: HssShape,
+  secrets: SecretSource,
+): Promise<MadeKey<CustodySigner>> {
+  return keepOpen(place, secrets, async ({ session, uri }) => {
+    const spot = newPlace(session, uri, naming.name, naming.trial);
+    const { publicKey, attributes } = generateHssPair(session, spot, shape);
+    const signer = openHssPair(session, spot.uri, publicKey, shape);
+    const { facts, ...evidence } = evidenceOf({ session, uri: spot.uri }, attributes);
+    const left = hssKeysRemaining(session, spot.uri) ?? 'not told by this token';
+    return {
+      description: describeSigningKey(naming, { ...placeOf(spot.uri), levels: hssShapeNames(shape) }, signer),
+      key: { ...signer, close: () => session.close() },
+      evidence: { ...evidence, facts: { ...facts, signatures_left: String(left) } },
     };
   });
 }
@@ -105,8 +127,9 @@ export function openSigner(
   publicKey: PublicKey,
   access: KeyAccess,
 ): Promise<CustodySigner> {
+  const shape = description.levels && hssShape(description.levels);
   return keepOpen(placeOfKey(description, access), access.secrets, async ({ session, uri }) => ({
-    ...openPair(session, uri, publicKey),
+    ...(shape ? openHssPair(session, uri, publicKey, shape) : openPair(session, uri, publicKey)),
     close: () => session.close(),
   }));
 }

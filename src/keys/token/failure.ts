@@ -61,7 +61,12 @@ const ANSWERS: Readonly<Record<string, Explanation>> = {
   CKR_MECHANISM_INVALID: {
     code: 'token-mechanism',
     says: 'does not know this algorithm',
-    next: 'Use an algorithm the token has (p256 is the most common), or another token.',
+    next: 'Use an algorithm the token has (p256 is the most common; few know CKM_HSS), or another token.',
+  },
+  CKR_KEY_EXHAUSTED: {
+    code: 'token-key-used-up',
+    says: 'has used every one-time leaf of this key; it can never make another signature',
+    next: 'Make another signer.',
   },
   CKR_KEY_NOT_WRAPPABLE: {
     code: 'wrap-untrusted',

@@ -46,9 +46,14 @@ export async function loadModule(path = process.env.FIELDSEAL_PKCS11_MODULE): Pr
   return module;
 }
 
+// Answers that the addon knows by number only (PKCS#11 v3.1).
+const LATER_ANSWERS: Readonly<Record<number, string>> = { 515: 'CKR_KEY_EXHAUSTED' };
+
 /** The name of what a module answered (CKR_...), or undefined where the failure is not one of PKCS#11. */
 export function answerOf(error: unknown): string | undefined {
-  return error instanceof Error ? /CKR_[A-Z0-9_]+/.exec(error.message)?.[0] : undefined;
+  if (!(error instanceof Error)) return undefined;
+  const { code } = error as { code?: unknown };
+  return /CKR_[A-Z0-9_]+/.exec(error.message)?.[0] ?? LATER_ANSWERS[Number(code)];
 }
 
 async function newAddon(): Promise<PKCS11> {

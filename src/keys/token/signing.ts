@@ -77,7 +77,7 @@ export function generatePair(
     requireStrong(attributes, session.label);
     return { publicKey: readSpki(session, pair.publicKey, type), attributes };
   } catch (error) {
-    destroy(session, pair.privateKey, pair.publicKey);
+    destroyPair(session, pair);
     throw error;
   }
 }
@@ -133,8 +133,12 @@ function barePoint(value: Uint8Array, length: number): Uint8Array | undefined {
   }
 }
 
-function destroy(session: TokenSession, ...objects: readonly Handle[]): void {
-  for (const object of objects) {
+/** Takes a pair that must not be used out of the token. */
+export function destroyPair(
+  session: TokenSession,
+  pair: { readonly privateKey: Handle; readonly publicKey: Handle },
+): void {
+  for (const object of [pair.privateKey, pair.publicKey]) {
     session.attempt((handle) => session.cryptoki.C_DestroyObject(handle, object));
   }
 }
