@@ -40,7 +40,7 @@ export function startLeaves(workspace: Workspace, description: KeyDescription): 
   const lineage = randomUUID();
   workspace.files.makeFolder(spentFolder(workspace, name), { secret: true });
   if (!workspace.files.createMark(placePath(workspace, name))) throw startedBefore(name);
-  const place = workspace.files.identity(placePath(workspace, name));
+  const place = placeOf(workspace, name);
   const content = { format: LEAVES_FORMAT, key: name, fingerprint, lineage, place };
   workspace.files.createNew(counterPath(workspace, name), readableJson(content), { secret: true });
   appendEntry(workspace, 'leaves-started', {
@@ -149,8 +149,8 @@ function requireStartedHere(
 }
 
 function requireSamePlace(workspace: Workspace, name: string, { place }: CounterFile): void {
-  const path = placePath(workspace, name);
-  if (workspace.files.exists(path) && samePlace(workspace.files.identity(path), place)) return;
+  const there = [placePath(workspace, name), spentFolder(workspace, name)].every(workspace.files.exists);
+  if (there && samePlace(placeOf(workspace, name), place)) return;
   throw refused(
     'leaves-copied',
     `the counter of the key ${name} is a copy: it was copied or restored, and the original may have signed meanwhile`,
@@ -198,8 +198,8 @@ function startedBefore(name: string): WorkspaceError {
   });
 }
 
-/** What identifies a file beyond its name and content: a copy of it has another. */
-type Place = { readonly inode: string; readonly born_ns: string };
+/** Where a counter lives: a copy of it has other inodes; one made of hard links has another folder. */
+type Place = { readonly inode: string; readonly born_ns: string; readonly folder_inode: string };
 
 interface CounterFile {
   readonly fingerprint: string;
@@ -207,10 +207,16 @@ interface CounterFile {
   readonly place: Place;
 }
 
-// Some file systems keep no time of birth: they give 0, or nothing to compare.
+function placeOf(workspace: Workspace, name: string): Place {
+  const mark = workspace.files.identity(placePath(workspace, name));
+  return { ...mark, folder_inode: workspace.files.identity(spentFolder(workspace, name)).inode };
+}
+
+// Some file systems keep no time of birth: they give 0.
 function samePlace(found: Place, wanted: Place): boolean {
   const agesKnown = found.born_ns !== '0' && wanted.born_ns !== '0';
-  return found.inode === wanted.inode && (!agesKnown || found.born_ns === wanted.born_ns);
+  const sameInodes = found.inode === wanted.inode && found.folder_inode === wanted.folder_inode;
+  return sameInodes && (!agesKnown || found.born_ns === wanted.born_ns);
 }
 
 function readCounterFile(workspace: Workspace, name: string): CounterFile | undefined {
@@ -218,8 +224,10 @@ function readCounterFile(workspace: Workspace, name: string): CounterFile | unde
   if (!workspace.files.exists(path)) return undefined;
   const content = parse(workspace.files.readText(path));
   const { format, fingerprint, lineage, place } = content ?? {};
-  const { inode, born_ns } = (place ?? {}) as Partial<Place>;
-  const texts = [fingerprint, lineage, inode, born_ns].every((value) => typeof value === 'string');
+  const { inode, born_ns, folder_inode } = (place ?? {}) as Partial<Place>;
+  const texts = [fingerprint, lineage, inode, born_ns, folder_inode].every(
+    (value) => typeof value === 'string',
+  );
   if (format === LEAVES_FORMAT && texts) return content as unknown as CounterFile;
   throw refused('leaves-missing', `${workspace.show(path)} is damaged`);
 }

@@ -1,5 +1,6 @@
 import { type JsonObject, jsonDigest } from './canonical.ts';
 import { WorkspaceError } from './errors.ts';
+import { leavesIn } from './leaf-witness.ts';
 import {
   BEFORE_FIRST,
   entryDigest,
@@ -25,6 +26,7 @@ export type FindingKind =
   | 'record-missing'
   | 'record-changed'
   | 'key-changed'
+  | 'leaf-twice'
   | 'workspace-changed';
 
 /** One finding. */
@@ -75,6 +77,7 @@ export function verifyLedger(workspace: Workspace): LedgerVerdict {
     ...findForeignWorkspace(workspace, order),
     ...findRecordFaults(workspace, order, records),
     ...findKeyFaults(workspace, order),
+    ...findLeavesTwice(order),
   );
   const last = order.at(-1);
   return {
@@ -120,6 +123,25 @@ function byNumber(stored: readonly StoredEntry[]): StoredEntry[] {
     if (!other || (named.has(one.sha256) && !named.has(other.sha256))) chosen.set(one.entry.number, one);
   }
   return [...chosen.values()].sort((a, b) => a.entry.number - b.entry.number);
+}
+
+/** Two entries that name one leaf of an HSS/LMS key: whoever has both signatures can forge (RFC 8554 section 9.2). */
+function* findLeavesTwice(order: readonly StoredEntry[]): Generator<LedgerFinding> {
+  const users = new Map<string, number>();
+  for (const { entry, file } of order) {
+    for (const { key, fingerprint, leaf } of leavesIn(entry.facts)) {
+      const use = `${fingerprint} ${leaf}`;
+      const first = users.get(use);
+      users.set(use, first ?? entry.number);
+      if (first === undefined) continue;
+      yield {
+        kind: 'leaf-twice',
+        entry: entry.number,
+        file,
+        says: `entries ${first} and ${entry.number} name the same leaf ${leaf} of the key ${key}: it signed twice, and anybody who has both signatures can forge. Retire the key at once`,
+      };
+    }
+  }
 }
 
 function* findMisplaced(stored: readonly StoredEntry[]): Generator<LedgerFinding> {

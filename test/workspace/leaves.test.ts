@@ -1,4 +1,5 @@
 /** RFC 8554 section 9.2, NIST SP 800-208: a one-time leaf is used once, and nothing that is copied or set back signs. */
+import { execFileSync } from 'node:child_process';
 import { cpSync, readdirSync, renameSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
@@ -130,6 +131,15 @@ describe('a copy, a clone and a restored counter refuse to sign', () => {
     expect(await codeOf(() => openLeaves(workspace, OTHER))).toBe('leaves-missing');
     const copy = await copyOf(workspace);
     expect(await codeOf(() => openLeaves(copy, KEY))).toBe('leaves-copied');
+  });
+
+  test.skipIf(process.platform === 'win32')('a copy made of hard links', async () => {
+    const { workspace, leaves } = started();
+    leaves.take();
+    const root = join(emptyFolder(), 'linked');
+    execFileSync('cp', ['-al', workspace.root, root]);
+    expect(await codeOf(async () => openLeaves(await openWorkspace(root), KEY))).toBe('leaves-copied');
+    expect(leaves.take()).toBe(1n);
   });
 
   test('a clone, which has no private folder', async () => {
