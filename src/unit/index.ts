@@ -20,7 +20,7 @@ export { beginLife, openUnit, type Unit, type UnitParts } from './life.ts';
 export type { RecoveryImage, RunningImage, VolatileMemory } from './life-board.ts';
 export type { Marks, SlotCondition, SlotMark } from './marks.ts';
 export type { Decision, InstallPlan, InstallRequest, StoredFacts, StoredImage } from './ports.ts';
-export { DIGEST_ALGORITHM, type Scheme, UNIT_PROFILES, type UnitProfile, unitProfile } from './profiles.ts';
+export { type Scheme, UNIT_PROFILES, type UnitProfile } from './profiles.ts';
 export {
   UNIT_FORMAT,
   type UnitAnchor,
@@ -30,7 +30,7 @@ export {
   type UnitSecret,
 } from './record.ts';
 export { readUnitRecord } from './record-read.ts';
-export { REFUSALS, type Refusal, type RefusalCode, refusalOf } from './refusals.ts';
+export { REFUSALS, type Refusal, type RefusalCode } from './refusals.ts';
 export { MAXIMUM_SECURITY_VERSION, SECURITY_VERSION_LABEL } from './security-version.ts';
 export type { StartResult } from './start.ts';
 export type { PassedOver, Started } from './start-run.ts';
@@ -55,4 +55,4 @@ export {
 export { createUnitFile, openUnitFile, programRecovery, type UnitFile } from './unit-file.ts';
 export { type UnitFileContent, UnitFileError, type UnitFileErrorCode } from './unit-file-header.ts';
 export { HEADER_SIZE, type UnitFileLayout, unitFileLayout } from './unit-file-layout.ts';
-export { type Answer, CHECK_FORMAT, decide, type Scope, toJson, type Verdict } from './verdict.ts';
+export { type Answer, decide, type Scope, toJson, type Verdict } from './verdict.ts';

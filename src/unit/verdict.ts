@@ -6,7 +6,7 @@ import type { StepName } from './steps.ts';
 import { type CheckStep, type Comparison, Refused, shownText, Trace } from './trace.ts';
 
 /** Format of a verdict as JSON and its version. */
-export const CHECK_FORMAT = 'fieldseal.check/1';
+const CHECK_FORMAT = 'fieldseal.check/1';
 
 /** What was asked: would this unit take it, or is it authentic at all. */
 export type Scope = 'unit' | 'authenticity';
