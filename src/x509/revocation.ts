@@ -26,14 +26,16 @@ export interface RevocationContext {
 
 /**
  * `undefined` where a list clears the certificate. A list must be authentic before anything in it counts; one that
- * names the certificate refuses it even when stale.
+ * names the certificate refuses it even when stale, and one that is not understood (a list of changes, say) refuses it
+ * because it may name it.
  */
 export function revocationFinding(certificate: Certificate, context: RevocationContext): Finding | undefined {
   const own = context.crls.filter((crl) => sameName(crl.issuer, certificate.issuer));
   if (own.length === 0) return { code: 'crl-missing', detail: `no list by ${certificate.issuer.text}` };
   const findings = own.map((crl) => crlFinding(crl, certificate, context));
-  const revoked = findings.find((finding) => finding?.code === 'revoked');
-  return revoked ?? (findings.includes(undefined) ? undefined : findings[0]);
+  const find = (code: Finding['code']) => findings.find((finding) => finding?.code === code);
+  const against = find('revoked') ?? find('crl-not-understood');
+  return against ?? (findings.includes(undefined) ? undefined : findings[0]);
 }
 
 function crlFinding(crl: Crl, certificate: Certificate, context: RevocationContext): Finding | undefined {

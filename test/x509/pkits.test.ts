@@ -8,15 +8,18 @@ import {
   type Certificate,
   type CertificateAlgorithm,
   type Crl,
+  contextTag,
   DerError,
+  type DerReader,
   type PathVerdict,
   parseCertificate,
   parseCrl,
+  readDer,
   sameName,
   validatePath,
   X509Error,
 } from '../../src/x509/index.ts';
-import { vectors, vectorsPresent } from '../vectors.ts';
+import { partition, type SkipReason, vectors, vectorsPresent } from '../vectors.ts';
 
 interface Case {
   id: string;
@@ -34,6 +37,38 @@ interface Case {
 /** Section 5.2.5 and 5.2.4: a list over a part of what its issuer issued, and a list of changes. */
 const SCOPED_LIST = '2.5.29.28';
 const DELTA_LIST = '2.5.29.27';
+/** Section 4.2.1.13, and the field of a distribution point that names another issuer. */
+const DISTRIBUTION_POINTS = '2.5.29.31';
+
+/** Some are damaged on purpose: what cannot be read is as good as absent. */
+function readable<T>(read: (name: string) => T): (name: string) => T[] {
+  return (name) => {
+    try {
+      return [read(name)];
+    } catch (error) {
+      if (error instanceof DerError || error instanceof X509Error) return [];
+      throw error;
+    }
+  };
+}
+
+function hasOtherListIssuer({ extensions }: Certificate): boolean {
+  const points = extensions.find(({ oid }) => oid === DISTRIBUTION_POINTS);
+  if (!points) return false;
+  const tags = readDer(points.value, (reader) =>
+    reader.enter().each((point) => tagsOf(point.enter())),
+  ).flat();
+  return tags.includes(contextTag(2, 'constructed'));
+}
+
+function tagsOf(reader: DerReader): number[] {
+  const tags: number[] = [];
+  for (let tag = reader.peek(); tag !== undefined; tag = reader.peek()) {
+    tags.push(tag);
+    reader.element(tag);
+  }
+  return tags;
+}
 
 const rsa: CertificateAlgorithm = {
   oid: '1.2.840.113549.1.1.11',
@@ -60,25 +95,36 @@ describe.skipIf(!vectorsPresent)('NIST PKITS', () => {
   const certificate = (name: string) => parseCertificate(bytes(suite.certificates[name]));
   const list = (name: string) => parseCrl(bytes(suite.crls[name]));
 
-  /** What is not claimed, with the reason. Such a case must still never be accepted where it is invalid. */
-  const NOT_CLAIMED: [reason: string, count: number, applies: (entry: Case) => boolean][] = [
-    ['DSA is no algorithm here', 1, ({ endEntity }) => endEntity.includes('DSA')],
-    ['lists of changes (delta)', 5, (entry) => hasListWith(entry, DELTA_LIST)],
-    ['lists over a part of the certificates', 20, (entry) => hasListWith(entry, SCOPED_LIST)],
+  /** What is not claimed, as it shows in the certificates and lists of a case. It must still never be wrongly accepted. */
+  const NOT_CLAIMED: readonly SkipReason<Case>[] = [
     [
-      'lists signed with a key for lists only',
-      2,
-      ({ endEntity }) => endEntity.includes('SeparateCertificateandCRLKeys'),
+      'an algorithm other than RSA with SHA-256',
+      (entry) => algorithmsOf(entry).some((oid) => oid !== rsa.oid),
     ],
-    ['lists by another issuer', 1, ({ endEntity }) => endEntity.includes('cRLIssuer')],
+    ['a list of changes (delta)', (entry) => hasListWith(entry, DELTA_LIST)],
+    ['a list over a part of the certificates', (entry) => hasListWith(entry, SCOPED_LIST)],
+    ['a list signed with a key for lists only', hasSeparateListKey],
+    ['a list by another issuer', (entry) => certificatesOf(entry).some(hasOtherListIssuer)],
   ];
 
-  function hasListWith(entry: Case, extension: string): boolean {
-    return entry.crls.some((name) => list(name).unknownCritical.includes(extension));
+  const certificatesOf = (entry: Case) =>
+    [entry.endEntity, ...entry.otherCertificates].flatMap(readable(certificate));
+  const listsOf = (entry: Case) => entry.crls.flatMap(readable(list));
+
+  function algorithmsOf(entry: Case): string[] {
+    return [...certificatesOf(entry), ...listsOf(entry)].map((each) => each.signatureAlgorithm);
   }
 
-  function reasonNotClaimed(entry: Case): string | undefined {
-    return NOT_CLAIMED.find(([, , applies]) => applies(entry))?.[0];
+  function hasListWith(entry: Case, extension: string): boolean {
+    return listsOf(entry).some((crl) => crl.unknownCritical.includes(extension));
+  }
+
+  function hasSeparateListKey(entry: Case): boolean {
+    const found = certificatesOf(entry);
+    const forLists = found.filter(
+      ({ keyUsage }) => keyUsage?.includes('cRLSign') && !keyUsage.includes('keyCertSign'),
+    );
+    return forLists.some((one) => found.some((two) => two !== one && sameName(one.subject, two.subject)));
   }
 
   /** Every order of the given certificates that chains by name: a unit is handed one, the suite hands a heap. */
@@ -90,8 +136,8 @@ describe.skipIf(!vectorsPresent)('NIST PKITS', () => {
 
   function run(entry: Case): PathVerdict {
     const root = certificate(suite.trustAnchor);
-    const heap = entry.otherCertificates.map(certificate);
-    const crls: Crl[] = entry.crls.map(list);
+    const heap = entry.otherCertificates.flatMap(readable(certificate));
+    const crls: Crl[] = listsOf(entry);
     const verdicts = chains([certificate(entry.endEntity)], heap).map((chain) =>
       validatePath({
         chain,
@@ -120,22 +166,18 @@ describe.skipIf(!vectorsPresent)('NIST PKITS', () => {
     }
   }
 
-  test.each(cases.filter((entry) => !reasonNotClaimed(entry)))(
-    '$id $section $endEntity is $expected',
-    (entry) => {
-      expect(outcome(entry)).toMatch(new RegExp(`^${entry.expected}`));
-    },
-  );
+  const { judged, skipped } = partition(cases, NOT_CLAIMED);
 
-  test('what is not claimed is refused or right, never wrongly accepted', () => {
-    const wrong = cases.filter((entry) => entry.expected === 'invalid' && outcome(entry) === 'valid');
-    expect(wrong.map(({ id }) => id)).toEqual([]);
+  test('most cases are judged; each of the others has its reason', () => {
+    expect(judged.length).toBeGreaterThan(skipped.length);
   });
 
-  test('how much is not claimed, by reason', () => {
-    const found = cases.map(reasonNotClaimed);
-    const counts = NOT_CLAIMED.map(([reason]) => [reason, found.filter((other) => other === reason).length]);
-    expect(counts).toEqual(NOT_CLAIMED.map(([reason, count]) => [reason, count]));
-    expect(cases.length).toBe(128);
+  test.each(judged)('$id $section $endEntity is $expected', (entry) => {
+    expect(outcome(entry)).toMatch(new RegExp(`^${entry.expected}`));
+  });
+
+  test('what is not claimed is refused or right, never wrongly accepted', () => {
+    const invalid = skipped.filter(({ entry }) => entry.expected === 'invalid');
+    expect(invalid.filter(({ entry }) => outcome(entry) === 'valid')).toEqual([]);
   });
 });
