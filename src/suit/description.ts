@@ -1,4 +1,5 @@
-import type { ComponentIdentifier, SectionName } from './manifest.ts';
+import type { ComponentIdentifier } from './components.ts';
+import type { SectionName } from './manifest.ts';
 import type { ParameterTypes } from './parameters.ts';
 import type { IndexSelection } from './sequence.ts';
 import type { TextInLanguage } from './text.ts';
@@ -12,6 +13,11 @@ export interface CommandDescription {
     | { readonly type: 'index'; readonly selection: IndexSelection }
     | { readonly type: 'parameters'; readonly values: Partial<ParameterTypes> }
     | {
+        readonly type: 'parameters-by-component';
+        readonly values: ReadonlyMap<number, Partial<ParameterTypes>>;
+      }
+    | { readonly type: 'parameter-copies'; readonly codes: ReadonlyMap<number, readonly number[]> }
+    | {
         readonly type: 'branches';
         readonly branches: readonly SequenceDescription[];
         readonly mayFail: boolean;
@@ -24,13 +30,19 @@ export type SequenceDescription = readonly CommandDescription[];
 export interface ManifestDescription {
   readonly sequenceNumber: bigint | number;
   readonly components: readonly ComponentIdentifier[];
+  /** Component indices that stand for the envelopes of other manifests ([TD] section 5.2.2). Default: none. */
+  readonly dependencies?: ReadonlyMap<number, { readonly prefix?: ComponentIdentifier | undefined }>;
+  /** Where a root manifest is to be stored ([TD] section 5.2.1). */
+  readonly componentId?: ComponentIdentifier | undefined;
   readonly shared: SequenceDescription;
   readonly sequences: ReadonlyMap<SectionName, SequenceDescription>;
   readonly text?: ReadonlyMap<string, TextInLanguage> | undefined;
   readonly referenceUri?: string | undefined;
   readonly setVersion?: Version | undefined;
+  /** A concise software identifier, encoded (RFC 9393; [UM] section 3.2). */
+  readonly coswid?: Uint8Array | undefined;
   /** Elements to sever where they are long enough to be worth it ([M] section 8.6). */
-  readonly sever: readonly (SectionName | 'text')[];
+  readonly sever: readonly (SectionName | 'text' | 'coswid')[];
 }
 
 /** A condition or directive with its reporting policy ([M] section 8.4.7). */

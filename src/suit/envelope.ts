@@ -4,7 +4,7 @@ import { SuitError } from './errors.ts';
 import { SUIT_LIMITS, type SuitLimits } from './limits.ts';
 import { asArray, asBytes, decodeAt } from './read.ts';
 import { keyNotation, readShellEntry, readShellStart, type ShellEntry, type Span } from './shell.ts';
-import { ENVELOPE_KEYS } from './tables/index.ts';
+import { ENVELOPE_KEYS, type Extensions, NO_EXTENSIONS, runsWith } from './tables/index.ts';
 
 const AUTHENTICATION = 2;
 const MANIFEST = 3;
@@ -57,9 +57,14 @@ export interface Envelope {
 /**
  * Reads the shell of an envelope: bounded, strict, wrapper before manifest, and nothing inside the manifest, which
  * nobody has authenticated yet ([M] section 6.2). Small parts are copied out of the source; integrated payloads are
- * only located, so memory does not grow with them. Throws `SuitError` on everything that is no such envelope.
+ * only located, so memory does not grow with them. Throws `SuitError` on everything that is no such envelope, and on
+ * elements of extensions that are not given.
  */
-export function openEnvelope(source: ByteSource, limits: SuitLimits = SUIT_LIMITS): Envelope {
+export function openEnvelope(
+  source: ByteSource,
+  limits: SuitLimits = SUIT_LIMITS,
+  extensions: Extensions = NO_EXTENSIONS,
+): Envelope {
   const start = readShellStart(source, limits.envelopeEntries);
   const parts = new Map<number, EnvelopePart>();
   const integrated = new Map<string, IntegratedPayload>();
@@ -70,7 +75,10 @@ export function openEnvelope(source: ByteSource, limits: SuitLimits = SUIT_LIMIT
     if (entry.key === AUTHENTICATION && parts.has(MANIFEST)) throw wrapperOrder(entry);
     requireOrder(previous, entry);
     if (typeof entry.key === 'string') integrated.set(entry.key, locate(entry));
-    else parts.set(entry.key, copyPart(source, entry, entry.key, limits));
+    else {
+      requireKnown(entry.key, entry.keySpan.start, extensions);
+      parts.set(entry.key, copyPart(source, entry, entry.key, limits));
+    }
     previous = entry;
     at = entry.span.end;
   }
@@ -145,7 +153,6 @@ function readWrapper(wrapper: EnvelopePart, limits: SuitLimits): Pick<Envelope, 
 }
 
 function copyPart(source: ByteSource, entry: ShellEntry, key: number, limits: SuitLimits): EnvelopePart {
-  requireKnown(key, entry.keySpan.start);
   const size = entry.span.end - entry.contentStart;
   const limit = sizeLimit(key, limits);
   if (size > limit) {
@@ -162,9 +169,9 @@ function sizeLimit(key: number, limits: SuitLimits): number {
   return key === MANIFEST ? limits.manifestSize : limits.severedSize;
 }
 
-function requireKnown(key: number, offset: number): void {
+function requireKnown(key: number, offset: number, extensions: Extensions): void {
   const row = ENVELOPE_KEYS.get(key);
-  if (row?.support === 'runs') return;
+  if (row && runsWith(row, extensions)) return;
   if (row) {
     throw new SuitError(
       'element-unsupported',

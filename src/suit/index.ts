@@ -9,6 +9,9 @@
 export { mapBytes } from './anatomy/map.ts';
 export { diagnosticOfEnvelope } from './anatomy/notation.ts';
 export type { Region } from './anatomy/region.ts';
+export type { ActorId, ActorPermissions, ComponentMetadata, FileType } from './component-metadata.ts';
+export type { ComponentIdentifier, Dependency, Target } from './components.ts';
+export { dependencyMatches, openDependency } from './dependency.ts';
 export type { CommandDescription, ManifestDescription, SequenceDescription } from './description.ts';
 export {
   digestMatches,
@@ -27,18 +30,17 @@ export {
 } from './envelope.ts';
 export { SuitError, type SuitErrorCode } from './errors.ts';
 export { SUIT_LIMITS, type SuitLimits } from './limits.ts';
+export type { DependencyOutcome, Issuer, ProcessorHost, TargetComponent } from './machine/host.ts';
+export type { CommandPlace, MachineReason, Outcome } from './machine/outcome.ts';
 export {
-  type CommandPlace,
+  DEPENDENT_UPDATE_PROCEDURE,
+  INSTALLATION_PROCEDURE,
   INVOCATION_PROCEDURE,
-  type MachineReason,
-  type Outcome,
-  type ProcessorHost,
   runSequences,
-  type TargetComponent,
+  STAGING_PROCEDURE,
   UPDATE_PROCEDURE,
-} from './machine.ts';
+} from './machine/run.ts';
 export {
-  type ComponentIdentifier,
   type Manifest,
   type ManifestOptions,
   type Opaque,
@@ -57,6 +59,7 @@ export {
 export type { Command, CommandArgument, IndexSelection, Sequence } from './sequence.ts';
 export type { Span } from './shell.ts';
 export {
+  ALL_EXTENSIONS,
   type ArgumentType,
   COMMANDS,
   COMMON_KEYS,
@@ -67,12 +70,19 @@ export {
   type ElementRow,
   type ElementType,
   ENVELOPE_KEYS,
+  EXTENSIONS,
+  type Extension,
+  type Extensions,
   MANIFEST_KEYS,
+  NO_EXTENSIONS,
   PARAMETERS,
   type ParameterRow,
   type ParameterType,
   type Row,
+  runsWith,
   TEXT_KEYS,
+  WAIT_EVENTS,
+  type WaitEventRow,
 } from './tables/index.ts';
 export {
   describeRelease,
@@ -94,5 +104,6 @@ export {
   type VersionMatch,
   versionMatches,
 } from './version.ts';
+export type { OtherDevice, WaitEvents, WaitInfo } from './wait.ts';
 export { type EnvelopeDescription, writeEnvelopeHead } from './write-envelope.ts';
 export { parametersValue, type WrittenManifest, writeManifest } from './write-manifest.ts';

@@ -30,6 +30,10 @@ export const SUIT_LIMITS = {
   contentSize: 4_096,
   /** Commands that one procedure may execute: loops over components multiply (section 6.5). */
   steps: 20_000,
+  /** Manifests inside manifests: an author's, under an operator's, under a distributor's, and one to spare. */
+  dependencyDepth: 4,
+  /** Dependencies that one procedure may have checked: each check costs a signature and memory for a manifest. */
+  dependencyChecks: 64,
 } as const;
 
 export type SuitLimits = { readonly [K in keyof typeof SUIT_LIMITS]: number };

@@ -1,18 +1,31 @@
 import type { CborItem, CborMapping } from '../cbor/index.ts';
+import { readCommon } from './common.ts';
+import {
+  type ComponentIdentifier,
+  type Dependency,
+  readComponentIdentifier,
+  type Target,
+} from './components.ts';
 import { digestMatches, readComputableDigest, type SuitDigest } from './digest.ts';
+import { collect } from './elements.ts';
 import type { EnvelopePart } from './envelope.ts';
 import { SuitError } from './errors.ts';
 import { SUIT_LIMITS, type SuitLimits } from './limits.ts';
-import { asArray, asBytes, asMap, asText, decodeAt } from './read.ts';
-import { readElementSequence, type Sequence, type SequenceContext, sequenceContext } from './sequence.ts';
-import { COMMON_KEYS, MANIFEST_KEYS, type Row } from './tables/index.ts';
+import { asBytes, asMap, asText, decodeAt } from './read.ts';
+import { readElementSequence, type Sequence, type SequenceContext } from './sequence.ts';
+import { type Extensions, MANIFEST_KEYS, NO_EXTENSIONS } from './tables/index.ts';
 import { readVersion, type Version } from './version.ts';
 
-/** The sequences a manifest may hold beside the shared one ([M] section 8.4.6). */
-export type SectionName = 'payload-fetch' | 'install' | 'validate' | 'load' | 'invoke';
-
-/** A segment is one byte string; the identifier of a component is a list of them ([M] section 8.4.5.1). */
-export type ComponentIdentifier = readonly Uint8Array[];
+/** The sequences a manifest may hold beside the shared one ([M] section 8.4.6, [TD] sections 5.5, 6 and 7). */
+export type SectionName =
+  | 'dependency-resolution'
+  | 'payload-fetch'
+  | 'candidate-verification'
+  | 'install'
+  | 'validate'
+  | 'load'
+  | 'invoke'
+  | 'uninstall';
 
 /**
  * An element that may be severed ([M] sections 8.4.12 and 8.6). `absent`: the manifest holds its digest and the
@@ -34,6 +47,12 @@ export interface Manifest {
   readonly version: 1;
   readonly sequenceNumber: bigint;
   readonly components: readonly ComponentIdentifier[];
+  /** Which component indices stand for the envelopes of other manifests ([TD] section 5.2.2). */
+  readonly dependencies: ReadonlyMap<number, Dependency>;
+  /** What each index stands for: `components`, then dependencies that are not among them. */
+  readonly targets: readonly Target[];
+  /** Where a root manifest is to be stored ([TD] section 5.2.1). */
+  readonly componentId: ComponentIdentifier | undefined;
   readonly shared: Sequence | undefined;
   readonly sequences: ReadonlyMap<SectionName, Severable<Sequence>>;
   /** For people; `readText` reads it. A processor never interprets it. */
@@ -49,6 +68,8 @@ export interface ManifestOptions {
   /** The envelope's severed elements; each is compared with its digest before a byte of it is read. */
   readonly severed?: ReadonlyMap<number, EnvelopePart>;
   readonly limits?: SuitLimits;
+  /** What the processor supports beyond the base; the rest is refused by name. Default: nothing. */
+  readonly extensions?: Extensions;
 }
 
 /**
@@ -57,15 +78,19 @@ export interface ManifestOptions {
  */
 export function readManifest(content: Uint8Array, options: ManifestOptions = {}): Manifest {
   const map = asMap(decodeAt(content, options.base ?? 0), 'a manifest');
-  const elements = collect(map, MANIFEST_KEYS, 'the manifest');
+  const extensions = options.extensions ?? NO_EXTENSIONS;
+  const elements = collect(map, MANIFEST_KEYS, 'the manifest', extensions);
   requireVersion(elements, map);
   const limits = options.limits ?? SUIT_LIMITS;
-  const common = readCommon(take(elements, 3, map), limits);
+  const common = readCommon(take(elements, 3, map), limits, extensions);
   const reading: Reading = { elements, severed: options.severed ?? new Map(), context: common.context };
   const manifest: Manifest = {
     version: 1,
     sequenceNumber: readSequenceNumber(take(elements, 2, map)),
     components: common.components,
+    dependencies: common.dependencies,
+    targets: common.targets,
+    componentId: optional(elements, 5, (item) => readComponentIdentifier(item, limits)),
     shared: common.shared,
     sequences: readSequences(reading),
     text: readSeverable(reading, 23, opaque),
@@ -84,30 +109,6 @@ interface Reading {
   readonly elements: ReadonlyMap<number, CborItem>;
   readonly severed: ReadonlyMap<number, EnvelopePart>;
   readonly context: SequenceContext;
-}
-
-/** The values of a map whose keys must all be rows that run. */
-function collect(map: CborMapping, table: ReadonlyMap<number, Row>, where: string): Map<number, CborItem> {
-  const found = new Map<number, CborItem>();
-  for (const { key, value } of map.entries) {
-    const row = key.type === 'uint' ? table.get(Number(key.value)) : undefined;
-    if (!row) {
-      throw new SuitError(
-        'element-unknown',
-        key.start,
-        `${where} holds an element that nobody assigned ([M] 11)`,
-      );
-    }
-    if (row.support !== 'runs') {
-      throw new SuitError(
-        'element-unsupported',
-        key.start,
-        `${where} holds ${row.name} (element ${row.code}, ${row.source}), which this processor does not run`,
-      );
-    }
-    found.set(row.code, value);
-  }
-  return found;
 }
 
 function take(elements: ReadonlyMap<number, CborItem>, key: number, map: CborMapping): CborItem {
@@ -147,57 +148,6 @@ function readSequenceNumber(item: CborItem): bigint {
     'element-type',
     item.start,
     'the sequence number must be an unsigned integer ([M] 8.4.2)',
-  );
-}
-
-interface Common {
-  readonly components: readonly ComponentIdentifier[];
-  readonly shared: Sequence | undefined;
-  readonly context: SequenceContext;
-}
-
-/** The common map ([M] section 8.4.5). A list of components is demanded: without it there is nothing to install. */
-function readCommon(item: CborItem, limits: SuitLimits): Common {
-  const wrapped = asBytes(item, 'common');
-  const map = asMap(decodeAt(wrapped.value, wrapped.contentStart), 'common');
-  const elements = collect(map, COMMON_KEYS, 'common');
-  const list = elements.get(2);
-  if (!list) {
-    throw new SuitError('components', map.start, 'the manifest lists no components ([M] section 8.4.5)');
-  }
-  const components = readComponents(list, limits);
-  const context = sequenceContext(components.length, limits);
-  const shared = optional(elements, 4, (sequence) => {
-    const bytes = asBytes(sequence, 'the shared sequence');
-    return readElementSequence(bytes.value, bytes.contentStart, { ...context, inShared: true });
-  });
-  return { components, shared, context };
-}
-
-function readComponents(list: CborItem, limits: SuitLimits): ComponentIdentifier[] {
-  const items = asArray(list, 'the list of components', 'components');
-  if (items.length === 0 || items.length > limits.components) {
-    throw new SuitError(
-      'components',
-      list.start,
-      `the manifest lists ${items.length} components; 1 to ${limits.components} are taken`,
-    );
-  }
-  return items.map((item) => readComponentIdentifier(item, limits));
-}
-
-/** A component identifier: an array of byte strings ([M] section 8.4.5.1). Throws `SuitError`. */
-export function readComponentIdentifier(
-  item: CborItem,
-  limits: SuitLimits = SUIT_LIMITS,
-): ComponentIdentifier {
-  const segments = asArray(item, 'a component identifier', 'components');
-  if (segments.length > limits.componentSegments) {
-    const found = `a component identifier of ${segments.length} segments`;
-    throw new SuitError('limit', item.start, `${found}; at most ${limits.componentSegments} are taken`);
-  }
-  return segments.map(
-    (segment) => asBytes(segment, 'a segment of a component identifier', 'components').value,
   );
 }
 

@@ -1,10 +1,21 @@
 import type { CborItem } from '../cbor/index.ts';
+import { CoseError, decodeEncrypted } from '../cose/index.ts';
+import { type ComponentMetadata, readComponentMetadata } from './component-metadata.ts';
 import { readComputableDigest, type SuitDigest } from './digest.ts';
 import { SuitError } from './errors.ts';
 import { SUIT_LIMITS } from './limits.ts';
 import { asBoolean, asBytes, asInteger, asMap, asText, asUint, decodeAt } from './read.ts';
-import { HIGHEST_CUSTOM_CODE, PARAMETERS, type ParameterRow, type ParameterType } from './tables/index.ts';
+import {
+  type Extensions,
+  HIGHEST_CUSTOM_CODE,
+  NO_EXTENSIONS,
+  PARAMETERS,
+  type ParameterRow,
+  type ParameterType,
+  runsWith,
+} from './tables/index.ts';
 import { readVersionMatch, type VersionMatch } from './version.ts';
+import { readWaitInfo, type WaitInfo } from './wait.ts';
 
 /** A vendor named by its private enterprise number: the relative OID under tag 112 ([M] section 8.4.8.3). */
 export interface EnterpriseNumber {
@@ -22,13 +33,18 @@ export interface ParameterTypes {
   readonly 13: boolean;
   readonly 14: number;
   readonly 18: Uint8Array;
+  /** A COSE_Encrypt with tag 96 and nil ciphertext, checked for its structure; who decrypts opens it. */
+  readonly 19: Uint8Array;
   readonly 21: string;
   readonly 22: number;
   readonly 23: Uint8Array;
   readonly 24: Uint8Array;
+  readonly 25: Uint8Array;
   readonly 26: number;
   readonly 27: number;
   readonly 28: VersionMatch;
+  readonly 29: WaitInfo;
+  readonly 30: ComponentMetadata;
 }
 export type ParameterCode = keyof ParameterTypes;
 export type ParameterValue = ParameterTypes[ParameterCode];
@@ -43,11 +59,13 @@ export interface Parameters extends Omit<ReadonlyMap<number, ParameterValue>, 'g
 export interface ParameterContext {
   readonly componentCount: number;
   readonly inShared: boolean;
+  /** Default: none. */
+  readonly extensions?: Extensions;
 }
 
 /**
- * Reads the argument of override-parameters ([M] section 8.4.10.3): every parameter known and run here, of its
- * type. Throws `SuitError`.
+ * Reads the argument of override-parameters ([M] section 8.4.10.3) or set-parameters ([TD] section 5.6.1): every
+ * parameter known and run here, of its type. Throws `SuitError`.
  */
 export function readParameters(item: CborItem, context: ParameterContext): Parameters {
   const { entries } = asMap(item, 'a set of parameters', 'command-argument');
@@ -60,16 +78,17 @@ export function readParameters(item: CborItem, context: ParameterContext): Param
   }
   const values = new Map<number, ParameterValue>();
   for (const { key, value } of entries) {
-    const row = requireRow(key, context);
+    const row = requireParameter(key, context);
     values.set(row.code, READERS[row.type](value, row, context));
   }
   return values as Parameters;
 }
 
-function requireRow(key: CborItem, context: ParameterContext): ParameterRow {
+/** The row of a parameter that runs here. Throws `SuitError`. */
+export function requireParameter(key: CborItem, context: ParameterContext): ParameterRow {
   const code = asInteger(key, 'the code of a parameter', 'parameter-unknown');
   const row = PARAMETERS.get(code);
-  if (row?.support === 'runs') return row;
+  if (row && runsWith(row, context.extensions ?? NO_EXTENSIONS)) return row;
   if (row) {
     throw new SuitError(
       'parameter-unsupported',
@@ -94,10 +113,7 @@ type Reader = (item: CborItem, row: ParameterRow, context: ParameterContext) => 
 const READERS: Readonly<Record<ParameterType, Reader>> = {
   vendor: (item, row) => (item.type === 'tag' ? readEnterpriseNumber(item, row) : readUuid(item, row)),
   uuid: readUuid,
-  digest: (item, row) => {
-    const wrapped = asBytes(item, row.name, 'parameter-type');
-    return readComputableDigest(decodeAt(wrapped.value, wrapped.contentStart));
-  },
+  digest: (item, row) => readComputableDigest(unwrap(item, row)),
   uint: (item, row) => asUint(item, row.name, 'parameter-type'),
   uint64: (item, row) => {
     if (item.type === 'uint') return BigInt(item.value);
@@ -112,14 +128,34 @@ const READERS: Readonly<Record<ParameterType, Reader>> = {
     requireComponent(index, context.componentCount, item.start);
     return index;
   },
-  'version-match': (item, row) => {
-    const wrapped = asBytes(item, row.name, 'parameter-type');
-    return readVersionMatch(decodeAt(wrapped.value, wrapped.contentStart));
-  },
-  unread: (item, row) => {
-    throw new SuitError('parameter-unsupported', item.start, `${row.name} is not supported here`);
-  },
+  'version-match': (item, row) => readVersionMatch(unwrap(item, row)),
+  'encryption-info': readEncryptionInfo,
+  'wait-info': (item, row) => readWaitInfo(unwrap(item, row)),
+  'component-metadata': (item, row) => readComponentMetadata(unwrap(item, row)),
 };
+
+/** Structured parameters are wrapped in a byte string ([M] section 8.4.8). */
+function unwrap(item: CborItem, row: ParameterRow): CborItem {
+  const wrapped = asBytes(item, row.name, 'parameter-type');
+  return decodeAt(wrapped.value, wrapped.contentStart);
+}
+
+/** SUIT_Encryption_Info: its structure is settled before anything runs, its keys only when it is used. */
+function readEncryptionInfo(item: CborItem, row: ParameterRow): Uint8Array {
+  const { value, contentStart } = asBytes(item, row.name, 'parameter-type');
+  try {
+    const { ciphertext } = decodeEncrypted(value, { kind: 'encrypt', base: contentStart });
+    if (!ciphertext) return value;
+  } catch (error) {
+    if (!(error instanceof CoseError)) throw error;
+    throw new SuitError('parameter-type', error.offset, `${row.name}: ${error.message}`, { cause: error });
+  }
+  throw new SuitError(
+    'parameter-type',
+    contentStart,
+    `${row.name} holds a ciphertext: it must be nil, the ciphertext is the payload ([FE] section 5)`,
+  );
+}
 
 function readUuid(item: CborItem, row: ParameterRow): Uint8Array {
   const { value } = asBytes(item, row.name, 'parameter-type');

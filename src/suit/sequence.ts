@@ -1,9 +1,17 @@
 import type { CborItem } from '../cbor/index.ts';
 import { SuitError } from './errors.ts';
-import { SUIT_LIMITS, type SuitLimits } from './limits.ts';
+import type { SuitLimits } from './limits.ts';
+import { readCopies, readParametersByComponent } from './parameter-lists.ts';
 import { type ParameterContext, type Parameters, readParameters, requireComponent } from './parameters.ts';
 import { asArray, asBytes, asInteger, asUint, decodeAt } from './read.ts';
-import { type ArgumentType, COMMANDS, type CommandRow, HIGHEST_CUSTOM_CODE } from './tables/index.ts';
+import {
+  type ArgumentType,
+  COMMANDS,
+  type CommandRow,
+  type Extensions,
+  HIGHEST_CUSTOM_CODE,
+  runsWith,
+} from './tables/index.ts';
 
 /** Which components commands apply to: one, several, or all ([M] section 6.5). */
 export type IndexSelection = number | readonly number[] | true;
@@ -14,6 +22,8 @@ export type CommandArgument =
   | { readonly type: 'policy'; readonly policy: number }
   | { readonly type: 'index'; readonly selection: IndexSelection }
   | { readonly type: 'parameters'; readonly values: Parameters }
+  | { readonly type: 'parameters-by-component'; readonly values: ReadonlyMap<number, Parameters> }
+  | { readonly type: 'parameter-copies'; readonly codes: ReadonlyMap<number, readonly number[]> }
   | { readonly type: 'branches'; readonly branches: readonly Sequence[]; readonly mayFail: boolean }
   | { readonly type: 'sequence'; readonly sequence: Sequence };
 
@@ -34,14 +44,18 @@ export interface Sequence {
 
 /** What a sequence is read against. `budget` counts down over all sequences of one manifest. */
 export interface SequenceContext extends ParameterContext {
+  readonly extensions: Extensions;
+  readonly hasDependencies: boolean;
   readonly budget: { commands: number };
   readonly depth: number;
   readonly limits: SuitLimits;
 }
 
 /** The context of a manifest's sequences before any has been read. */
-export function sequenceContext(componentCount: number, limits: SuitLimits = SUIT_LIMITS): SequenceContext {
-  return { componentCount, inShared: false, budget: { commands: limits.commands }, depth: 0, limits };
+export function sequenceContext(
+  about: Pick<SequenceContext, 'componentCount' | 'hasDependencies' | 'limits' | 'extensions'>,
+): SequenceContext {
+  return { ...about, inShared: false, budget: { commands: about.limits.commands }, depth: 0 };
 }
 
 /**
@@ -60,12 +74,17 @@ export function readElementSequence(content: Uint8Array, base: number, context: 
   return sequence;
 }
 
-function readSequence(content: Uint8Array, base: number, context: SequenceContext): Sequence {
+function readSequence(
+  content: Uint8Array,
+  base: number,
+  context: SequenceContext,
+  mayBeEmpty = false,
+): Sequence {
   if (context.depth > context.limits.sequenceDepth) {
     throw new SuitError('limit', base, `sequences nested deeper than ${context.limits.sequenceDepth}`);
   }
   const items = asArray(decodeAt(content, base), 'a command sequence', 'sequence');
-  if (items.length === 0 || items.length % 2 !== 0) {
+  if ((items.length === 0 && !mayBeEmpty) || items.length % 2 !== 0) {
     throw new SuitError(
       'sequence',
       base,
@@ -98,7 +117,7 @@ function requireRow(item: CborItem, context: SequenceContext): CommandRow {
       `${what} in the shared sequence, which takes conditions and flow control only ([M] section 6.2, Appendix A)`,
     );
   }
-  if (row?.support === 'runs') return row;
+  if (row && runsWith(row, context.extensions)) return row;
   if (row) {
     throw new SuitError(
       'command-unsupported',
@@ -115,13 +134,37 @@ type Reader = (item: CborItem, row: CommandRow, context: SequenceContext) => Com
 const READERS: Readonly<Record<ArgumentType, Reader>> = {
   policy: readPolicy,
   index: readIndex,
-  parameters: (item, _row, context) => ({ type: 'parameters', values: readParameters(item, context) }),
+  parameters: readSet,
+  'parameters-by-component': (item, row, context) => ({
+    type: 'parameters-by-component',
+    values: readParametersByComponent(item, row.name, context),
+  }),
+  'parameter-copies': (item, row, context) => ({
+    type: 'parameter-copies',
+    codes: readCopies(item, row.name, context),
+  }),
   branches: readBranches,
   sequence: (item, row, context) => ({ type: 'sequence', sequence: readInner(item, row, context) }),
-  unread: (item, row) => {
-    throw new SuitError('command-unsupported', item.start, `${row.name} is not supported here`);
-  },
 };
+
+const SET_PARAMETERS = 19;
+const IMAGE_DIGEST = 3;
+
+/**
+ * A digest must be set with override-parameters ([M] section 7), yet [TD] section 8.1 sets that of a dependency with
+ * set-parameters: that is taken from manifests with dependencies only. docs/processor-rules.md, rule 6.
+ */
+function readSet(item: CborItem, row: CommandRow, context: SequenceContext): CommandArgument {
+  const values = readParameters(item, context);
+  if (row.code !== SET_PARAMETERS || context.hasDependencies || !values.has(IMAGE_DIGEST)) {
+    return { type: 'parameters', values };
+  }
+  throw new SuitError(
+    'command-argument',
+    item.start,
+    'a digest set with set-parameters, in a manifest without dependencies: use override-parameters ([M] section 7)',
+  );
+}
 
 const HIGHEST_POLICY = 15;
 
@@ -150,23 +193,31 @@ function readOneIndex(item: CborItem, row: CommandRow, context: SequenceContext)
   return index;
 }
 
-/** Two wrapped sequences at least, and perhaps nil at the end ([M] Appendix A). */
+/**
+ * Two wrapped sequences at least, and perhaps nil at the end ([M] Appendix A). Where dependencies are supported, one
+ * and nil, and an empty last one, are taken too: so [TD] section 8.4 writes "or else nothing".
+ */
 function readBranches(item: CborItem, row: CommandRow, context: SequenceContext): CommandArgument {
   const list = asArray(item, `the argument of ${row.name}`, 'command-argument');
   const last = list.at(-1);
   const mayFail = last?.type === 'simple' && last.value === null;
   const wrapped = mayFail ? list.slice(0, -1) : list;
-  if (wrapped.length < 2) {
+  const lenient = context.extensions.has('dependencies');
+  if (wrapped.length < (lenient && mayFail ? 1 : 2)) {
     throw new SuitError(
       'command-argument',
       item.start,
       `${row.name} takes two sequences at least ([M] Appendix A)`,
     );
   }
-  return { type: 'branches', branches: wrapped.map((each) => readInner(each, row, context)), mayFail };
+  const branches = wrapped.map((each, index) =>
+    readInner(each, row, context, lenient && index > 0 && index === list.length - 1),
+  );
+  return { type: 'branches', branches, mayFail };
 }
 
-function readInner(item: CborItem, row: CommandRow, context: SequenceContext): Sequence {
+function readInner(item: CborItem, row: CommandRow, context: SequenceContext, mayBeEmpty = false): Sequence {
   const wrapped = asBytes(item, `a sequence of ${row.name}`, 'command-argument');
-  return readSequence(wrapped.value, wrapped.contentStart, { ...context, depth: context.depth + 1 });
+  const inside = { ...context, depth: context.depth + 1 };
+  return readSequence(wrapped.value, wrapped.contentStart, inside, mayBeEmpty);
 }

@@ -1,4 +1,5 @@
 import { fromUtf8 } from '../bytes/index.ts';
+import type { ComponentIdentifier } from './components.ts';
 import {
   type CommandDescription,
   command,
@@ -9,7 +10,7 @@ import {
   tryEach,
 } from './description.ts';
 import { SHA_256 } from './digest.ts';
-import type { ComponentIdentifier, SectionName } from './manifest.ts';
+import type { SectionName } from './manifest.ts';
 import type { ParameterTypes } from './parameters.ts';
 import type { TextInLanguage } from './text.ts';
 import { parseVersion } from './version.ts';

@@ -1,6 +1,6 @@
 import type { CborItem, CborMapping } from '../cbor/index.ts';
+import { type ComponentIdentifier, readComponentIdentifier } from './components.ts';
 import { SuitError } from './errors.ts';
-import { type ComponentIdentifier, readComponentIdentifier } from './manifest.ts';
 import { asInteger, asMap, asText, decodeAt } from './read.ts';
 
 /** What one language says ([M] section 8.4.4). Codes are rows of `TEXT_KEYS` and `COMPONENT_TEXT_KEYS`. */

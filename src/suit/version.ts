@@ -1,4 +1,4 @@
-import type { CborItem } from '../cbor/index.ts';
+import type { CborItem, CborValue } from '../cbor/index.ts';
 import { SuitError } from './errors.ts';
 import { asArray, asInteger, asUint } from './read.ts';
 
@@ -102,4 +102,9 @@ export function readVersionMatch(item: CborItem): VersionMatch {
     );
   }
   return { comparison, version: readVersion(parts[1]!) };
+}
+
+/** A version comparison as CBOR: what `readVersionMatch` reads. */
+export function versionMatchValue({ comparison, version }: VersionMatch): CborValue {
+  return [COMPARISONS.indexOf(comparison) + 1, version];
 }

@@ -9,6 +9,7 @@ import {
   PARAMETERS,
   type Row,
   TEXT_KEYS,
+  WAIT_EVENTS,
 } from '../../src/suit/index.ts';
 
 const runs = (table: ReadonlyMap<number, Row>): number[] =>
@@ -44,6 +45,7 @@ describe('the tables', () => {
     MANIFEST_KEYS,
     PARAMETERS,
     TEXT_KEYS,
+    WAIT_EVENTS,
   ];
 
   test('every row names its document and section', () => {
@@ -52,15 +54,15 @@ describe('the tables', () => {
     }
   });
 
-  test('what a command that runs needs is a parameter that runs', () => {
-    for (const { needs } of COMMANDS.values()) {
-      for (const code of needs) expect(PARAMETERS.get(code)?.support).toBe('runs');
+  test('what a command needs is a parameter that runs wherever the command does', () => {
+    for (const { needs, support } of COMMANDS.values()) {
+      for (const code of needs) expect(['runs', support]).toContain(PARAMETERS.get(code)?.support);
     }
   });
 
-  test('Appendix A: the shared sequence takes conditions and codes 12, 15, 20, 32', () => {
+  test('Appendix A and [TD] 8.1: the shared sequence takes conditions and codes 12, 15, 19, 20, 32', () => {
     const directives = [...COMMANDS.values()].filter((row) => row.kind === 'directive' && row.inShared);
-    expect(directives.map((row) => row.code)).toEqual([12, 15, 20, 32]);
+    expect(directives.map((row) => row.code)).toEqual([12, 15, 19, 20, 32]);
     expect([...COMMANDS.values()].every((row) => row.kind === 'directive' || row.inShared)).toBe(true);
   });
 

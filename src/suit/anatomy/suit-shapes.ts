@@ -143,7 +143,9 @@ const PARAMETER_SHAPES: Readonly<Record<ParameterType, Partial<Shape>>> = {
   text: {},
   component: {},
   'version-match': { wraps: VERSION_MATCH },
-  unread: {},
+  'encryption-info': {},
+  'wait-info': {},
+  'component-metadata': {},
 };
 
 const PARAMETER_MAP: Shape = {
@@ -187,7 +189,8 @@ const ARGUMENT_SHAPES: Readonly<Record<ArgumentType, Partial<Shape>>> = {
   parameters: PARAMETER_MAP,
   branches: { element: (index) => ({ name: `branch-${index}`, shape: WRAPPED_SEQUENCE }) },
   sequence: WRAPPED_SEQUENCE,
-  unread: {},
+  'parameters-by-component': {},
+  'parameter-copies': {},
 };
 
 /** SUIT_Common ([M] section 8.4.5). */

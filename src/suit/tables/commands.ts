@@ -12,15 +12,17 @@ export type ArgumentType =
   | 'branches'
   /** One wrapped sequence ([M] section 8.4.10.8). */
   | 'sequence'
-  /** Defined by an extension that this implementation does not run. */
-  | 'unread';
+  /** Map from component index to a map of parameters ([UM] section 5.7). */
+  | 'parameters-by-component'
+  /** Map from component index to a list of parameter codes ([UM] section 5.8). */
+  | 'parameter-copies';
 
 export interface CommandRow extends Row {
   readonly kind: 'condition' | 'directive';
   readonly argument: ArgumentType;
   /** Parameters that must be set before the command runs ([M] section 8.4.9). */
   readonly needs: readonly number[];
-  /** Admitted in the shared sequence ([M] Appendix A, SUIT_Shared_Sequence). */
+  /** Admitted in the shared sequence ([M] Appendix A, SUIT_Shared_Sequence; set-parameters by [TD] 8.1). */
   readonly inShared: boolean;
   /** Stores into the current component: it must not also be a source while order is not strict ([M] section 6.7). */
   readonly writes: boolean;
@@ -58,9 +60,20 @@ export const COMMANDS = tableOf<CommandRow>([
   condition({ code: 4, name: 'condition-use-before', needs: [4], source: '[UM] 5.1' }),
   condition({ code: 5, name: 'condition-component-slot', needs: [5], source: '[M] 8.4.9.4' }),
   condition({ code: 6, name: 'condition-check-content', needs: [18], source: '[M] 8.4.9.3' }),
-  condition({ code: 7, name: 'condition-dependency-integrity', support: 'named', source: '[TD] 5.6.4' }),
-  condition({ code: 8, name: 'condition-is-dependency', support: 'named', source: '[TD] 5.6.3' }),
-  directive({ code: 11, name: 'directive-process-dependency', support: 'named', source: '[TD] 5.6.2' }),
+  condition({
+    code: 7,
+    name: 'condition-dependency-integrity',
+    needs: [3],
+    support: 'dependencies',
+    source: '[TD] 5.6.4',
+  }),
+  condition({ code: 8, name: 'condition-is-dependency', support: 'dependencies', source: '[TD] 5.6.3' }),
+  directive({
+    code: 11,
+    name: 'directive-process-dependency',
+    support: 'dependencies',
+    source: '[TD] 5.6.2',
+  }),
   directive({
     code: 12,
     name: 'directive-set-component-index',
@@ -80,8 +93,9 @@ export const COMMANDS = tableOf<CommandRow>([
   directive({
     code: 19,
     name: 'directive-set-parameters',
-    argument: 'unread',
-    support: 'named',
+    argument: 'parameters',
+    inShared: true,
+    support: 'set-parameters',
     source: '[TD] 5.6.1',
   }),
   directive({
@@ -99,7 +113,7 @@ export const COMMANDS = tableOf<CommandRow>([
   condition({ code: 26, name: 'condition-minimum-battery', needs: [26], source: '[UM] 5.3' }),
   condition({ code: 27, name: 'condition-update-authorized', needs: [27], source: '[UM] 5.4' }),
   condition({ code: 28, name: 'condition-version', needs: [28], source: '[UM] 5.5' }),
-  directive({ code: 29, name: 'directive-wait', support: 'named', source: '[UM] 5.6' }),
+  directive({ code: 29, name: 'directive-wait', needs: [29], support: 'wait', source: '[UM] 5.6' }),
   directive({ code: 31, name: 'directive-swap', support: 'named', source: '[M] 8.4.10.9' }),
   directive({
     code: 32,
@@ -112,15 +126,15 @@ export const COMMANDS = tableOf<CommandRow>([
   directive({
     code: 34,
     name: 'directive-override-multiple',
-    argument: 'unread',
-    support: 'named',
+    argument: 'parameters-by-component',
+    support: 'parameter-lists',
     source: '[UM] 5.7',
   }),
   directive({
     code: 35,
     name: 'directive-copy-params',
-    argument: 'unread',
-    support: 'named',
+    argument: 'parameter-copies',
+    support: 'parameter-lists',
     source: '[UM] 5.8',
   }),
 ]);

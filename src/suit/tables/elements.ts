@@ -28,16 +28,16 @@ const element = (
 ): ElementRow => ({ code, name, type, severable: false, support: 'runs', source, ...more });
 
 const SEVERABLE = { severable: true };
-const NAMED = { support: 'named' } as const;
+const DEPENDENCIES = { support: 'dependencies' } as const;
 
 /** Elements of the envelope by integer key ([M] sections 8.2 and 11.1). Text keys are integrated payloads (7.5). */
 export const ENVELOPE_KEYS = tableOf<ElementRow>([
   element(2, 'authentication-wrapper', 'authentication', '[M] 8.3'),
   element(3, 'manifest', 'manifest', '[M] 8.4'),
   element(14, 'coswid', 'opaque', '[UM] 3.2', SEVERABLE),
-  element(15, 'dependency-resolution', 'sequence', '[TD] 9.1', { ...SEVERABLE, ...NAMED }),
+  element(15, 'dependency-resolution', 'sequence', '[TD] 9.1', { ...SEVERABLE, ...DEPENDENCIES }),
   element(16, 'payload-fetch', 'sequence', '[M] 8.4.6', SEVERABLE),
-  element(18, 'candidate-verification', 'sequence', '[TD] 9.1', { ...SEVERABLE, ...NAMED }),
+  element(18, 'candidate-verification', 'sequence', '[TD] 9.1', { ...SEVERABLE, ...DEPENDENCIES }),
   element(20, 'install', 'sequence', '[M] 8.4.6', SEVERABLE),
   element(23, 'text', 'text-map', '[M] 8.4.4', SEVERABLE),
 ]);
@@ -48,23 +48,23 @@ export const MANIFEST_KEYS = tableOf<ElementRow>([
   element(2, 'manifest-sequence-number', 'uint', '[M] 8.4.2'),
   element(3, 'common', 'common', '[M] 8.4.5'),
   element(4, 'reference-uri', 'text-string', '[M] 8.4.3'),
-  element(5, 'manifest-component-id', 'component-identifier', '[TD] 5.2.1', NAMED),
+  element(5, 'manifest-component-id', 'component-identifier', '[TD] 5.2.1', DEPENDENCIES),
   element(6, 'set-version', 'version', '[UM] 3.1'),
   element(7, 'validate', 'sequence', '[M] 8.4.6'),
   element(8, 'load', 'sequence', '[M] 8.4.6'),
   element(9, 'invoke', 'sequence', '[M] 8.4.6'),
   element(14, 'coswid', 'opaque', '[UM] 3.2', SEVERABLE),
-  element(15, 'dependency-resolution', 'sequence', '[TD] 9.2', { ...SEVERABLE, ...NAMED }),
+  element(15, 'dependency-resolution', 'sequence', '[TD] 9.2', { ...SEVERABLE, ...DEPENDENCIES }),
   element(16, 'payload-fetch', 'sequence', '[M] 8.4.6', SEVERABLE),
-  element(18, 'candidate-verification', 'sequence', '[TD] 9.2', NAMED),
+  element(18, 'candidate-verification', 'sequence', '[TD] 9.2', DEPENDENCIES),
   element(20, 'install', 'sequence', '[M] 8.4.6', SEVERABLE),
   element(23, 'text', 'text-map', '[M] 8.4.4', SEVERABLE),
-  element(24, 'uninstall', 'sequence', '[TD] 9.2', NAMED),
+  element(24, 'uninstall', 'sequence', '[TD] 9.2', DEPENDENCIES),
 ]);
 
 /** Elements of the common map ([M] sections 8.4.5 and 11.3). */
 export const COMMON_KEYS = tableOf<Row>([
-  { code: 1, name: 'dependencies', support: 'named', source: '[TD] 5.2' },
+  { code: 1, name: 'dependencies', support: 'dependencies', source: '[TD] 5.2' },
   { code: 2, name: 'components', support: 'runs', source: '[M] 8.4.5' },
   { code: 4, name: 'shared-sequence', support: 'runs', source: '[M] 8.4.5' },
 ]);

@@ -8,6 +8,15 @@ export {
   ENVELOPE_KEYS,
   MANIFEST_KEYS,
 } from './elements.ts';
+export { WAIT_EVENTS, type WaitEventRow } from './events.ts';
 export { PARAMETERS, type ParameterRow, type ParameterType } from './parameters.ts';
-export type { Row } from './row.ts';
+export {
+  ALL_EXTENSIONS,
+  EXTENSIONS,
+  type Extension,
+  type Extensions,
+  NO_EXTENSIONS,
+  type Row,
+  runsWith,
+} from './row.ts';
 export { COMPONENT_TEXT_KEYS, TEXT_KEYS } from './text.ts';

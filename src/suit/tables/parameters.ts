@@ -19,7 +19,12 @@ export type ParameterType =
   | 'component'
   /** Byte string wrapping a comparison and a version ([UM] section 4.4). */
   | 'version-match'
-  | 'unread';
+  /** Byte string wrapping a COSE_Encrypt with tag 96 ([FE] section 4). */
+  | 'encryption-info'
+  /** Byte string wrapping a map of events ([UM] section 4.5). */
+  | 'wait-info'
+  /** Byte string wrapping file metadata ([UM] section 4.6). */
+  | 'component-metadata';
 
 export interface ParameterRow extends Row {
   readonly type: ParameterType;
@@ -57,8 +62,8 @@ export const PARAMETERS = tableOf<ParameterRow>([
   parameter({
     code: 19,
     name: 'parameter-encryption-info',
-    type: 'unread',
-    support: 'named',
+    type: 'encryption-info',
+    support: 'encryption',
     source: '[FE] 4',
   }),
   parameter({ code: 21, name: 'parameter-uri', type: 'text', source: '[M] 8.4.8.10' }),
@@ -69,18 +74,24 @@ export const PARAMETERS = tableOf<ParameterRow>([
     code: 25,
     name: 'parameter-fetch-arguments',
     type: 'bytes',
-    support: 'named',
+    support: 'fetch-arguments',
     source: '[M] 8.4.8.13',
   }),
   parameter({ code: 26, name: 'parameter-minimum-battery', type: 'uint', source: '[UM] 4.2' }),
   parameter({ code: 27, name: 'parameter-update-priority', type: 'int', source: '[UM] 4.3' }),
   parameter({ code: 28, name: 'parameter-version', type: 'version-match', source: '[UM] 4.4' }),
-  parameter({ code: 29, name: 'parameter-wait-info', type: 'unread', support: 'named', source: '[UM] 4.5' }),
+  parameter({
+    code: 29,
+    name: 'parameter-wait-info',
+    type: 'wait-info',
+    support: 'wait',
+    source: '[UM] 4.5',
+  }),
   parameter({
     code: 30,
     name: 'parameter-component-metadata',
-    type: 'unread',
-    support: 'named',
+    type: 'component-metadata',
+    support: 'component-metadata',
     source: '[UM] 4.6',
   }),
 ]);

@@ -1,0 +1,126 @@
+import { toHex } from '../../bytes/index.ts';
+import type { ComponentIdentifier } from '../components.ts';
+import type { SuitDigest } from '../digest.ts';
+import type { Manifest, SectionName } from '../manifest.ts';
+import type { ParameterValue } from '../parameters.ts';
+import type { TargetComponent } from './host.ts';
+
+const SOURCE_COMPONENT = 22;
+
+/** A component of one manifest, and its parameters: shared with every manifest that names the same component. */
+export interface Slot {
+  readonly component: TargetComponent;
+  readonly parameters: Store;
+  /** Tells components apart over all manifests of a procedure. */
+  readonly name: string;
+}
+
+/** Parameters of one component, and whose list of components an index among them counts in. */
+export class Store {
+  readonly values = new Map<number, ParameterValue>();
+  private source: Slot | undefined;
+
+  /** Sets a parameter; one that points at a component remembers which, not only its number. */
+  set(code: number, value: ParameterValue, context: Context): void {
+    this.values.set(code, value);
+    if (code === SOURCE_COMPONENT) this.source = context.slots[value as number];
+  }
+
+  /** Makes the source component count in the list of `context`; false where it does not list that component. */
+  settleSource(context: Context): boolean {
+    const { source } = this;
+    if (!source || context.slots[source.component.index] === source) return true;
+    const own = context.slots.find((slot) => slot.name === source.name);
+    if (own) this.set(SOURCE_COMPONENT, own.component.index, context);
+    return own !== undefined;
+  }
+}
+
+/** Parameters by name of component, over all manifests of a procedure. */
+export type Stores = Map<string, Store>;
+
+/** One manifest while a procedure runs. */
+export class Context {
+  /** Read anew with each check of its integrity: the same manifest, perhaps with other severed parts. */
+  manifest: Manifest;
+  /** Component indices that lead to it from the root manifest. */
+  readonly path: readonly number[];
+  readonly slots: readonly Slot[];
+  /** Dependencies whose integrity was checked here and that were not overwritten since, by component index. */
+  readonly checked = new Map<number, Context>();
+  /** Sections that had their turn. */
+  readonly done = new Set<SectionName>();
+  private readonly stores: Stores;
+  private readonly scope: ComponentIdentifier;
+  private readonly met = new Map<string, Context>();
+
+  constructor(
+    manifest: Manifest,
+    stores: Stores = new Map(),
+    path: readonly number[] = [],
+    scope: ComponentIdentifier = [],
+  ) {
+    this.manifest = manifest;
+    this.path = path;
+    this.stores = stores;
+    this.scope = scope;
+    const issuer = { manifest, path };
+    const seen = new Map<string, number>();
+    this.slots = manifest.targets.map(({ identifier, dependency }, index) => {
+      const full = scope.length > 0 ? [...scope, ...identifier] : identifier;
+      const name = nameOf(full, seen);
+      const component = { index, identifier: full, dependency, issuer };
+      return { component, name, parameters: storeFor(stores, name) };
+    });
+  }
+
+  /** Notes a dependency as checked. The same manifest again goes on where it was. */
+  enter(index: number, manifest: Manifest, digest: SuitDigest): Context {
+    const id = `${index} ${toHex(digest.bytes)}`;
+    const own = this.manifest.targets[index]!.scope;
+    const child =
+      this.met.get(id) ?? new Context(manifest, this.stores, [...this.path, index], [...this.scope, ...own]);
+    child.manifest = manifest;
+    this.met.set(id, child);
+    this.checked.set(index, child);
+    return child;
+  }
+
+  /** Forgets what was checked about a component that is written to ([TD] section 5.6.4); dependencies forget too. */
+  overwritten(name: string): void {
+    for (const [index, child] of this.checked) {
+      child.overwritten(name);
+      if (this.slots[index]!.name === name) this.checked.delete(index);
+    }
+  }
+
+  /**
+   * [TD] section 5.1: each checked dependency had its turn in every section that this manifest had its own, whether
+   * this manifest says anything in it or not. The first that had not.
+   */
+  unprocessed(): { readonly index: number; readonly section: SectionName } | undefined {
+    for (const [index, child] of this.checked) {
+      for (const section of this.done) {
+        if (section === 'uninstall' || child.done.has(section)) continue;
+        if (child.manifest.sequences.has(section)) return { index, section };
+      }
+    }
+    return undefined;
+  }
+}
+
+function storeFor(stores: Stores, name: string): Store {
+  const known = stores.get(name);
+  if (known) return known;
+  const store = new Store();
+  stores.set(name, store);
+  return store;
+}
+
+/** A manifest may list a component twice: each time it has parameters of its own. */
+function nameOf(identifier: ComponentIdentifier, seen: Map<string, number>): string {
+  const text = `${identifier.length}:${identifier.map(toHex).join('.')}`;
+  const times = seen.get(text) ?? 0;
+  seen.set(text, times + 1);
+  return `${text}#${times}`;
+}
