@@ -51,7 +51,10 @@ export function walkSRecords(source: ByteSource, take: TakeData): number | undef
     ended: false,
   };
   eachRecord(source, FORM, (record) => readRecord(state, record));
-  if (!state.ended) throw new ImageError('missing-end', 'the end record (S7, S8 or S9) is missing');
+  if (!state.ended) {
+    const perhaps = state.counted ? '; srec_cat writes one only with -execution-start-address' : '';
+    throw new ImageError('missing-end', `the end record (S7, S8 or S9) is missing${perhaps}`);
+  }
   requireNarrowest(state);
   return state.entry;
 }
