@@ -16,7 +16,7 @@ const REFUSALS = {
   'alg-unprotected':
     'the algorithm stands in the unprotected header, where anyone can change it (RFC 9052 3.1)',
   'alg-unsupported': 'the algorithm is not one that this message may use here',
-  'key-mismatch': 'the key is of another type than the algorithm needs',
+  'key-mismatch': 'the key is of another type than the algorithm needs, or held for another algorithm',
   'key-too-short': 'the MAC key is shorter than the algorithm asks for (RFC 9053 section 3.1)',
   'crit-malformed': 'crit is unprotected, or names a parameter that is not protected (RFC 9052 section 3.1)',
   'crit-not-understood': 'crit names a parameter that is not understood here (RFC 9052 section 3.1)',
@@ -41,6 +41,12 @@ export interface VerifyOptions {
   readonly externalAad?: Uint8Array;
   /** Labels that the caller processes, beyond alg, crit, content type and kid: crit may name them. */
   readonly understood?: readonly Label[];
+  /**
+   * The one algorithm that the caller holds this key for, as `alg` of a COSE_Key says it (RFC 9052 section 7.1): every other
+   * is refused. Then, and only then, alg may stand unprotected, since whoever changes it gains nothing. Default: alg is
+   * protected and fits the key's type.
+   */
+  readonly keyAlgorithm?: number;
 }
 
 const ALWAYS_UNDERSTOOD: readonly Label[] = [LABEL.alg, LABEL.crit, LABEL.contentType, LABEL.kid];
@@ -127,20 +133,23 @@ function signingAlgorithm(
 ): SignatureAlgorithm | CoseRefusal {
   const unmet = unmetCriticality(headers, options);
   if (unmet) return unmet;
-  const algorithm = protectedAlgorithm(headers, signatureAlgorithm);
+  const algorithm = algorithmFor(headers, signatureAlgorithm, options);
   if (typeof algorithm === 'string') return algorithm;
   return algorithm.keyType === key.type ? algorithm : 'key-mismatch';
 }
 
 /** A text never names an algorithm of the tables: messages name those by integers (IANA COSE Algorithms). */
-function protectedAlgorithm<A>(
+function algorithmFor<A extends { readonly id: number }>(
   headers: Headers,
   table: (id: number) => A | undefined,
-): A | 'alg-missing' | 'alg-unprotected' | 'alg-unsupported' {
-  if (!headers.get(LABEL.alg)) return 'alg-missing';
-  const alg = headers.protectedGet(LABEL.alg);
-  if (!alg) return 'alg-unprotected';
-  return (alg.type !== 'text' && table(Number(labelOf(alg)))) || 'alg-unsupported';
+  { keyAlgorithm }: VerifyOptions,
+): A | 'alg-missing' | 'alg-unprotected' | 'alg-unsupported' | 'key-mismatch' {
+  const alg = headers.get(LABEL.alg);
+  if (!alg) return 'alg-missing';
+  if (keyAlgorithm === undefined && !headers.protectedGet(LABEL.alg)) return 'alg-unprotected';
+  const algorithm = alg.type === 'text' ? undefined : table(Number(labelOf(alg)));
+  if (!algorithm) return 'alg-unsupported';
+  return keyAlgorithm === undefined || keyAlgorithm === algorithm.id ? algorithm : 'key-mismatch';
 }
 
 /** RFC 9052 section 3.1, crit. */
@@ -176,7 +185,7 @@ function macVerdict(
   if (payloadDiffers(message.payload, payload)) return refused('payload-differs');
   const unmet = unmetCriticality(message.headers, options);
   if (unmet) return refused(unmet);
-  const algorithm = protectedAlgorithm(message.headers, macAlgorithm);
+  const algorithm = algorithmFor(message.headers, macAlgorithm, options);
   if (typeof algorithm === 'string') return refused(algorithm);
   if (key.length < algorithm.minimumKeyLength) return refused('key-too-short');
   const expected = hmacSha256(key, authenticated);

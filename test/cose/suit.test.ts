@@ -76,23 +76,28 @@ describe('draft-ietf-suit-firmware-encryption-24: the COSE_Mac0 of the key-wrap 
   });
 });
 
-interface Envelope {
-  id: string;
-  envelopes: { form: string; envelopeHex: string }[];
+interface Example {
+  envelopes: { envelopeHex: string }[];
   decoded: { suitDigestHex: string; authentication: { protectedHex: string; signatureHex: string } };
 }
 
 describe.skipIf(!vectorsPresent)('draft-ietf-suit-manifest-37 Appendix B, every signed example', () => {
-  const examples: Envelope[] = vectorsPresent ? vectors('suit-manifest-examples').cases : [];
+  const file: { keys: { xHex: string; yHex: string }[]; cases: Example[] } = vectorsPresent
+    ? vectors('suit-manifest-examples')
+    : { keys: [], cases: [] };
+  const keys = file.keys.map(({ xHex, yHex }) => readPublicKey(p256Spki(fromHex(xHex), fromHex(yHex))!)!);
+  const verifies = (block: Sign1Message, payload: Uint8Array) =>
+    keys.some((key) => verifySign1(block, key, payload).ok);
 
-  it('is there', () => expect(examples.length).toBeGreaterThanOrEqual(3));
-  it.each(examples)('$id verifies over its digest, not over the double wrap', ({ envelopes, decoded }) => {
+  it('is there', () => expect(file.cases.length).toBeGreaterThan(0));
+  it.each(file.cases)('$id verifies over its digest, not over the double wrap', ({ envelopes, decoded }) => {
     const { protectedHex, signatureHex } = decoded.authentication;
-    const blockHex = `d28443${protectedHex}a0f65840${signatureHex}`;
-    expect(envelopes.find((each) => each.form === 'signed')!.envelopeHex).toContain(`584a${blockHex}`);
-    const block = decodeCose(fromHex(blockHex), { requireTag: true }) as Sign1Message;
+    const header = toHex(encode(fromHex(protectedHex)));
+    const bytes = fromHex(`d284${header}a0f6${toHex(encode(fromHex(signatureHex)))}`);
+    expect(envelopes.some((each) => each.envelopeHex.includes(toHex(encode(bytes))))).toBe(true);
+    const block = decodeCose(bytes, { requireTag: true }) as Sign1Message;
     const digest = fromHex(decoded.suitDigestHex);
-    expect(verifySign1(block, EXAMPLE_KEY, digest).ok).toBe(true);
-    expect(verifySign1(block, EXAMPLE_KEY, encode(digest)).ok).toBe(false);
+    expect(verifies(block, digest)).toBe(true);
+    expect(verifies(block, encode(digest))).toBe(false);
   });
 });

@@ -102,6 +102,21 @@ describe('RFC 9052 3.1: alg', () => {
   });
 });
 
+describe('RFC 9052 7.1: a key held for one algorithm', () => {
+  const verdictOf = (message: Sign1Message, keyAlgorithm: number) =>
+    verifySign1(message, keyOf(p256), PAYLOAD, { keyAlgorithm });
+
+  it('takes that one, protected or not', async () => {
+    expect(verdictOf(await sign1([[1, -9]]), -9)).toMatchObject({ ok: true });
+    expect(verdictOf(await sign1([], { open: [[1, -9]] }), -9)).toMatchObject({ ok: true });
+  });
+  it('takes no other of its type, and none that is missing', async () => {
+    expect(verdictOf(await sign1([[1, -7]]), -9)).toMatchObject({ code: 'key-mismatch' });
+    expect(verdictOf(await sign1([], { open: [[1, -7]] }), -9)).toMatchObject({ code: 'key-mismatch' });
+    expect(verdictOf(await sign1([]), -9)).toMatchObject({ code: 'alg-missing' });
+  });
+});
+
 describe('RFC 9052 3.1: crit', () => {
   it.each<[string, Pairs, Pairs, readonly (number | string)[], string]>([
     [

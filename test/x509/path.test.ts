@@ -356,7 +356,9 @@ describe('RFC 5280 6.3: revocation lists', () => {
     const root = await list('root');
     const scoped = await raw([utcTime(nextUpdate)], [extension('2.5.29.28', true, der.sequence())]);
     expect(verdictOf({ crls: [root, scoped] })).toEqual(['crl-not-understood', 0]);
-    expect(verdictOf({ crls: [root, await raw([utcTime(nextUpdate)], [])] })).toEqual(['ok']);
+    const complete = await raw([utcTime(nextUpdate)], []);
+    expect(verdictOf({ crls: [root, complete] })).toEqual(['ok']);
+    expect(verdictOf({ crls: [root, complete, scoped] })).toEqual(['crl-not-understood', 0]);
     expect(verdictOf({ crls: [root, await raw([], [])] })).toEqual(['crl-stale', 0]);
     expect(verdictOf({ crls: [root, await raw([], [])], at: undefined })).toEqual(['ok']);
   });

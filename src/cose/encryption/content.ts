@@ -34,6 +34,11 @@ export interface OpenOptions {
    * strip the tag off AES-GCM and have the rest decrypted as AES-CTR.
    */
   readonly algorithms: readonly ContentAlgorithm[];
+  /**
+   * The one content algorithm that the caller holds its keys for, as `alg` of a COSE_Key says it (RFC 9052 section 7.1): every
+   * other is refused. Then, and only then, the alg of an AEAD may stand unprotected. Default: it is protected.
+   */
+  readonly keyAlgorithm?: ContentAlgorithm;
   /** RFC 9052 section 4.3, where all permitted algorithms have a tag. Default none. */
   readonly externalAad?: Uint8Array;
   /** SuppPubInfo.other: `SUIT_PAYLOAD_ENCRYPTION` for a SUIT payload. Default none. */
@@ -130,7 +135,10 @@ function algorithmOf(headers: Headers, options: OpenOptions): ContentAlgorithm |
   const algorithm = alg.type === 'text' ? undefined : contentAlgorithm(Number(labelOf(alg)));
   if (!algorithm) return 'alg-unsupported';
   if (!options.algorithms.includes(algorithm)) return 'alg-not-permitted';
-  if (algorithm.mode === 'aead') return headers.protectedGet(LABEL.alg) ? algorithm : 'alg-unprotected';
+  if (options.keyAlgorithm && algorithm !== options.keyAlgorithm) return 'alg-not-permitted';
+  if (algorithm.mode === 'aead') {
+    return options.keyAlgorithm || headers.protectedGet(LABEL.alg) ? algorithm : 'alg-unprotected';
+  }
   return headers.protectedBytes.length === 0 ? algorithm : 'protected-not-empty';
 }
 

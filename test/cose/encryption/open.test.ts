@@ -537,5 +537,6 @@ describe('RFC 9052 5.2: Encrypt0', () => {
     ['another kid', {}, { ...shared, keyId: NONE }, 'recipient-absent'],
     ['a key for another algorithm', {}, { ...shared, algorithm: A256GCM }, 'recipient-absent'],
     ['an algorithm not permitted', { algorithms: [A128GCM] }, shared, 'alg-not-permitted'],
+    ['keys held for another algorithm', { keyAlgorithm: A128GCM }, shared, 'alg-not-permitted'],
   ])('%s', (_, options, key, code) => expect(opened(options, key as typeof shared)).toMatchObject({ code }));
 });

@@ -5,6 +5,7 @@
  */
 import { describe, expect, it } from 'vitest';
 import { fromHex, fromUtf8, toHex } from '../../../src/bytes/index.ts';
+import { CborError, type CborItem, decode } from '../../../src/cbor/index.ts';
 import { kdfContext } from '../../../src/cose/encryption/kdf-context.ts';
 import {
   type AgreementAlgorithm,
@@ -159,7 +160,7 @@ interface Case {
   cekHex: string;
   ivHex: string;
   kdfContextHex?: string;
-  decoded?: { manifest: { install: [number, { m: [number, { h: string }][] }][] } };
+  envelopeHex?: string;
 }
 
 interface Key {
@@ -174,7 +175,7 @@ describe.skipIf(!vectorsPresent)('the vector file', () => {
     ? vectors('suit-encryption-examples')
     : { keys: [], cases: [] };
   const infos = file.cases.filter((each) => each.kind === 'encryption-info');
-  const manifests = file.cases.filter((each) => each.kind === 'manifest' && each.decoded);
+  const manifests = file.cases.filter((each) => each.kind === 'manifest');
 
   function unwrapperOf(each: Case): KeyUnwrapper {
     const key = file.keys.find(({ id }) => id === (each.kekKey ?? each.recipientKey))!;
@@ -195,7 +196,7 @@ describe.skipIf(!vectorsPresent)('the vector file', () => {
 
   it('has nothing but encryption infos and manifests', () => {
     expect(infos.length + manifests.length).toBe(file.cases.length);
-    expect(infos.length).toBeGreaterThan(0);
+    expect(file.cases.length).toBeGreaterThan(0);
   });
   it.each(infos)('$id: content key, IV, KDF context and plaintext', (each) => {
     const content = opens(each.encryptionInfoHex, each.encryptedPayloadHex, each)!;
@@ -207,12 +208,38 @@ describe.skipIf(!vectorsPresent)('the vector file', () => {
     const context = kdfContext({ algorithm, headers, other: SUIT_PAYLOAD_ENCRYPTION });
     expect(toHex(context)).toBe(each.kdfContextHex);
   });
-  it.each(manifests)('$id: the info and content of the write directive', (each) => {
-    const parameters = each.decoded!.manifest.install.flatMap(([, argument]) => argument.m ?? []);
-    const of = (code: number) => parameters.find(([key]) => key === code)![1].h;
-    opens(of(19), of(18), each);
+  it.each(manifests)('$id: what it encrypts, and the content where the manifest carries it', (each) => {
+    const parameters = parameterMaps(decode(fromHex(each.envelopeHex!), { sortedKeys: false }));
+    const encrypted = parameters.filter((map) => map.has(19));
+    expect(encrypted.length).toBeGreaterThan(0);
+    for (const map of encrypted) {
+      const [info, content] = [toHex(map.get(19)!), map.get(18)];
+      if (content) opens(info, toHex(content), each);
+      else expect(open(info, unwrapperOf(each))).toMatchObject({ ok: true });
+    }
   });
 });
+
+/** Every map in an item, and in the CBOR within its byte strings, that could be one of SUIT_Parameters: its bytes by key. */
+function parameterMaps(item: CborItem): Map<number, Uint8Array>[] {
+  if (item.type === 'tag') return parameterMaps(item.item);
+  if (item.type === 'array') return item.items.flatMap(parameterMaps);
+  if (item.type === 'bytes') return embedded(item.value).flatMap(parameterMaps);
+  if (item.type !== 'map') return [];
+  const bytes = item.entries.flatMap(({ key, value }) =>
+    key.type === 'uint' && value.type === 'bytes' ? [[Number(key.value), value.value] as const] : [],
+  );
+  return [new Map(bytes), ...item.entries.flatMap(({ value }) => parameterMaps(value))];
+}
+
+function embedded(bytes: Uint8Array): CborItem[] {
+  try {
+    return [decode(bytes, { sortedKeys: false })];
+  } catch (error) {
+    if (error instanceof CborError) return [];
+    throw error;
+  }
+}
 
 describe('sizes are told before anything is sealed', () => {
   const publicKey = readAgreementKey(RECEIVER.publicKey.spki)!;
