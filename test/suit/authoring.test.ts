@@ -20,7 +20,6 @@ import {
   writeEnvelopeHead,
   writeManifest,
 } from '../../src/suit/index.ts';
-import { vectors, vectorsPresent } from '../vectors.ts';
 import { EXAMPLE_0, EXAMPLE_1, EXAMPLE_3 } from './examples.ts';
 
 const ONE_IMAGE = {
@@ -85,24 +84,6 @@ describe('draft-ietf-suit-manifest-37 Appendix B: the templates of section 7 giv
     const blocks = openEnvelope(sourceOf(published)).blocks.map((block) => block.bytes);
     const pieces = writeEnvelopeHead({ digest, blocks, manifest, severed, integrated: [] });
     expect(toHex(concat(...pieces))).toBe(toHex(published));
-  });
-
-  describe.skipIf(!vectorsPresent)('shared vectors suit-manifest-examples', () => {
-    test('the inline examples are those of the vectors, unsigned forms included', () => {
-      const cases = vectors('suit-manifest-examples').cases as {
-        envelopes: { form: string; envelopeHex: string }[];
-      }[];
-      for (const [i, { envelopes }] of cases.entries()) {
-        const [, published, facts] = DESCRIBED[i]!;
-        expect(envelopes.find((each) => each.form === 'signed')!.envelopeHex).toBe(toHex(published));
-        const { manifest, severed } = writeManifest(describeRelease(facts));
-        const digest = encodeDigest(digestOf(encode(manifest)));
-        const pieces = writeEnvelopeHead({ digest, blocks: [], manifest, severed, integrated: [] });
-        expect(toHex(concat(...pieces))).toBe(
-          envelopes.find((each) => each.form === 'unsigned')!.envelopeHex,
-        );
-      }
-    });
   });
 });
 

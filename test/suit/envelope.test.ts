@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import { type ByteSource, concat, fromHex, sourceOf, toHex } from '../../src/bytes/index.ts';
+import { type ByteSource, concat, fromHex, sourceOf } from '../../src/bytes/index.ts';
 import { CborEncoded, type CborValue, encode, encodeHead } from '../../src/cbor/index.ts';
 import { decodeCose, verifySign1 } from '../../src/cose/index.ts';
 import { readPublicKey } from '../../src/crypto/index.ts';
@@ -13,7 +13,6 @@ import {
   SuitError,
   type SuitErrorCode,
 } from '../../src/suit/index.ts';
-import { vectors, vectorsPresent } from '../vectors.ts';
 import { EXAMPLE_0, EXAMPLES } from './examples.ts';
 import { DIGEST, rawEnvelope, rawManifest, rawMap, wrapperOf } from './raw.ts';
 
@@ -48,27 +47,6 @@ describe('[M] Appendix B: the shell of the published examples', () => {
     const { start, end } = envelope.manifestSpan;
     expect(envelope.manifestBstr).toEqual(bytes.subarray(start, end));
     expect(envelope.manifest).toEqual(bytes.subarray(envelope.manifestStart, end));
-  });
-
-  test.skipIf(!vectorsPresent)('shared vectors suit-manifest-examples: every form of every example', () => {
-    for (const { envelopes, decoded } of vectors('suit-manifest-examples').cases) {
-      for (const { form, envelopeHex, length } of envelopes) {
-        const bytes = fromHex(envelopeHex);
-        const envelope = open(bytes);
-        expect(bytes.length).toBe(length);
-        expect(envelope.blocks).toHaveLength(form === 'signed' ? 1 : 0);
-        expect(toHex(envelope.manifestBstr)).toBe(decoded.manifestBstrHex);
-        expect(toHex(envelope.digest.encoded)).toBe(decoded.suitDigestHex);
-        expect(toHex(envelope.digest.bytes)).toBe(decoded.manifestDigestHex);
-      }
-    }
-  });
-
-  test.skipIf(!vectorsPresent)('shared vectors suit-encryption-examples: a MACed envelope opens', () => {
-    const cases = vectors('suit-encryption-examples').cases as { envelopeHex?: string }[];
-    const envelopes = cases.flatMap((each) => (each.envelopeHex ? [open(fromHex(each.envelopeHex))] : []));
-    expect(envelopes.length).toBeGreaterThan(0);
-    for (const envelope of envelopes) expect(manifestDigestMatches(envelope)).toBe(true);
   });
 });
 

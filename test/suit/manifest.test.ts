@@ -1,45 +1,22 @@
 import { describe, expect, test } from 'vitest';
-import { fromHex, fromUtf8, sourceOf, toHex } from '../../src/bytes/index.ts';
+import { fromHex, fromUtf8, sourceOf } from '../../src/bytes/index.ts';
 import { CborMap, CborTag, type CborValue, encode } from '../../src/cbor/index.ts';
 import {
   COMMANDS,
-  type CommandArgument,
   digestOf,
   MANIFEST_KEYS,
   type ManifestOptions,
   openEnvelope,
   PARAMETERS,
-  type ParameterValue,
   parseUuid,
   readManifest,
   readText,
-  type Sequence,
   SUIT_LIMITS,
   SuitError,
   type SuitErrorCode,
 } from '../../src/suit/index.ts';
-import { vectors, vectorsPresent } from '../vectors.ts';
 import { EXAMPLE_0, EXAMPLE_3 } from './examples.ts';
 import { DIGEST, rawManifest, rawMap, sequence, UUID, withInstall } from './raw.ts';
-
-/** A sequence in the typed JSON of the shared vectors. */
-function typed(sequence: Sequence): unknown {
-  return sequence.commands.map(({ row, argument }) => [row.code, typedArgument(argument)]);
-}
-
-function typedArgument(argument: CommandArgument): unknown {
-  if (argument.type === 'policy') return argument.policy;
-  if (argument.type === 'branches') return { tryEach: argument.branches.map(typed) };
-  if (argument.type !== 'parameters') throw new Error(`no example has ${argument.type}`);
-  return { m: [...argument.values].map(([code, value]) => [code, typedValue(value)]) };
-}
-
-function typedValue(value: ParameterValue): unknown {
-  if (value instanceof Uint8Array) return { h: toHex(value) };
-  if (typeof value === 'string') return { t: value };
-  if (typeof value !== 'object' || !('algorithm' in value)) return value;
-  return { digest: { algorithm: value.algorithm, bytesHex: toHex(value.bytes) } };
-}
 
 function refusalOf(content: Uint8Array, options?: ManifestOptions): SuitError {
   try {
@@ -82,36 +59,6 @@ describe('[M] Appendix B: the manifests of the published examples', () => {
       [3, 3],
     );
     expect(branches.type === 'branches' && branches.mayFail).toBe(false);
-  });
-
-  test.skipIf(!vectorsPresent)(
-    'shared vectors suit-manifest-examples: as independent code has decoded them',
-    () => {
-      for (const { envelopes, decoded } of vectors('suit-manifest-examples').cases) {
-        const envelope = openEnvelope(sourceOf(fromHex(envelopes.at(-1).envelopeHex)));
-        const { manifest } = decoded;
-        const read = readManifest(envelope.manifest);
-        expect(Number(read.sequenceNumber)).toBe(manifest.sequenceNumber);
-        expect(read.components.map((each) => each.map((segment) => ({ h: toHex(segment) })))).toEqual(
-          manifest.common.components,
-        );
-        expect(typed(read.shared!)).toEqual(manifest.common.sharedSequence);
-        for (const [name, section] of read.sequences) {
-          expect(typed((section as { value: Sequence }).value)).toEqual(manifest[name]);
-        }
-      }
-    },
-  );
-
-  test.skipIf(!vectorsPresent)('[FE]: a manifest that decrypts is refused by name, not misread', () => {
-    const cases = vectors('suit-encryption-examples').cases as { envelopeHex?: string }[];
-    const envelopes = cases.flatMap((each) => (each.envelopeHex ? [each.envelopeHex] : []));
-    expect(envelopes.length).toBeGreaterThan(0);
-    for (const hex of envelopes) {
-      const error = refusalOf(openEnvelope(sourceOf(fromHex(hex))).manifest);
-      expect(error).toMatchObject({ code: 'parameter-unsupported' });
-      expect(error.message).toContain('encryption-info');
-    }
   });
 });
 
