@@ -32,8 +32,21 @@ const NOISE_RANGE = 2 ** 32;
 export const noise = () => randomInt(NOISE_RANGE) / NOISE_RANGE;
 
 /** Puts a unit file under power. Needs no workspace; a production unit's secrets need their passphrase. */
-export async function openUnitSession(call: Call, path: string, cut?: Cut): Promise<UnitSession> {
-  const store = openFileStore(path);
+export function openUnitSession(call: Call, path: string, cut?: Cut): Promise<UnitSession> {
+  return openSessionOver(call, path, openFileStore(path), cut);
+}
+
+/** The same for what changes nothing, so that it works where nothing can be written. */
+export function readUnitSession(call: Call, path: string): Promise<UnitSession> {
+  return openSessionOver(call, path, openFileStore(path, 'read'), undefined);
+}
+
+async function openSessionOver(
+  call: Call,
+  path: string,
+  store: FileStore,
+  cut: Cut | undefined,
+): Promise<UnitSession> {
   try {
     const file = openUnitFile(store);
     const { record, memory } = file;

@@ -127,6 +127,14 @@ function removeIfThere(path: string): void {
   }
 }
 
+const WRITE_TROUBLE: Readonly<Record<string, string>> = {
+  EROFS: 'the file system is mounted read-only',
+  ENOSPC: 'the disk is full',
+  EDQUOT: 'the quota is used up',
+  EACCES: 'permission denied',
+  ENOENT: 'there is no such folder',
+};
+
 function asWriteError(error: unknown, path: string): KeyError {
   const code = errno(error);
   if (code === 'EEXIST') {
@@ -138,7 +146,7 @@ function asWriteError(error: unknown, path: string): KeyError {
   }
   return new KeyError(
     'key-file-unwritable',
-    `The file ${path} could not be written (${code}); nothing was left behind.`,
+    `The file ${path} could not be written (${WRITE_TROUBLE[code] ?? code}); nothing was left behind.`,
     'Check that its folder exists, is writable and has room.',
   );
 }

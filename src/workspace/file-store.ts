@@ -7,9 +7,9 @@ export interface FileStore extends Store {
   close(): void;
 }
 
-/** Opens a file for reading and writing in place. Throws `WorkspaceError`. */
-export function openFileStore(path: string): FileStore {
-  const file = attempt(path, () => openSync(path, 'r+'));
+/** Opens a file for reading and writing in place, or for reading alone. Throws `WorkspaceError`. */
+export function openFileStore(path: string, access: 'write' | 'read' = 'write'): FileStore {
+  const file = attempt(path, () => openSync(path, access === 'read' ? 'r' : 'r+'));
   return storeOver(path, file, fstatSync(file).size);
 }
 

@@ -1,7 +1,8 @@
 import type { KeyDescription } from '../keys/index.ts';
 import { fingerprint } from '../x509/index.ts';
+import { WorkspaceError } from './errors.ts';
 import { type LedgerEntry, readLedger } from './ledger.ts';
-import { listKeys, readCertificates } from './registry.ts';
+import { keyNames, readCertificates, readKey } from './registry.ts';
 import type { Workspace } from './workspace.ts';
 
 /** A key or certificate that is not the one whose making the ledger records. */
@@ -16,16 +17,23 @@ interface KeyFault {
 
 /**
  * Compares descriptions and certificates with the fingerprints that the ledger took down when the keys were made. Keys
- * of one purpose, or all. A swapped root would otherwise be locked into every unit that is provisioned.
+ * of one purpose, or all; a file that cannot be read is a fault too. A swapped root would otherwise be locked into every unit that is provisioned.
  */
 export function keyFaults(
   workspace: Workspace,
   purpose?: KeyDescription['purpose'],
   entries: readonly LedgerEntry[] = readLedger(workspace),
 ): KeyFault[] {
-  return listKeys(workspace, purpose).flatMap(
-    (description) => faultOf(workspace, description, entries) ?? [],
-  );
+  return keyNames(workspace).flatMap((name) => {
+    try {
+      const description = readKey(workspace, name);
+      if (purpose !== undefined && description.purpose !== purpose) return [];
+      return faultOf(workspace, description, entries) ?? [];
+    } catch (error) {
+      if (!(error instanceof WorkspaceError) || error.code !== 'file-damaged') throw error;
+      return { name, entry: null, file: workspace.show(error.file!), says: error.message };
+    }
+  });
 }
 
 function faultOf(

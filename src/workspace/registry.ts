@@ -57,12 +57,18 @@ export function readKey(workspace: Workspace, name: string): KeyDescription {
   }
 }
 
-/** All keys, or those of one purpose, sorted by name. */
-export function listKeys(workspace: Workspace, purpose?: KeyDescription['purpose']): KeyDescription[] {
+/** Names of all keys, sorted. */
+export function keyNames(workspace: Workspace): string[] {
   return workspace.files
     .list(workspace.path('keys'))
     .filter((name) => name.endsWith('.json'))
-    .map((name) => readKey(workspace, name.slice(0, -'.json'.length)))
+    .map((name) => name.slice(0, -'.json'.length));
+}
+
+/** All keys, or those of one purpose, sorted by name. */
+export function listKeys(workspace: Workspace, purpose?: KeyDescription['purpose']): KeyDescription[] {
+  return keyNames(workspace)
+    .map((name) => readKey(workspace, name))
     .filter((description) => purpose === undefined || description.purpose === purpose);
 }
 

@@ -9,7 +9,7 @@ import { timeOf } from '../date.ts';
 import { wrongUse } from '../exit.ts';
 import { showAnswer, showFacts, showSteps, statusOf } from '../show-verdict.ts';
 import type { Call } from '../spec.ts';
-import { openUnitSession } from '../unit-session.ts';
+import { readUnitSession } from '../unit-session.ts';
 
 const JUDGES = ['unit', 'key', 'mac-key-file'] as const;
 const LARGEST_KEY_FILE = 65_536;
@@ -49,7 +49,7 @@ async function judge(call: Call, judgeName: (typeof JUDGES)[number], files: File
   const path = call.text(judgeName)!;
   if (judgeName === 'key') return checkAuthenticity({ ...files, key: readKeyFile(path) });
   if (judgeName === 'mac-key-file') return checkAuthenticity({ ...files, key: readMacKeyFile(path) });
-  const session = await openUnitSession(call, path);
+  const session = await readUnitSession(call, path);
   try {
     return checkForUnit({ ...files, unit: session.unit.view(), now: timeOf(call) });
   } finally {

@@ -3,11 +3,11 @@ import { fingerprint, fingerprintText } from '../../x509/index.ts';
 import { EXIT } from '../exit.ts';
 import { numberJson } from '../number.ts';
 import type { Call } from '../spec.ts';
-import { openUnitSession, type UnitSession } from '../unit-session.ts';
+import { readUnitSession, type UnitSession } from '../unit-session.ts';
 
 /** Shows what a unit holds. */
 export async function run(call: Call): Promise<number> {
-  const session = await openUnitSession(call, call.args[0]!);
+  const session = await readUnitSession(call, call.args[0]!);
   try {
     show(call, session);
     call.out.result(unitJson(session));
