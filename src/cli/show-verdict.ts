@@ -88,11 +88,14 @@ function paintOutcome(out: Output, outcome: StepOutcome): string {
   return outcome === 'refused' ? out.paint.red(text) : out.paint.dim(text);
 }
 
-// Digests are told by their first digits; --json has them whole. A stranger's text must not steer the terminal.
+/** A stranger's text must not steer the terminal. */
+export function plain(text: string): string {
+  return text.replace(/[\p{Cc}\p{Cf}\u2028\u2029]/gu, '?');
+}
+
+// Digests are told by their first digits; --json has them whole.
 function short(text: string): string {
-  const clean = text
-    .replace(/[\p{Cc}\p{Cf}\u2028\u2029]/gu, '?')
-    .replace(LONG_HEX, (hex) => `${hex.slice(0, SHOWN_DIGITS)}...`);
+  const clean = plain(text).replace(LONG_HEX, (hex) => `${hex.slice(0, SHOWN_DIGITS)}...`);
   return clean.length > WIDEST_VALUE ? `${clean.slice(0, WIDEST_VALUE - 3)}...` : clean;
 }
 

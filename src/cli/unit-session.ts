@@ -22,6 +22,8 @@ export interface UnitSession {
   readonly file: UnitFile;
   readonly unit: Unit;
   readonly flash: EmulatedFlash;
+  /** The keys that it shares with its class, by id. */
+  readonly macKeys: ReadonlyMap<string, Uint8Array>;
   /** Makes everything durable and lets the file go. */
   close(): void;
 }
@@ -52,15 +54,16 @@ async function openSessionOver(
     const { record, memory } = file;
     const secrets = secretsFor(call, !record.trial);
     const flash = file.flash({ noise, cut });
+    const macKeys = await macKeysOf(file, secrets);
     const unit = openUnit({
       record,
-      macKeys: await macKeysOf(file, secrets),
+      macKeys,
       marksKey: await openSecret(file.marksKey, 'unit marks key', secrets),
       flash,
       recovery: file.recoveryImage,
       memory,
     });
-    return { file, unit, flash, close: () => closeStore(store) };
+    return { file, unit, flash, macKeys, close: () => closeStore(store) };
   } catch (error) {
     store.close();
     throw error instanceof UnitFileError ? unusable(path, error) : error;

@@ -52,5 +52,11 @@ export {
 } from './station.ts';
 export { inspectTokenKey } from './token/custody.ts';
 export { formatTokenUri, parseTokenUri } from './token/uri.ts';
-export { openUnitSecret, protectUnitKey, protectUnitSecret } from './unit-secret.ts';
+export {
+  openUnitSecret,
+  openUnitSigner,
+  protectUnitKey,
+  protectUnitSecret,
+  unitSigner,
+} from './unit-secret.ts';
 export { unwrapKey, wrapKey } from './wrap.ts';

@@ -1,10 +1,12 @@
 /** Secrets that a virtual unit holds: encrypted PEM texts in its file, where they are not trial secrets in clear. */
+import type { Signer } from '../cose/index.ts';
 import { onePem, toPem } from '../x509/index.ts';
 import { KeyError } from './error.ts';
 import { readDecrypted } from './file-custody.ts';
 import { decryptPrivateKeyInfo, encryptPrivateKeyInfo } from './pbes2.ts';
 import { writeSecretKeyInfo } from './pkcs8.ts';
 import { type SecretSource, withSecret } from './secrets.ts';
+import { importPrivateKey, softwareSigner } from './software.ts';
 
 const LABEL = 'ENCRYPTED PRIVATE KEY';
 
@@ -50,4 +52,24 @@ export async function openUnitSecret(
       'The unit file was put together from two: provision the unit again.',
     );
   });
+}
+
+/** A signer over a private key of the unit's own, given as DER PrivateKeyInfo; it is zeroed. Throws `KeyError` key-file-damaged. */
+export function unitSigner(info: Uint8Array): Signer {
+  try {
+    return softwareSigner(importPrivateKey(info));
+  } finally {
+    info.fill(0);
+  }
+}
+
+/** The same for one that is kept as an encrypted PEM text. Throws `KeyError` passphrase-..., key-file-damaged. */
+export async function openUnitSigner(pem: string, keyName: string, secrets: SecretSource): Promise<Signer> {
+  const encrypted = onePem(pem, LABEL);
+  const request = { keyName, purpose: 'working', fresh: false } as const;
+  const plain = await withSecret(secrets.passphrase(request), (passphrase) =>
+    decryptPrivateKeyInfo(encrypted, passphrase),
+  );
+  readDecrypted(plain);
+  return unitSigner(plain);
 }

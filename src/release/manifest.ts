@@ -4,8 +4,10 @@ import {
   describeRelease,
   digestOf,
   encodeDigest,
+  formatUuid,
   integratedUris,
   type ReleaseText,
+  uuidV5,
   type WrittenManifest,
   writeEnvelopeHead,
   writeManifest,
@@ -42,10 +44,23 @@ export function buildManifest(
       start: true,
       version: request.version,
       text: request.withoutText ? undefined : textOf(request, deviceClass),
+      referenceUri: referenceUriOf(request, deviceClass, sequenceNumber),
     }),
   );
   const digest = digestOf(encode(written.manifest));
   return { ...written, digest: digest.bytes, payload: encodeDigest(digest) };
+}
+
+/**
+ * The URI by which reports name the manifest (SUIT manifest section 8.4.3). It cannot be made of the manifest's own digest, so
+ * it is made of class and number: a UUIDv5 of the number in decimal digits under the class identifier (RFC 9562 section 5.5).
+ */
+export function referenceUriOf(
+  { referenceUri }: Pick<SealRequest, 'referenceUri'>,
+  { classId }: Pick<DeviceClass, 'classId'>,
+  sequenceNumber: bigint,
+): string {
+  return referenceUri ?? `urn:uuid:${formatUuid(uuidV5(classId, String(sequenceNumber)))}`;
 }
 
 /** Where units find each image: in the envelope, or at a place named by the image's digest unless one is given. */

@@ -11,6 +11,7 @@ import {
 } from '../workspace/index.ts';
 import type { Sealer } from './blocks.ts';
 import type { PreparedImage } from './images.ts';
+import { referenceUriOf } from './manifest.ts';
 import type { SealRequest } from './request.ts';
 
 /** What was written and where. */
@@ -54,6 +55,7 @@ function commonFacts(release: Release): JsonObject {
     scheme: deviceClass.scheme,
     profile: deviceClass.profile.name,
     manifest_digest: toHex(release.manifestDigest),
+    reference_uri: referenceUriOf(request, deviceClass, taken.number),
     detached: request.detached ?? false,
   };
 }

@@ -44,6 +44,8 @@ export interface SealRequest {
   /** Description for people, in the text element. */
   readonly description?: string | undefined;
   readonly withoutText?: boolean | undefined;
+  /** The URI by which reports name the manifest. Default: a name made of class and sequence number. */
+  readonly referenceUri?: string | undefined;
   readonly secrets: SecretSource;
   /** PKCS#11 module; default the variable FIELDSEAL_PKCS11_MODULE. */
   readonly module?: string | undefined;

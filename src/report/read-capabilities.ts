@@ -15,7 +15,11 @@ export function readCapabilities(item: CborItem): Capabilities {
   const missing = REQUIRED.find((key) => !present.includes(key));
   if (missing !== undefined) {
     const { name } = CAPABILITY_ELEMENTS.get(missing)!;
-    throw new ReportError('element-missing', item.start, `a capability report without ${name} (element ${missing})`);
+    throw new ReportError(
+      'element-missing',
+      item.start,
+      `a capability report without ${name} (element ${missing})`,
+    );
   }
   const components: Capabilities['components'][number][] = [];
   const lists: Capabilities['lists'][number][] = [];
@@ -30,11 +34,17 @@ export function readCapabilities(item: CborItem): Capabilities {
 /** A registered element, or the path of keys to one that is not ([RPT] section 6). */
 function readKey(item: CborItem): number | readonly number[] {
   if (item.type === 'array') {
-    return listOf(item, 'a path of keys', REPORT_LIMITS.manifestDepth, 1).map((step) => integerOf(step, 'a key of a path'));
+    return listOf(item, 'a path of keys', REPORT_LIMITS.manifestDepth, 1).map((step) =>
+      integerOf(step, 'a key of a path'),
+    );
   }
   const key = integerOf(item, 'a key of a capability report');
   if (CAPABILITY_ELEMENTS.has(key)) return key;
-  throw new ReportError('element-unknown', item.start, `a capability report holds element ${key}, which nobody registered`);
+  throw new ReportError(
+    'element-unknown',
+    item.start,
+    `a capability report holds element ${key}, which nobody registered`,
+  );
 }
 
 function readComponent(item: CborItem): Capabilities['components'][number] {

@@ -44,7 +44,11 @@ export function required(elements: ReadonlyMap<number, CborItem>, key: number, i
 export function listOf(item: CborItem, what: string, most: number, least = 0): readonly CborItem[] {
   if (item.type !== 'array') throw wrong(item, what, 'an array');
   if (item.items.length > most) {
-    throw new ReportError('limit', item.start, `${what} has ${item.items.length} entries; at most ${most} are read`);
+    throw new ReportError(
+      'limit',
+      item.start,
+      `${what} has ${item.items.length} entries; at most ${most} are read`,
+    );
   }
   if (item.items.length < least) throw wrong(item, what, `an array of ${least} at least`);
   return item.items;
@@ -71,5 +75,9 @@ export function integerOf(item: CborItem, what: string): number {
 }
 
 export function wrong(item: CborItem, what: string, wanted: string): ReportError {
-  return new ReportError('structure', item.start, `${what} must be ${wanted}; found another thing (${item.type})`);
+  return new ReportError(
+    'structure',
+    item.start,
+    `${what} must be ${wanted}; found another thing (${item.type})`,
+  );
 }

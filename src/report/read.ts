@@ -1,5 +1,12 @@
 import type { CborItem, CborMapping } from '../cbor/index.ts';
-import { type Parameters, readDigest, readParameters, type SuitDigest, SuitError } from '../suit/index.ts';
+import {
+  ALL_EXTENSIONS,
+  type Parameters,
+  readDigest,
+  readParameters,
+  type SuitDigest,
+  SuitError,
+} from '../suit/index.ts';
 import { ReportError } from './error.ts';
 import { REPORT_LIMITS } from './limits.ts';
 import { readCapabilities } from './read-capabilities.ts';
@@ -115,7 +122,11 @@ function readClaim(item: CborMapping): PropertyClaim {
 function readProperties(item: CborMapping): Parameters {
   if (item.entries.length === 0) return NOTHING_MEASURED;
   try {
-    return readParameters(item, { componentCount: Number.POSITIVE_INFINITY, inShared: false });
+    return readParameters(item, {
+      componentCount: Number.POSITIVE_INFINITY,
+      inShared: false,
+      extensions: ALL_EXTENSIONS,
+    });
   } catch (error) {
     if (!(error instanceof SuitError)) throw error;
     throw new ReportError('parameter', error.offset, error.message, { cause: error });
@@ -128,7 +139,11 @@ function readResult(item: CborItem): true | ReportedFailure {
   const reason = required(elements, 7, item, 'the reason of a result');
   const code = integerOf(reason, 'the reason of a result');
   if (!REASONS.has(code)) {
-    throw new ReportError('reason-unknown', reason.start, `reason ${code} is not in the registry ([RPT] section 9)`);
+    throw new ReportError(
+      'reason-unknown',
+      reason.start,
+      `reason ${code} is not in the registry ([RPT] section 9)`,
+    );
   }
   return {
     code: integerOf(required(elements, 5, item, 'the code of a result'), 'the code of a result'),

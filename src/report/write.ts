@@ -38,9 +38,8 @@ function plain(properties: Parameters): Partial<ParameterTypes> {
 }
 
 function capabilitiesValue({ components, lists }: Capabilities): CborValue {
-  const named = components.map(({ identifier, prefix }): CborValue => [
-    ...identifier,
-    ...(prefix ? [true] : []),
-  ]);
+  const named = components.map(
+    ({ identifier, prefix }): CborValue => [...identifier, ...(prefix ? [true] : [])],
+  );
   return new CborMap([[1, named], ...lists.map(({ key, codes }): [CborValue, CborValue] => [key, codes])]);
 }

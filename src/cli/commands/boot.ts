@@ -1,19 +1,25 @@
 import { toHex } from '../../bytes/index.ts';
+import { reportOfStart } from '../../report/index.ts';
 import { PowerCut, type StartResult } from '../../unit/index.ts';
 import { EXIT } from '../exit.ts';
 import { numberJson } from '../number.ts';
 import { reportCut } from '../power-cut.ts';
 import { comparisonsJson, refusalJson, showAnswer, showSteps } from '../show-verdict.ts';
 import type { Call } from '../spec.ts';
+import { memoryOf, reportOrder, writeUnitReport } from '../unit-report.ts';
 import { cutOf, openUnitSession, type UnitSession } from '../unit-session.ts';
 
 /** Starts a unit. */
 export async function run(call: Call): Promise<number> {
+  const order = reportOrder(call, 'report');
   const session = await openUnitSession(call, call.args[0]!, cutOf(call));
   try {
+    const before = order && memoryOf(session);
     const result = session.unit.start();
     show(call, session, result);
-    call.out.result(startJson(session, result));
+    const report = order && before && reportOfStart(result, before, order);
+    const reported = order && report ? await writeUnitReport(call, session, order, report) : null;
+    call.out.result({ ...startJson(session, result), report: reported });
     return result.verdict === 'accepted' ? EXIT.done : EXIT.refused;
   } catch (error) {
     if (error instanceof PowerCut) return reportCut(call, session, 'boot');

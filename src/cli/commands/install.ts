@@ -1,19 +1,22 @@
+import { reportOfInstall } from '../../report/index.ts';
 import { PowerCut, toJson } from '../../unit/index.ts';
 import { fileSource } from '../../workspace/index.ts';
 import { timeOf } from '../date.ts';
 import { reportCut } from '../power-cut.ts';
 import { showAnswer, showFacts, showSteps, statusOf } from '../show-verdict.ts';
 import type { Call } from '../spec.ts';
+import { memoryOf, type ReportOrder, reportOrder, writeUnitReport } from '../unit-report.ts';
 import { cutOf, openUnitSession, type UnitSession } from '../unit-session.ts';
 
 /** Decides about an envelope and programs the free slot. */
 export async function run(call: Call): Promise<number> {
+  const order = reportOrder(call, 'report');
   const imagePath = call.text('image');
   const envelope = fileSource(call.args[0]!);
   const image = imagePath === undefined ? undefined : fileSource(imagePath);
   const session = await openUnitSession(call, call.text('unit')!, cutOf(call));
   try {
-    return install(call, session, { envelope, image, now: timeOf(call) });
+    return await install(call, session, { envelope, image, now: timeOf(call) }, order);
   } catch (error) {
     if (error instanceof PowerCut) return reportCut(call, session, 'install');
     throw error;
@@ -24,11 +27,13 @@ export async function run(call: Call): Promise<number> {
   }
 }
 
-function install(
+async function install(
   call: Call,
-  { unit, flash, file }: UnitSession,
+  session: UnitSession,
   request: Parameters<UnitSession['unit']['install']>[0],
-): number {
+  order: ReportOrder | undefined,
+): Promise<number> {
+  const { unit, flash, file } = session;
   const first = unit.marks()?.slots.every(({ state }) => state === 'empty') ?? false;
   const result = unit.install(request);
   call.out.line(
@@ -44,6 +49,8 @@ function install(
       'the image counts only after "fieldseal boot" and "fieldseal keep". In the field: install when the product is in a safe state.',
     );
   }
+  const report = order && reportOfInstall(result, request.envelope, memoryOf(session), order);
+  const reported = order && report ? await writeUnitReport(call, session, order, report) : null;
   call.out.result({
     ...toJson(result),
     format: 'fieldseal.install/1',
@@ -51,6 +58,7 @@ function install(
     production_programming: first && result.verdict === 'accepted',
     cut: false,
     operations: flash.operations,
+    report: reported,
   });
   return statusOf(result.verdict);
 }

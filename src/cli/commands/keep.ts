@@ -1,12 +1,15 @@
+import { reportOfKeep } from '../../report/index.ts';
 import { PowerCut, toJson } from '../../unit/index.ts';
 import { numberJson } from '../number.ts';
 import { reportCut } from '../power-cut.ts';
 import { showAnswer, showSteps, statusOf } from '../show-verdict.ts';
 import type { Call } from '../spec.ts';
+import { memoryOf, reportOrder, writeUnitReport } from '../unit-report.ts';
 import { cutOf, openUnitSession } from '../unit-session.ts';
 
 /** Keeps the image on trial and raises the floors. */
 export async function run(call: Call): Promise<number> {
+  const order = reportOrder(call, 'report');
   const session = await openUnitSession(call, call.args[0]!, cutOf(call));
   try {
     const result = session.unit.keep();
@@ -25,6 +28,8 @@ export async function run(call: Call): Promise<number> {
         `sequence number ${floors.sequence_number}, security version ${floors.security_version}`,
       );
     const { operations } = session.flash;
+    const report = order && reportOfKeep(result, memoryOf(session), order);
+    const reported = order && report ? await writeUnitReport(call, session, order, report) : null;
     call.out.result({
       ...toJson(result),
       format: 'fieldseal.keep/1',
@@ -32,6 +37,7 @@ export async function run(call: Call): Promise<number> {
       floors,
       cut: false,
       operations,
+      report: reported,
     });
     return statusOf(result.verdict);
   } catch (error) {

@@ -3,7 +3,7 @@ import { deviceId } from '../../provision/index.ts';
 import { type ImageInput, type SealProgress, type SealRequest, seal } from '../../release/index.ts';
 import { formatUuid, parseUuid } from '../../suit/index.ts';
 import { readClass, type Workspace } from '../../workspace/index.ts';
-import { EXIT } from '../exit.ts';
+import { EXIT, wrongUse } from '../exit.ts';
 import { openSession, trialMark } from '../session.ts';
 import type { Call } from '../spec.ts';
 
@@ -48,11 +48,20 @@ async function requestOf(call: Call, workspace: Workspace): Promise<Omit<SealReq
     deviceId: await deviceOf(call, workspace, className),
     description: call.text('description'),
     withoutText: call.flag('without-text'),
+    referenceUri: uriOf(call.text('reference-uri')),
     module: call.text('module'),
     progress: ({ doing, doneBytes, totalBytes }: SealProgress) =>
       call.out.progress(doing, doneBytes, totalBytes),
     growing: (done: number, total: number) => call.out.progress('growing a tree', done, total),
   };
+}
+
+function uriOf(text: string | undefined): string | undefined {
+  if (text === undefined || URL.canParse(text)) return text;
+  throw wrongUse(
+    `--reference-uri ${text}: not an absolute URI`,
+    'for example https://hollinridge.example/vent/12',
+  );
 }
 
 function imagesOf(call: Call): ImageInput[] {

@@ -1,7 +1,23 @@
 import type { CommandSpec } from '../spec.ts';
 
-/** Counters, ledger, and the shell. */
+/** What units report, counters, ledger, and the shell. */
 export const RECORDS: readonly CommandSpec[] = [
+  {
+    name: 'report appraise',
+    group: 'records',
+    summary: 'who sent a report, is it authentic and new, and what happened',
+    args: [{ name: 'report', about: 'the report of a unit' }],
+    options: [
+      { name: 'nonce', value: 'hex', about: 'the challenge that was sent to the unit' },
+      { name: 'envelope', value: 'file', about: 'the envelope that it is about, to look its records up in' },
+    ],
+    notes: `Exit status 0: the report is genuine, whatever it says. Without --nonce an old report is noticed only where a newer one
+was appraised in this copy of the workspace.
+
+Example:
+  fieldseal report appraise vent-0001.report --nonce 8f1c0b6ae24d97531e60a4c2b8d7f913`,
+    load: () => import('../commands/report-appraise.ts'),
+  },
   {
     name: 'counter show',
     group: 'records',

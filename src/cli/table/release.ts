@@ -29,6 +29,11 @@ export const RELEASE: readonly CommandSpec[] = [
       { name: 'allow-jump', about: "allow a sequence number beyond the class's jump limit" },
       { name: 'serial', value: 'text', about: 'for this one unit only (device identifier)' },
       { name: 'description', value: 'text', about: 'description for people, in the text element' },
+      {
+        name: 'reference-uri',
+        value: 'uri',
+        about: 'what reports call the manifest (default: a name made of class and sequence number)',
+      },
       { name: 'without-text', about: 'leave the text element out, for thin links' },
       {
         name: 'image-format',

@@ -10,6 +10,11 @@ const CUT: readonly OptionSpec[] = [
   },
 ];
 const TRACE: OptionSpec = { name: 'trace', about: 'show every comparison, not only those of a refused step' };
+const REPORT: readonly OptionSpec[] = [
+  { name: 'report', value: 'file', about: 'write what the unit reports of this, signed' },
+  { name: 'nonce', value: 'hex', about: 'a challenge of 8 to 64 bytes that the report answers' },
+  { name: 'mac', about: 'in a symmetric class: MAC the report instead of signing it' },
+];
 const CUT_NOTE = `A cut ends the command with exit status 3. The unit file then is what a unit would be after the cut: start it with
 "fieldseal boot".`;
 
@@ -26,6 +31,7 @@ export const UNIT: readonly CommandSpec[] = [
       { name: 'at', value: 'date', about: 'the time a unit with a clock reads (default: now)' },
       TRACE,
       ...CUT,
+      ...REPORT,
     ],
     notes: `${CUT_NOTE}
 
@@ -38,7 +44,7 @@ Example:
     group: 'unit',
     summary: 'start the unit: verify again, run, fall back',
     args: [{ name: 'unit', about: 'the unit file' }],
-    options: [TRACE, ...CUT],
+    options: [TRACE, ...CUT, ...REPORT],
     notes: `A ready image starts on trial. One that is still on trial at the next start was not kept and falls back.
 ${CUT_NOTE}
 
@@ -51,7 +57,7 @@ Example:
     group: 'unit',
     summary: 'the self-test passed: keep the image on trial and raise the floors',
     args: [{ name: 'unit', about: 'the unit file' }],
-    options: [TRACE, ...CUT],
+    options: [TRACE, ...CUT, ...REPORT],
     notes: `Floors never go back: once raised, older sequence numbers and security versions are refused for good.
 ${CUT_NOTE}
 
@@ -69,5 +75,29 @@ Example:
 Example:
   fieldseal unit show vent-0001.unit`,
     load: () => import('../commands/unit-show.ts'),
+  },
+  {
+    name: 'report make',
+    group: 'unit',
+    summary: 'have a unit report, signed, what it remembers of an update',
+    args: [{ name: 'unit', about: 'the unit file' }],
+    options: [
+      { name: 'out', value: 'file', about: 'the report to write', required: true },
+      {
+        name: 'manifest',
+        value: 'hex',
+        about: 'about this manifest, by its digest (default: the one at work)',
+      },
+      { name: 'nonce', value: 'hex', about: 'a challenge of 8 to 64 bytes that the report answers' },
+      { name: 'capabilities', about: 'say also what the unit can do' },
+      { name: 'mac', about: 'in a symmetric class: MAC the report instead of signing it' },
+      { name: 'force', about: 'replace an existing output file' },
+    ],
+    notes: `A unit claims success only for an image that was kept; before that its report says that the run is pending. A refused
+install is reported at once, by "fieldseal install --report". A report names the unit: send it encrypted.
+
+Example:
+  fieldseal report make vent-0001.unit --out vent-0001.report --nonce 8f1c0b6ae24d97531e60a4c2b8d7f913`,
+    load: () => import('../commands/report-make.ts'),
   },
 ];

@@ -1,0 +1,36 @@
+import {
+  COMMANDS,
+  COMMON_KEYS,
+  ENVELOPE_KEYS,
+  MAIN_COMPONENT,
+  MANIFEST_KEYS,
+  PARAMETERS,
+  type Row,
+  SHA_256,
+  STAGING_COMPONENT,
+} from '../suit/index.ts';
+import { UNIT_PROFILES, type UnitRecord } from '../unit/index.ts';
+import type { Capabilities } from './report.ts';
+
+/**
+ * What a unit can do ([RPT] section 6): components, then the rows of the tables that run. Mandatory ones are listed too,
+ * so that one report answers the question "does this unit understand code N".
+ */
+export function unitCapabilities({ memory, profile }: UnitRecord): Capabilities {
+  const identifiers = memory.shape === 'staged' ? [MAIN_COMPONENT, STAGING_COMPONENT] : [MAIN_COMPONENT];
+  return {
+    components: identifiers.map((identifier) => ({ identifier, prefix: false })),
+    lists: [
+      { key: 2, codes: running(COMMANDS) },
+      { key: 3, codes: running(PARAMETERS) },
+      { key: 4, codes: [SHA_256, UNIT_PROFILES.find(({ name }) => name === profile)!.algorithm] },
+      { key: 5, codes: running(ENVELOPE_KEYS) },
+      { key: 6, codes: running(MANIFEST_KEYS) },
+      { key: 7, codes: running(COMMON_KEYS) },
+    ],
+  };
+}
+
+function running(table: ReadonlyMap<number, Row>): number[] {
+  return [...table.values()].filter(({ support }) => support === 'runs').map(({ code }) => code);
+}

@@ -1,0 +1,126 @@
+import { type CborItem, encode } from '../cbor/index.ts';
+import {
+  CoseError,
+  decodeCose,
+  LABEL,
+  type Mac0Message,
+  type MacKey,
+  type SealParts,
+  type Sign1Message,
+  type Signer,
+  sealMac0,
+  sealSign1,
+} from '../cose/index.ts';
+import { hkdfSha256 } from '../crypto/index.ts';
+import { ReportError } from './error.ts';
+import { REPORT_LIMITS } from './limits.ts';
+import type { SuitReport } from './report.ts';
+import { writeReport } from './write.ts';
+
+/** Media type of a report ([RPT] section 9); protected, so that nothing else that a unit signs passes for a report. */
+export const REPORT_CONTENT_TYPE = 'application/suit-report+cose';
+/** CoAP content format of a COSE_Encrypt0 (RFC 9052 section 11.4). */
+const ENCRYPTED_CONTENT_FORMATS: readonly (number | bigint)[] = [16, 96];
+/** Protected header with the age of the unit's marks; private use (docs/reports.md). */
+export const AGE_LABEL = -70002;
+const KEY_LABEL = 'unit-report-key';
+const KEY_LENGTH = 32;
+const DEVICE_ID_LENGTH = 16;
+
+/** Who sends a report, and how far its life has come. */
+export interface ReportSender {
+  /** 16 bytes. */
+  readonly deviceId: Uint8Array;
+  /** `Unit.age()`. */
+  readonly age: number;
+}
+
+/**
+ * Signs or MACs a report: a tagged COSE_Sign1 or COSE_Mac0 that carries it ([RPT] section 8; RFC 9052 sections 4.2 and 6.2).
+ * Content type, device identifier (kid) and age are protected. Throws as `sealSign1` and `sealMac0`.
+ */
+export function sealReport(
+  report: SuitReport,
+  sender: ReportSender,
+  authenticator: Signer | MacKey,
+): Promise<Uint8Array> {
+  const parts: SealParts = {
+    payload: writeReport(report),
+    attached: true,
+    protectedHeaders: [[LABEL.contentType, REPORT_CONTENT_TYPE], ...senderHeaders(sender)],
+  };
+  return 'sign' in authenticator ? sealSign1(authenticator, parts) : sealMac0(authenticator, parts);
+}
+
+/** The protected headers that say who sends, for whoever builds another container around a report. */
+export function senderHeaders({ deviceId, age }: ReportSender): [number, Uint8Array | number][] {
+  return [
+    [LABEL.kid, deviceId],
+    [AGE_LABEL, age],
+  ];
+}
+
+/**
+ * The key with which one unit of a symmetric class MACs its reports: HKDF-SHA-256 of the class or cohort key, salt the class
+ * identifier, info the CBOR array [label, class identifier, device identifier] (RFC 5869 section 2.3). 32 bytes. Whoever
+ * holds the class key can make it for every unit.
+ */
+export function unitReportKey(classKey: Uint8Array, classId: Uint8Array, deviceId: Uint8Array): Uint8Array {
+  return hkdfSha256(classKey, classId, encode([KEY_LABEL, classId, deviceId]), KEY_LENGTH);
+}
+
+/** A report in its container, not yet authenticated: only what is needed to find its key. */
+export interface SealedReport {
+  readonly message: Sign1Message | Mac0Message;
+  /** Undefined where the container names no device identifier of 16 bytes. */
+  readonly deviceId: Uint8Array | undefined;
+  /** Undefined where the container does not say. */
+  readonly age: number | undefined;
+  readonly payload: Uint8Array;
+}
+
+/** Opens the container and looks no further. Throws `ReportError` container, content-type, encrypted, limit. */
+export function openSealedReport(bytes: Uint8Array): SealedReport {
+  const message = decodeContainer(bytes);
+  const { headers, payload } = message;
+  if (!payload)
+    throw new ReportError('container', message.span.start, 'the container does not carry a report');
+  requireReport(headers.protectedGet(LABEL.contentType));
+  const kid = headers.protectedGet(LABEL.kid);
+  const age = headers.protectedGet(AGE_LABEL);
+  return {
+    message,
+    deviceId: kid?.type === 'bytes' && kid.value.length === DEVICE_ID_LENGTH ? kid.value : undefined,
+    age: age?.type === 'uint' && typeof age.value === 'number' ? age.value : undefined,
+    payload,
+  };
+}
+
+function decodeContainer(bytes: Uint8Array): Sign1Message | Mac0Message {
+  if (bytes.length > REPORT_LIMITS.messageSize) {
+    const found = `${bytes.length} bytes; at most ${REPORT_LIMITS.messageSize} are read`;
+    throw new ReportError('limit', REPORT_LIMITS.messageSize, found);
+  }
+  try {
+    const message = decodeCose(bytes);
+    if (message.kind === 'sign1' || message.kind === 'mac0') return message;
+    const found = `the container is a ${message.kind}; a report travels in COSE_Sign1 or COSE_Mac0`;
+    throw new ReportError('container', message.span.start, found);
+  } catch (error) {
+    if (!(error instanceof CoseError)) throw error;
+    throw new ReportError('container', error.offset, error.message, { cause: error });
+  }
+}
+
+function requireReport(contentType: CborItem | undefined): void {
+  if (contentType?.type === 'text' && contentType.value === REPORT_CONTENT_TYPE) return;
+  const start = contentType?.start ?? 0;
+  if (contentType?.type === 'uint' && ENCRYPTED_CONTENT_FORMATS.includes(contentType.value)) {
+    throw new ReportError('encrypted', start, 'the container holds an encrypted message: decrypt it first');
+  }
+  throw new ReportError(
+    'content-type',
+    start,
+    `the protected content type is not ${REPORT_CONTENT_TYPE}: this may be something else that the unit signed`,
+  );
+}

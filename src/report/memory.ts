@@ -1,0 +1,123 @@
+import { type ByteSource, eachPiece, equal, slice } from '../bytes/index.ts';
+import { startSha256 } from '../crypto/index.ts';
+import {
+  type Manifest,
+  manifestDigestMatches,
+  type Outcome,
+  openEnvelope,
+  type Parameters,
+  runSequences,
+  SHA_256,
+  SuitError,
+} from '../suit/index.ts';
+import type {
+  Fallen,
+  Flash,
+  FlashSpan,
+  SlotCondition,
+  Unit,
+  UnitRecord,
+  VolatileMemory,
+} from '../unit/index.ts';
+import { parametersOf } from './measured.ts';
+import { readManifestOf } from './places.ts';
+import type { PropertyClaim } from './report.ts';
+
+/** What a unit remembers of one slot, and what lies in it. */
+export interface SlotMemory {
+  readonly name: string;
+  /** Index in the memory map. */
+  readonly index: number;
+  readonly state: SlotCondition;
+  readonly manifestDigest: Uint8Array;
+  readonly sequenceNumber: bigint;
+  /** From the envelope kept with the image; undefined where it is not the one that the mark names. */
+  readonly manifest: Manifest | undefined;
+  readonly content: ByteSource;
+}
+
+/** What a unit can tell of itself at one moment: its marks, and what it kept for start-up. */
+export interface UnitMemory {
+  readonly record: UnitRecord;
+  readonly running: VolatileMemory['running'];
+  /** In the order of the memory map; empty where the marks cannot be read. */
+  readonly slots: readonly SlotMemory[];
+  readonly fallen: readonly Fallen[];
+}
+
+/** Reads what a unit remembers. Take it before a start that is to be reported: a start may clear marks. */
+export function rememberUnit(
+  unit: Unit,
+  flash: Pick<Flash, 'read'>,
+  running: UnitMemory['running'],
+): UnitMemory {
+  const marks = unit.marks();
+  const { record, layout } = unit;
+  const slots = (marks?.slots ?? []).map((mark, index): SlotMemory => {
+    const { state, manifestDigest, sequenceNumber, envelopeLength } = mark;
+    const area = layout.envelopes[index]!;
+    const kept = sourceIn(flash, { offset: area.offset, size: Math.min(envelopeLength, area.size) });
+    return {
+      name: record.memory.slots[index]!.name,
+      index,
+      state,
+      manifestDigest,
+      sequenceNumber,
+      manifest: state === 'empty' ? undefined : manifestIn(kept, manifestDigest),
+      content: sourceIn(flash, layout.slots[index]!),
+    };
+  });
+  return { record, running, slots, fallen: marks?.fallen ?? [] };
+}
+
+function sourceIn(flash: Pick<Flash, 'read'>, { offset, size }: FlashSpan): ByteSource {
+  return { size, read: (at, length) => flash.read(offset + at, length) };
+}
+
+/** The mark holds the digest of a manifest that was judged, so one that matches it may be read. */
+function manifestIn(kept: ByteSource, digest: Uint8Array): Manifest | undefined {
+  try {
+    const envelope = openEnvelope(kept);
+    if (!equal(envelope.digest.bytes, digest) || !manifestDigestMatches(envelope)) return undefined;
+    return readManifestOf(envelope);
+  } catch (error) {
+    if (error instanceof SuitError) return undefined;
+    throw error;
+  }
+}
+
+/** Measures the image in a slot: slot, size and SHA-256 of what lies there now. Undefined where no manifest says how long it is. */
+export function measureSlot({ manifest, index, content }: SlotMemory): PropertyClaim | undefined {
+  const size = manifest && imageSize(manifest, index);
+  if (size === undefined || size > content.size) return undefined;
+  const hash = startSha256();
+  eachPiece(slice(content, 0, size), (piece) => hash.update(piece));
+  return claimOf(manifest!, { slot: index, size, digest: hash.digest() });
+}
+
+/** What was measured of the component that runs. Size in bytes. */
+export function claimOf(
+  { components }: Pick<Manifest, 'components'>,
+  { slot, size, digest }: { readonly slot: number; readonly size: number; readonly digest: Uint8Array },
+): PropertyClaim {
+  const properties = parametersOf({ 3: { algorithm: SHA_256, bytes: digest }, 5: slot, 14: size });
+  return { kind: 'claim', component: components[0]!, properties };
+}
+
+const MET: Outcome = { ok: true };
+const IMAGE_MATCH = 3;
+const SLOT = 5;
+
+/** The size that the validate sequence has set when it compares the image of that slot. */
+function imageSize(manifest: Manifest, slot: number): number | undefined {
+  let size: number | undefined;
+  runSequences(manifest, 'validate', {
+    condition(code: number, _component: unknown, parameters: Parameters) {
+      if (code === IMAGE_MATCH) size ??= parameters.get(14);
+      const elsewhere = code === SLOT && parameters.get(5) !== slot;
+      return elsewhere ? { ok: false, reason: 'host', detail: 'another slot' } : MET;
+    },
+    directive: () => MET,
+  });
+  return size;
+}

@@ -1,0 +1,61 @@
+import type { ByteSource } from '../bytes/index.ts';
+import { type Envelope, type Manifest, openEnvelope, SuitError } from '../suit/index.ts';
+import type { StepName, UnitRecord, Verdict } from '../unit/index.ts';
+import { failure, finished, NOTHING_NAMED, pending, type ReportOptions } from './finish.ts';
+import { claimOf, type UnitMemory } from './memory.ts';
+import { reportAbout } from './of-life.ts';
+import { UNFINISHED } from './outcomes.ts';
+import { fetchPlace, placeOf, readManifestOf } from './places.ts';
+import type { PropertyClaim, SuitReport } from './report.ts';
+
+/**
+ * The report of a decision about an envelope ([RPT] section 4). What was installed has not run yet: pending. `memory`: the
+ * unit afterwards. The manifest is looked into only where the decision vouches for it.
+ */
+export function reportOfInstall(
+  verdict: Verdict,
+  offered: ByteSource,
+  memory: UnitMemory,
+  options: ReportOptions = {},
+): SuitReport {
+  const { facts, refusal } = verdict;
+  const { record } = memory;
+  const envelope = shellOf(offered);
+  const known = facts.effect === 'already there' && !refusal && envelope;
+  const remembered = known && reportAbout(memory, envelope.digest.bytes, options);
+  if (remembered) return remembered;
+  const manifest = envelope && passed(verdict, 'manifest') ? readManifestOf(envelope) : undefined;
+  const digest = envelope?.digest ?? NOTHING_NAMED.digest;
+  const told = { record, reference: { uri: manifest?.referenceUri ?? '', digest } };
+  if (refusal) {
+    const place = placeOf(refusal.code, manifest, facts.failedAt);
+    return finished({ ...told, result: failure(refusal.code, place, verdict.steps, record) }, options);
+  }
+  if (verdict.verdict === 'incomplete') {
+    return finished({ ...told, result: { ...UNFINISHED, record: fetchPlace(manifest) } }, options);
+  }
+  const claims = manifest && passed(verdict, 'commit') ? readBack(verdict, manifest, record) : [];
+  return finished({ ...told, claims, result: pending(manifest) }, options);
+}
+
+function passed({ steps }: Verdict, name: StepName): boolean {
+  return steps.some(({ step, outcome }) => step === name && outcome === 'passed');
+}
+
+/** Undefined where the bytes are no envelope: there is nothing to name then. */
+function shellOf(offered: ByteSource): Envelope | undefined {
+  try {
+    return openEnvelope(offered);
+  } catch (error) {
+    if (error instanceof SuitError) return undefined;
+    throw error;
+  }
+}
+
+/** What step 9 read back from the slot. */
+function readBack({ facts }: Verdict, manifest: Manifest, { memory }: UnitRecord): PropertyClaim[] {
+  const slot = memory.slots.findIndex(({ name }) => name === facts.slot);
+  const [image] = facts.images ?? [];
+  if (slot < 0 || image?.size === undefined) return [];
+  return [claimOf(manifest, { slot, size: image.size, digest: image.digest })];
+}
