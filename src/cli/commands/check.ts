@@ -4,7 +4,7 @@ import { fromHex } from '../../bytes/index.ts';
 import { type PublicKey, readPublicKey } from '../../crypto/index.ts';
 import { checkAuthenticity, checkForUnit, toJson, type Verdict } from '../../unit/index.ts';
 import { type FileSource, fileSource } from '../../workspace/index.ts';
-import { fromPem, parseCertificate } from '../../x509/index.ts';
+import { DerError, fromPem, parseCertificate, X509Error } from '../../x509/index.ts';
 import { timeOf } from '../date.ts';
 import { wrongUse } from '../exit.ts';
 import { showAnswer, showFacts, showSteps, statusOf } from '../show-verdict.ts';
@@ -13,6 +13,8 @@ import { readUnitSession } from '../unit-session.ts';
 
 const JUDGES = ['unit', 'key', 'mac-key-file'] as const;
 const LARGEST_KEY_FILE = 65_536;
+const PEM_MARK = '-----BEGIN ';
+const HMAC_KEY_LENGTH = 32;
 const HEX_TEXT = /^(?:[0-9a-fA-F]{2}\s*)+$/;
 
 interface Files {
@@ -57,12 +59,37 @@ async function judge(call: Call, judgeName: (typeof JUDGES)[number], files: File
   }
 }
 
-/** A public key: SubjectPublicKeyInfo or a certificate, in PEM. */
+/** A public key: SubjectPublicKeyInfo or a certificate, in PEM or DER. */
 function readKeyFile(path: string): PublicKey {
-  const [block] = fromPem(new TextDecoder().decode(readAll(path)));
-  if (block?.label === 'CERTIFICATE') return requireKey(path, parseCertificate(block.der).spki);
-  if (block?.label !== 'PUBLIC KEY') throw noKey(path, `it holds ${block?.label ?? 'no PEM block'}`);
-  return requireKey(path, block.der);
+  const bytes = readAll(path);
+  const text = new TextDecoder('latin1').decode(bytes);
+  return text.includes(PEM_MARK) ? fromPemBlock(path, text) : fromDer(path, bytes);
+}
+
+function fromPemBlock(path: string, text: string): PublicKey {
+  const [block] = blocksOf(path, text);
+  if (block?.label !== 'PUBLIC KEY' && block?.label !== 'CERTIFICATE')
+    throw noKey(path, `it holds ${block?.label ?? 'no PEM block'}`);
+  return fromDer(path, block.der);
+}
+
+function blocksOf(path: string, text: string): ReturnType<typeof fromPem> {
+  try {
+    return fromPem(text);
+  } catch (error) {
+    throw error instanceof X509Error ? noKey(path, error.message) : error;
+  }
+}
+
+function fromDer(path: string, der: Uint8Array): PublicKey {
+  const key = readPublicKey(der);
+  if (key) return key;
+  try {
+    return requireKey(path, parseCertificate(der).spki);
+  } catch (error) {
+    if (error instanceof X509Error || error instanceof DerError) return requireKey(path, der);
+    throw error;
+  }
 }
 
 function requireKey(path: string, spki: Uint8Array): PublicKey {
@@ -84,6 +111,10 @@ function keyTypeName(spki: Uint8Array): string {
 function readMacKeyFile(path: string): Uint8Array {
   const bytes = readAll(path);
   const text = new TextDecoder('latin1').decode(bytes);
+  if (text.includes(PEM_MARK))
+    throw noKey(path, 'it holds PEM, and a MAC key is raw bytes or hexadecimal digits');
+  // 32 bytes are an HMAC-256 key as it is, whatever they spell; as digits they would be half of one.
+  if (bytes.length === HMAC_KEY_LENGTH) return bytes;
   return HEX_TEXT.test(text) ? fromHex(text.replace(/\s/g, '')) : bytes;
 }
 
