@@ -6,12 +6,14 @@
  * keys, no clock. The tables list every item the drafts define and whether it runs here.
  */
 
+export { accessOf, type ComponentAccess, type ManifestAccess } from './access.ts';
 export { mapBytes } from './anatomy/map.ts';
 export { diagnosticOfEnvelope } from './anatomy/notation.ts';
 export type { Region } from './anatomy/region.ts';
 export type { ActorId, ActorPermissions, ComponentMetadata, FileType } from './component-metadata.ts';
 export type { ComponentIdentifier, Dependency, Target } from './components.ts';
 export { dependencyMatches, openDependency } from './dependency.ts';
+export { type DependencyFacts, withDependencies } from './dependency-template.ts';
 export type { CommandDescription, ManifestDescription, SequenceDescription } from './description.ts';
 export {
   digestMatches,

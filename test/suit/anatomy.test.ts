@@ -189,7 +189,7 @@ describe('every kind of part has its words', () => {
   });
 
   test.each([
-    [`${install}/parameter-encryption-info`, 'not run here'],
+    [`${install}/parameter-encryption-info`, 'parameter: encryption info'],
     [`${install}/-300`, 'not defined'],
     ['authentication-wrapper/block-1/protected/99', 'not defined'],
     ['authentication-wrapper/block-3/4', 'beyond the structure'],

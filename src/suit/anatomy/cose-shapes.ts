@@ -1,5 +1,12 @@
 import type { CborItem } from '../../cbor/index.ts';
-import { LABEL, macAlgorithm, signatureAlgorithm } from '../../cose/index.ts';
+import {
+  contentAlgorithm,
+  keyDistribution,
+  LABEL,
+  macAlgorithm,
+  signatureAlgorithm,
+} from '../../cose/index.ts';
+import { counted } from './region.ts';
 import { integerOf, named, type Part, type Shape, unknownPart } from './shape.ts';
 
 const CERTIFICATE = named('X.509 certificate (DER)', 'RFC 5280 4.1');
@@ -20,6 +27,24 @@ const THUMBPRINT: Shape = {
       : { name: 'hash', shape: named('hash of the DER certificate', 'RFC 9360 2') },
 };
 
+/** A public key made for one message (RFC 9053 section 6.3.1), as COSE_Key (RFC 9052 section 7). */
+const KEY_PARTS: ReadonlyMap<number, string> = new Map([
+  [1, 'key type'],
+  [-1, 'curve'],
+  [-2, 'x coordinate'],
+  [-3, 'y coordinate'],
+]);
+const EPHEMERAL_KEY: Shape = {
+  title: 'ephemeral public key of the sender',
+  clause: 'RFC 9053 6.3.1',
+  entry: (key) => {
+    const name = KEY_PARTS.get(integerOf(key) ?? 0);
+    return name
+      ? { name: name.replace(' ', '-'), shape: named(name, 'RFC 9053 7.1') }
+      : unknownPart('key parameter', key);
+  },
+};
+
 const HEADERS: ReadonlyMap<number, Part> = new Map([
   [LABEL.alg, { name: 'alg', shape: named('algorithm', 'RFC 9052 3.1', sayAlgorithm) }],
   [LABEL.crit, { name: 'crit', shape: named('labels that must be understood', 'RFC 9052 3.1') }],
@@ -32,6 +57,8 @@ const HEADERS: ReadonlyMap<number, Part> = new Map([
   ],
   [LABEL.x5chain, { name: 'x5chain', shape: CERTIFICATES }],
   [LABEL.x5t, { name: 'x5t', shape: THUMBPRINT }],
+  [-1, { name: 'ephemeral-key', shape: EPHEMERAL_KEY }],
+  [-20, { name: 'salt', shape: named('salt of the key derivation', 'RFC 9053 5.1') }],
   [LABEL.x5u, { name: 'x5u', shape: named('where to find the certificate', 'RFC 9360 2') }],
 ]);
 
@@ -52,7 +79,7 @@ function headerPart(key: CborItem): Part {
 function sayAlgorithm(item: CborItem): string | undefined {
   const id = integerOf(item);
   if (id === undefined) return undefined;
-  const row = signatureAlgorithm(id) ?? macAlgorithm(id);
+  const row = signatureAlgorithm(id) ?? macAlgorithm(id) ?? contentAlgorithm(id) ?? keyDistribution(id);
   return row && `${id} (${row.name})`;
 }
 
@@ -86,7 +113,7 @@ const SIGNER = arrayOf('signer', 'RFC 9052 4.1', [
 const RECIPIENT = arrayOf('recipient', 'RFC 9052 5.1', [
   PROTECTED,
   UNPROTECTED,
-  leaf('ciphertext', 'encrypted key', 'RFC 9052 5.1'),
+  leaf('ciphertext', 'encrypted content key', 'RFC 9052 5.1'),
 ]);
 const listOf = (name: string, title: string, one: Shape): Part => ({
   name,
@@ -132,6 +159,27 @@ const MESSAGES: ReadonlyMap<number | bigint, Shape> = new Map([
     ]),
   ],
 ]);
+
+/** SUIT_Encryption_Info: whom the content key is for, the ciphertext lies elsewhere ([FE] section 4). */
+export const ENCRYPTION_INFO: Shape = {
+  title: 'encryption info',
+  clause: '[FE] 4',
+  say: sayRecipients,
+  tagged: (tag) => (tag === 96 ? ENCRYPT : named(`an item tagged ${tag}, no COSE_Encrypt`, '')),
+};
+
+const ENCRYPT = arrayOf('COSE_Encrypt: a content key for several recipients', 'RFC 9052 5.1', [
+  PROTECTED,
+  UNPROTECTED,
+  leaf('ciphertext', 'ciphertext: nil, it is the payload', '[FE] 4'),
+  listOf('recipients', 'recipients', RECIPIENT),
+]);
+
+function sayRecipients(item: CborItem): string | undefined {
+  if (item.type !== 'tag' || item.item.type !== 'array') return undefined;
+  const recipients = item.item.items[3];
+  return recipients?.type === 'array' ? `for ${counted(recipients.items.length, 'recipient')}` : undefined;
+}
 
 /** A tagged COSE structure ([M] section 8.3). */
 export const AUTHENTICATION_BLOCK: Shape = {

@@ -1,7 +1,7 @@
 import { type ByteSource, toHex } from '../../bytes/index.ts';
 import { CborError, type CborItem, decode, diagnostic } from '../../cbor/index.ts';
-import { keyNotation } from '../shell.ts';
-import { isRead, outlineOf } from './outline.ts';
+import { keyNotation, type ShellEntry, type ShellStart } from '../shell.ts';
+import { integratedDependency, isRead, outlineOf } from './outline.ts';
 import { counted } from './region.ts';
 import type { Part, Shape } from './shape.ts';
 import { envelopePart } from './suit-shapes.ts';
@@ -24,16 +24,31 @@ export function diagnosticOfEnvelope(source: ByteSource): string {
   const whole = left === 0 && start !== undefined && entries.length === start.count;
   const rest = whole ? '' : `${comment(`${counted(left, 'byte')} not understood: ${problem}`)}\n`;
   if (!start) return rest;
-  const lines = entries.map((entry) => {
-    const { name, shape } = isRead(entry)
-      ? envelopePart(entry.key)
-      : { name: 'integrated payload', shape: undefined };
-    const key = `${STEP}${comment(name)} ${keyNotation(entry.key)}: `;
-    if (shape) return key + print(itemAt(source, entry.span.start, entry.span.end), shape, STEP, 0);
-    return key + elided(source, entry.contentStart, entry.span.end);
-  });
-  const map = `{\n${lines.join(',\n')}\n}`;
-  return `${start.tag107 ? `107(${map})` : map}\n${rest}`;
+  return `${printEnvelope(source, start, entries, '', 0)}\n${rest}`;
+}
+
+function printEnvelope(
+  source: ByteSource,
+  start: ShellStart,
+  entries: readonly ShellEntry[],
+  indent: string,
+  depth: number,
+): string {
+  const lines = entries.map((entry) => printEntry(source, entry, indent + STEP, depth));
+  const map = `{\n${lines.join(',\n')}\n${indent}}`;
+  return start.tag107 ? `107(${map})` : map;
+}
+
+function printEntry(source: ByteSource, entry: ShellEntry, indent: string, depth: number): string {
+  const label = (name: string): string => `${indent}${comment(name)} ${keyNotation(entry.key)}: `;
+  if (isRead(entry)) {
+    const { name, shape } = envelopePart(entry.key);
+    return label(name) + print(itemAt(source, entry.span.start, entry.span.end), shape, indent, 0);
+  }
+  const inner = integratedDependency(source, entry, depth);
+  if (!inner) return label('integrated payload') + elided(source, entry.contentStart, entry.span.end);
+  const { start, entries } = inner.outline;
+  return `${label('integrated dependency')}<<${printEnvelope(inner.source, start, entries, indent, depth + 1)}>>`;
 }
 
 function itemAt(source: ByteSource, start: number, end: number): CborItem {

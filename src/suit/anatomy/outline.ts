@@ -1,7 +1,7 @@
-import type { ByteSource } from '../../bytes/index.ts';
+import { type ByteSource, slice } from '../../bytes/index.ts';
 import { SuitError } from '../errors.ts';
 import { SUIT_LIMITS } from '../limits.ts';
-import { readShellEntry, readShellStart, type ShellEntry, type ShellStart } from '../shell.ts';
+import { ENVELOPE_TAG, readShellEntry, readShellStart, type ShellEntry, type ShellStart } from '../shell.ts';
 
 /** An envelope's shell as far as it can be read, nothing of it judged. */
 export interface Outline {
@@ -42,4 +42,33 @@ export function outlineOf(source: ByteSource): Outline {
 /** Whether an element is read for display; larger ones and integrated payloads are only located. */
 export function isRead(entry: ShellEntry): entry is ShellEntry & { readonly key: number } {
   return typeof entry.key === 'number' && entry.span.end - entry.contentStart <= SUIT_LIMITS.severedSize;
+}
+
+/** An outline that accounts for a whole envelope. */
+export interface WholeOutline extends Outline {
+  readonly start: ShellStart;
+}
+
+/** Levels of envelopes inside envelopes that are shown. */
+const DEEPEST_DEPENDENCY = SUIT_LIMITS.dependencyDepth;
+
+/**
+ * The envelope of a dependency that is integrated under a text key ([TD] section 8.1.1): content that is a tagged
+ * envelope from its first byte to its last. Anything else is a payload, which is not read.
+ */
+export function integratedDependency(
+  source: ByteSource,
+  entry: ShellEntry,
+  depth: number,
+): { readonly source: ByteSource; readonly outline: WholeOutline } | undefined {
+  const length = entry.span.end - entry.contentStart;
+  if (typeof entry.key !== 'string' || depth >= DEEPEST_DEPENDENCY) return undefined;
+  if (length < 2 || length > SUIT_LIMITS.severedSize) return undefined;
+  const content = slice(source, entry.contentStart, length);
+  const [tag, number] = content.read(0, 2);
+  if (tag !== 0xd8 || number !== ENVELOPE_TAG) return undefined;
+  const outline = outlineOf(content);
+  const { start } = outline;
+  const whole = start && outline.entries.length === start.count && outline.end === length;
+  return whole ? { source: content, outline: { ...outline, start } } : undefined;
 }

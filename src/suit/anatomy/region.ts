@@ -44,3 +44,13 @@ export function notUnderstood(start: number, end: number, path: string, problem:
 export function counted(count: number | bigint, noun: string): string {
   return `${count} ${noun}${count === 1 ? '' : 's'}`;
 }
+
+/** A region of something that begins at `by` in the file. */
+export function shifted(region: Region, by: number): Region {
+  const { children } = region;
+  return {
+    ...region,
+    offset: region.offset + by,
+    ...(children && { children: children.map((child) => shifted(child, by)) }),
+  };
+}

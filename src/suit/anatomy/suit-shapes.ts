@@ -5,65 +5,17 @@ import {
   COMMANDS,
   COMMON_KEYS,
   COMPONENT_TEXT_KEYS,
-  DIGEST_ALGORITHMS,
   type ElementRow,
   type ElementType,
   ENVELOPE_KEYS,
   MANIFEST_KEYS,
   PARAMETERS,
-  type ParameterType,
-  type Row,
   TEXT_KEYS,
 } from '../tables/index.ts';
-import { formatUuid } from '../uuid.ts';
-import { COMPARISONS, formatVersion } from '../version.ts';
 import { AUTHENTICATION_BLOCK } from './cose-shapes.ts';
+import { COMPONENT, DIGEST, PARAMETER_MAP, sayDigest, VERSION } from './parameter-shapes.ts';
 import { integerOf, named, type Part, type Shape, unknownPart } from './shape.ts';
-
-/** `condition-image-match` is titled "condition: image match". */
-function titleOf(row: Row): string {
-  const words = row.name.replace(/^(condition|directive|parameter|text)-/, '$1: ').replaceAll('-', ' ');
-  return row.support === 'runs' ? words : `${words} (known, not run here)`;
-}
-
-function rowOf<R extends Row>(table: ReadonlyMap<number, R>, key: CborItem): R | undefined {
-  const code = integerOf(key);
-  return code === undefined ? undefined : table.get(code);
-}
-
-/** A map whose keys are rows of a table. */
-function byTable<R extends Row>(
-  table: ReadonlyMap<number, R>,
-  what: string,
-  shapeOf: (row: R) => Shape,
-): Shape['entry'] {
-  return (key) => {
-    const row = rowOf(table, key);
-    return row ? { name: row.name, shape: shapeOf(row) } : unknownPart(what, key);
-  };
-}
-
-const DIGEST: Shape = {
-  title: 'digest',
-  clause: '[M] 10',
-  say: sayDigest,
-  element: (index) =>
-    index === 0
-      ? { name: 'algorithm', shape: named('digest algorithm', '[M] 10', sayDigestAlgorithm) }
-      : { name: 'bytes', shape: named('bytes of the digest', '[M] 10') },
-};
-
-function sayDigest(item: CborItem): string | undefined {
-  if (item.type !== 'array') return undefined;
-  const [algorithm, bytes] = item.items;
-  const row = algorithm && rowOf(DIGEST_ALGORITHMS, algorithm);
-  return row && bytes?.type === 'bytes' ? `${row.name} ${toHex(bytes.value)}` : undefined;
-}
-
-function sayDigestAlgorithm(item: CborItem): string | undefined {
-  const row = rowOf(DIGEST_ALGORITHMS, item);
-  return row && `${row.code} (${row.name})`;
-}
+import { byTable, rowOf, titleOf } from './table-shapes.ts';
 
 /** SUIT_Authentication: digest first, then blocks ([M] section 8.3). */
 const AUTHENTICATION: Shape = {
@@ -83,79 +35,6 @@ const AUTHENTICATION: Shape = {
             wraps: AUTHENTICATION_BLOCK,
           },
         },
-};
-
-const SEGMENT = named('segment of a component identifier', '[M] 8.4.5.1', sayPrintable);
-const COMPONENT: Shape = {
-  title: 'component identifier',
-  clause: '[M] 8.4.5.1',
-  say: sayComponent,
-  element: (index) => ({ name: String(index), shape: SEGMENT }),
-};
-
-/** Segments by slashes, printable ones as text, others in hexadecimal. */
-function sayComponent(item: CborItem): string | undefined {
-  if (item.type !== 'array') return undefined;
-  const segments = item.items.map((segment) =>
-    segment.type === 'bytes' ? (sayPrintable(segment) ?? `h'${toHex(segment.value)}'`) : segment.type,
-  );
-  return segments.join(' / ');
-}
-
-function sayPrintable(item: CborItem): string | undefined {
-  if (item.type !== 'bytes' || item.value.length === 0 || item.value.length > 64) return undefined;
-  const printable = item.value.every((byte) => byte >= 0x20 && byte < 0x7f);
-  return printable ? `'${String.fromCharCode(...item.value)}'` : undefined;
-}
-
-const VERSION: Shape = { title: 'version', clause: '[UM] 4.4', say: sayVersion };
-
-function sayVersion(item: CborItem): string | undefined {
-  if (item.type !== 'array') return undefined;
-  const numbers = item.items.map(integerOf);
-  return numbers.every((part) => part !== undefined) ? formatVersion(numbers) : undefined;
-}
-
-const VERSION_MATCH: Shape = {
-  title: 'version comparison',
-  clause: '[UM] 4.4',
-  element: (index) =>
-    index === 0
-      ? {
-          name: 'operator',
-          shape: named('operator', '[UM] 4.4', (item) => COMPARISONS[(integerOf(item) ?? 0) - 1]),
-        }
-      : { name: 'version', shape: VERSION },
-};
-
-const sayUuid: Shape['say'] = (item) =>
-  item.type === 'bytes' && item.value.length === 16 ? formatUuid(item.value) : undefined;
-
-const PARAMETER_SHAPES: Readonly<Record<ParameterType, Partial<Shape>>> = {
-  vendor: { say: sayUuid },
-  uuid: { say: sayUuid },
-  digest: { wraps: DIGEST },
-  uint: {},
-  uint64: {},
-  int: {},
-  bool: {},
-  bytes: {},
-  text: {},
-  component: {},
-  'version-match': { wraps: VERSION_MATCH },
-  'encryption-info': {},
-  'wait-info': {},
-  'component-metadata': {},
-};
-
-const PARAMETER_MAP: Shape = {
-  title: 'parameters',
-  clause: '[M] 8.4.8',
-  entry: byTable(PARAMETERS, 'parameter', (row) => ({
-    title: titleOf(row),
-    clause: row.source,
-    ...PARAMETER_SHAPES[row.type],
-  })),
 };
 
 const POLICY_BITS = ['record on success', 'record on failure', 'system on success', 'system on failure'];
@@ -189,8 +68,44 @@ const ARGUMENT_SHAPES: Readonly<Record<ArgumentType, Partial<Shape>>> = {
   parameters: PARAMETER_MAP,
   branches: { element: (index) => ({ name: `branch-${index}`, shape: WRAPPED_SEQUENCE }) },
   sequence: WRAPPED_SEQUENCE,
-  'parameters-by-component': {},
-  'parameter-copies': {},
+  'parameters-by-component': { entry: (key) => ({ name: componentIndex(key), shape: PARAMETER_MAP }) },
+  'parameter-copies': {
+    entry: (key) => ({
+      name: componentIndex(key),
+      shape: {
+        title: 'parameters to copy',
+        clause: '[UM] 5.8',
+        element: (index) => ({ name: String(index), shape: named('parameter', '[UM] 5.8', sayParameter) }),
+      },
+    }),
+  },
+};
+
+function componentIndex(key: CborItem): string {
+  return `component-${integerOf(key) ?? key.type}`;
+}
+
+function sayParameter(item: CborItem): string | undefined {
+  const row = rowOf(PARAMETERS, item);
+  return row && `${row.code} (${titleOf(row)})`;
+}
+
+/** SUIT_Dependencies ([TD] section 5.2.2). */
+const DEPENDENCIES: Partial<Shape> = {
+  entry: (key) => ({
+    name: componentIndex(key),
+    shape: {
+      title: 'metadata of a dependency',
+      clause: '[TD] 5.2.2',
+      entry: (label) =>
+        integerOf(label) === 1
+          ? {
+              name: 'prefix',
+              shape: { ...COMPONENT, title: 'prefix of the dependency', clause: '[TD] 5.2.2' },
+            }
+          : unknownPart('metadata', label),
+    },
+  }),
 };
 
 /** SUIT_Common ([M] section 8.4.5). */
@@ -200,6 +115,7 @@ const COMMON: Shape = {
   entry: byTable(COMMON_KEYS, 'element', (row) => ({
     title: titleOf(row),
     clause: row.source,
+    ...(row.code === 1 && DEPENDENCIES),
     ...(row.code === 2 && { element: (index: number) => ({ name: String(index), shape: COMPONENT }) }),
     ...(row.code === 4 && { wraps: SEQUENCE }),
   })),

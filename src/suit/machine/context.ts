@@ -51,7 +51,6 @@ export class Context {
   /** Sections that had their turn. */
   readonly done = new Set<SectionName>();
   private readonly stores: Stores;
-  private readonly scope: ComponentIdentifier;
   private readonly met = new Map<string, Context>();
 
   constructor(
@@ -63,13 +62,13 @@ export class Context {
     this.manifest = manifest;
     this.path = path;
     this.stores = stores;
-    this.scope = scope;
     const issuer = { manifest, path };
     const seen = new Map<string, number>();
-    this.slots = manifest.targets.map(({ identifier, dependency }, index) => {
-      const full = scope.length > 0 ? [...scope, ...identifier] : identifier;
-      const name = nameOf(full, seen);
-      const component = { index, identifier: full, dependency, issuer };
+    this.slots = manifest.targets.map((target, index) => {
+      const { dependency } = target;
+      const identifier = [...scope, ...target.identifier];
+      const name = nameOf(identifier, seen);
+      const component = { index, identifier, dependency, scope: [...scope, ...target.scope], issuer };
       return { component, name, parameters: storeFor(stores, name) };
     });
   }
@@ -77,13 +76,19 @@ export class Context {
   /** Notes a dependency as checked. The same manifest again goes on where it was. */
   enter(index: number, manifest: Manifest, digest: SuitDigest): Context {
     const id = `${index} ${toHex(digest.bytes)}`;
-    const own = this.manifest.targets[index]!.scope;
-    const child =
-      this.met.get(id) ?? new Context(manifest, this.stores, [...this.path, index], [...this.scope, ...own]);
+    const { scope } = this.slots[index]!.component;
+    const child = this.met.get(id) ?? new Context(manifest, this.stores, [...this.path, index], scope);
     child.manifest = manifest;
     this.met.set(id, child);
     this.checked.set(index, child);
     return child;
+  }
+
+  /** The value of a parameter as this manifest counts components; undefined where there is none. */
+  valueOf(index: number, code: number): ParameterValue | undefined {
+    const store = this.slots[index]!.parameters;
+    if (code === SOURCE_COMPONENT && !store.settleSource(this)) return undefined;
+    return store.values.get(code);
   }
 
   /** Forgets what was checked about a component that is written to ([TD] section 5.6.4); dependencies forget too. */

@@ -11,6 +11,8 @@ export interface TargetComponent {
   readonly identifier: ComponentIdentifier;
   /** Where the component holds the envelope of another manifest ([TD] section 5.2.2). */
   readonly dependency: Dependency | undefined;
+  /** What goes before the identifiers of the components that such a manifest lists. */
+  readonly scope: ComponentIdentifier;
   /** Whose command it is: what access control looks at ([M] section 9). */
   readonly issuer: Issuer;
 }

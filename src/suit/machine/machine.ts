@@ -199,10 +199,8 @@ export class Machine {
   ): Failure | undefined {
     const values = new Map<number, ParameterValue>();
     for (const [index, wanted] of codes) {
-      const store = this.context.slots[index]!.parameters;
       for (const code of wanted) {
-        const value =
-          store.settleSource(this.context) || code !== SOURCE_COMPONENT ? store.values.get(code) : undefined;
+        const value = this.context.valueOf(index, code);
         if (value === undefined) {
           const detail = `component ${index} has no parameter ${code} to copy`;
           return this.stop('abort', command, 'parameter-missing', detail);
