@@ -96,6 +96,14 @@ const NUMBERS: Readonly<Record<RefusalCode, readonly [code: number, reason: numb
   'image-source-missing': [805, 8],
   'payload-missing': [806, 11],
   'flash-failed': [807, 11],
+  'encryption-info-wrong': [808, 2],
+  'encryption-algorithm-not-allowed': [809, 3],
+  'recipient-missing': [810, 4],
+  'content-key-wrong': [811, 4],
+  'ciphertext-digest-missing': [812, 8],
+  'ciphertext-length-wrong': [813, 10],
+  'ciphertext-digest-wrong': [814, 10],
+  'decryption-failed': [815, 10],
 
   // step 9, image
   'image-length-wrong': [901, 10],
@@ -115,6 +123,7 @@ const NUMBERS: Readonly<Record<RefusalCode, readonly [code: number, reason: numb
   'stored-start-failed': [1108, 11],
   'marks-unreadable': [1109, 11],
   'nothing-to-start': [1110, 11],
+  'stored-decryption-wrong': [1111, 11],
 
   // step 12, keep
   'nothing-on-trial': [1201, 11],

@@ -37,6 +37,9 @@ export const MAIN_COMPONENT: ComponentIdentifier = [fromUtf8('main')];
 /** Where a staged image waits before it is copied. */
 export const STAGING_COMPONENT: ComponentIdentifier = [fromUtf8('staging')];
 
+/** What is being fetched where no memory holds it: it passes through decryption into the slot that is free. */
+export const DOWNLOAD_COMPONENT: ComponentIdentifier = [fromUtf8('download')];
+
 /** URIs of integrated images: fragments that equal the envelope's text keys ([M] section 7.5), in slot order. */
 export function integratedUris(shape: ReleaseShape): readonly string[] {
   return shape === 'linked' ? ['#image-a', '#image-b'] : ['#image'];
@@ -49,6 +52,17 @@ export interface ReleaseImage {
   readonly sizeBytes: number;
   /** Where it is fetched from; without it the manifest only checks and starts what is already there. */
   readonly uri?: string | undefined;
+  /** Where it travels encrypted; then it has a URI. */
+  readonly encryption?: ImageEncryption | undefined;
+}
+
+/** The ciphertext of an image ([FE] sections 4 and 5). */
+export interface ImageEncryption {
+  /** SUIT_Encryption_Info: COSE_Encrypt with tag 96 and nil ciphertext. */
+  readonly info: Uint8Array;
+  /** SHA-256 over the ciphertext, tag included, 32 bytes. */
+  readonly digest: Uint8Array;
+  readonly sizeBytes: number;
 }
 
 /** What people read about a release ([M] section 8.4.4). */
@@ -99,8 +113,14 @@ export function describeRelease(facts: ReleaseFacts): ManifestDescription {
     text: facts.text && describeText(facts.text, component),
     referenceUri: facts.referenceUri,
     setVersion: facts.version === undefined ? undefined : parseVersion(facts.version),
-    sever: ['text'],
+    sever: severedOf(facts),
   };
+}
+
+/** What decrypts on the fly is of no use at start-up, so that no unit needs to keep it. */
+function severedOf({ shape, images }: ReleaseFacts): ('text' | 'install')[] {
+  const onTheFly = shape !== 'staged' && images.some(({ encryption }) => encryption);
+  return onTheFly ? ['install', 'text'] : ['text'];
 }
 
 function requireImages({ shape, images }: ReleaseFacts): void {
@@ -111,6 +131,9 @@ function requireImages({ shape, images }: ReleaseFacts): void {
   const fetched = images.filter((image) => image.uri !== undefined).length;
   if (fetched > 0 && fetched < wanted) throw new TypeError('give a URI for every image, or for none');
   if (shape === 'staged' && fetched === 0) throw new TypeError('a staged release needs the URI of its image');
+  const encrypted = images.filter(({ encryption }) => encryption).length;
+  if (encrypted > 0 && (encrypted < wanted || fetched < wanted))
+    throw new TypeError('an encrypted release has an encryption and a URI for every image');
 }
 
 type Template = (
@@ -121,6 +144,7 @@ type Template = (
 /** One component, so no component index is set ([M] section 7, first note). */
 const oneImage: Template = (facts, component) => {
   const image = facts.images[0]!;
+  if (image.encryption) return onTheFly(facts, component, image, image.encryption);
   return {
     components: [component],
     shared: [override({ ...identity(facts), ...content(image) }), ...compatibility(facts)],
@@ -137,6 +161,7 @@ const linked: Template = (facts, component) => {
   const bySlot = (more: (image: ReleaseImage) => Partial<ParameterTypes> | undefined): CommandDescription =>
     tryEach(...facts.images.map((image, slot) => inSlot(slot, more(image))));
   const fetched = facts.images.every((image) => image.uri !== undefined);
+  if (facts.images.every(({ encryption }) => encryption)) return linkedOnTheFly(facts, component, bySlot);
   return {
     components: [component],
     shared: [override(identity(facts)), bySlot(content), ...compatibility(facts)],
@@ -148,21 +173,73 @@ const linked: Template = (facts, component) => {
   };
 };
 
+/**
+ * Decryption without a staging area ([FE] section 4.2): component 1 is what is being fetched, which no memory holds; the
+ * copy decrypts it on its way into component 0. The digest of what comes out is compared before anything counts.
+ */
+function onTheFly(
+  facts: ReleaseFacts,
+  component: ComponentIdentifier,
+  image: ReleaseImage,
+  { info, sizeBytes }: ImageEncryption,
+): ReturnType<Template> {
+  return {
+    components: [component, DOWNLOAD_COMPONENT],
+    shared: [setIndex(0), override({ ...identity(facts), ...content(image) }), ...compatibility(facts)],
+    sequences: sections({
+      'payload-fetch': [setIndex(1), override({ 14: sizeBytes, 21: image.uri! }), fetch],
+      install: [setIndex(0), override({ 19: info, 22: 1 }), copy, imageMatches],
+      validate: [setIndex(0), imageMatches],
+      invoke: facts.start ? [setIndex(0), invoke] : [],
+    }),
+  };
+}
+
+/** The same for A/B images: the slot decides which ciphertext is fetched and how it is decrypted. */
+function linkedOnTheFly(
+  facts: ReleaseFacts,
+  component: ComponentIdentifier,
+  bySlot: (more: (image: ReleaseImage) => Partial<ParameterTypes> | undefined) => CommandDescription,
+): ReturnType<Template> {
+  const fetchedBySlot = tryEach(
+    ...facts.images.map(({ uri, encryption }, slot) => [
+      setIndex(0),
+      ...inSlot(slot, undefined),
+      setIndex(1),
+      override({ 14: encryption!.sizeBytes, 21: uri! }),
+    ]),
+  );
+  const infoBySlot = bySlot(({ encryption }) => ({ 19: encryption!.info, 22: 1 }));
+  return {
+    components: [component, DOWNLOAD_COMPONENT],
+    shared: [setIndex(0), override(identity(facts)), bySlot(content), ...compatibility(facts)],
+    sequences: sections({
+      'payload-fetch': [setIndex(0), fetchedBySlot, setIndex(1), fetch],
+      install: [setIndex(0), infoBySlot, copy, imageMatches],
+      validate: [setIndex(0), imageMatches],
+      invoke: facts.start ? [setIndex(0), bySlot(() => undefined), invoke] : [],
+    }),
+  };
+}
+
 /** A branch: condition first, the rest after it, so that a failed branch leaves nothing that matters. */
 function inSlot(slot: number, more: Partial<ParameterTypes> | undefined): SequenceDescription {
   const chosen = [override({ 5: slot }), slotMatches];
   return more ? [...chosen, override(more)] : chosen;
 }
 
-/** Component 0 runs, component 1 is the staging area ([M] sections 7.3 and 7.4). */
+/** Component 0 runs, component 1 is the staging area ([M] sections 7.3 and 7.4). A ciphertext is compared there ([FE] 4.3). */
 const staged: Template = (facts, component) => {
   const image = facts.images[0]!;
+  const { encryption } = image;
+  const staged = content(encryption ?? image);
+  const decryption = encryption ? { 19: encryption.info } : {};
   return {
     components: [component, STAGING_COMPONENT],
     shared: [setIndex(0), override({ ...identity(facts), ...content(image) }), ...compatibility(facts)],
     sequences: sections({
-      'payload-fetch': [setIndex(1), override({ ...content(image), 21: image.uri! }), fetch, imageMatches],
-      install: [setIndex(0), override({ 22: 1 }), copy, imageMatches],
+      'payload-fetch': [setIndex(1), override({ ...staged, 21: image.uri! }), fetch, imageMatches],
+      install: [setIndex(0), override({ ...decryption, 22: 1 }), copy, imageMatches],
       validate: [setIndex(0), imageMatches],
       invoke: facts.start ? [setIndex(0), invoke] : [],
     }),
@@ -185,7 +262,7 @@ function compatibility(facts: ReleaseFacts): SequenceDescription {
   return facts.deviceId ? [vendorMatches, classMatches, deviceMatches] : [vendorMatches, classMatches];
 }
 
-function content(image: ReleaseImage): Partial<ParameterTypes> {
+function content(image: Pick<ReleaseImage, 'digest' | 'sizeBytes'>): Partial<ParameterTypes> {
   return { 3: { algorithm: SHA_256, bytes: image.digest }, 14: image.sizeBytes };
 }
 

@@ -24,6 +24,7 @@ export { type Scheme, UNIT_PROFILES, type UnitProfile } from './profiles.ts';
 export {
   UNIT_FORMAT,
   type UnitAnchor,
+  type UnitContentKey,
   type UnitKey,
   type UnitMacKey,
   type UnitRecord,
@@ -55,4 +56,10 @@ export {
 export { createUnitFile, openUnitFile, programRecovery, type UnitFile } from './unit-file.ts';
 export { type UnitFileContent, UnitFileError, type UnitFileErrorCode } from './unit-file-header.ts';
 export { HEADER_SIZE, type UnitFileLayout, unitFileLayout } from './unit-file-layout.ts';
+export {
+  type ContentSecrets,
+  DECRYPTION_KEY_ID_LENGTH,
+  decryptionKeyId,
+  unwrappersOf,
+} from './unwrappers.ts';
 export { type Answer, decide, type Scope, toJson, type Verdict } from './verdict.ts';

@@ -1,8 +1,16 @@
-import { type ByteSource, equal } from '../bytes/index.ts';
+import { type ByteSource, equal, slice } from '../bytes/index.ts';
 import { equalInConstantTime } from '../crypto/index.ts';
-import { judgeImage as judgeOffered } from './check/image.ts';
+import type { Ciphertext } from './check/encryption.ts';
+import {
+  judgeCiphertext,
+  judgeCiphertextDigest,
+  judgeDecrypted,
+  refuseDecryption,
+} from './check/encryption.ts';
+import { judgeOffered } from './check/for-unit.ts';
+import { type DecryptingSource, decryptingSource } from './decrypting.ts';
 import { FlashError } from './flash.ts';
-import { type Board, isStaged, protectedSlot, slotName, viewOf } from './life-board.ts';
+import { type Board, fallenOnceMore, isStaged, protectedSlot, slotName, viewOf } from './life-board.ts';
 import { EMPTY_SLOT, type Marks, withSlot } from './marks.ts';
 import type { InstallPlan, InstallRequest } from './ports.ts';
 import type { RefusalCode } from './refusals.ts';
@@ -50,23 +58,53 @@ export function install(board: Board, request: InstallRequest): InstallResult {
     const before = board.journal.marks;
     const running = before && protectedSlot(board, before);
     const plan = board.decision.judgeInstall(trace, request, viewOf(board, before, running));
-    trace.enter('content');
-    guard(trace, 'flash-failed', { what: 'marks', source: 'RFC 9019 3' }, () => board.journal.settle());
-    const marks = board.journal.marks!;
-    const holder = holderOf(marks, plan);
-    if (plan.effect === 'already there' && holder !== undefined) {
-      slot = holder;
-      return noteAlreadyThere(trace, slotName(board, holder), plan);
+    try {
+      slot = carryOut(board, trace, plan, running);
+    } finally {
+      plan.ciphertext?.content.key.fill(0);
     }
-    const { source } = plan.image;
-    if (!source) return;
-    const job = { board, trace, plan, source, slot: holder ?? freeSlot(board, running) };
-    bringIn(job, marks);
-    judgeImage(job);
-    commit(job);
-    slot = job.slot;
   });
   return { ...verdict, slot: slot === undefined ? null : slotName(board, slot) };
+}
+
+/** Steps 8 to 10. Gives the slot that is ready, or holds the same release already; undefined where the image is absent. */
+function carryOut(
+  board: Board,
+  trace: Trace,
+  plan: InstallPlan,
+  running: number | undefined,
+): number | undefined {
+  trace.enter('content');
+  guard(trace, 'flash-failed', { what: 'marks', source: 'RFC 9019 3' }, () => board.journal.settle());
+  const marks = board.journal.marks!;
+  const holder = holderOf(marks, plan);
+  if (plan.effect === 'already there' && holder !== undefined) {
+    noteAlreadyThere(trace, slotName(board, holder), plan);
+    return holder;
+  }
+  const { source } = plan.image;
+  if (!source) return undefined;
+  const job = { board, trace, plan, source, slot: holder ?? freeSlot(board, running) };
+  if (onTheFly(plan)) noteOnTheFly(trace);
+  bringIn(job, marks);
+  judgeImage(job);
+  commit(job);
+  return job.slot;
+}
+
+/** Whether what is fetched is decrypted before it is known to be the one that was sealed. */
+function onTheFly({ ciphertext }: InstallPlan): boolean {
+  return ciphertext?.at === 'install';
+}
+
+function noteOnTheFly(trace: Trace): void {
+  trace.note({
+    what: 'protection',
+    found:
+      'no staging area: the image is decrypted into the free slot before its digest can be compared, so a ciphertext ' +
+      'that was altered on the way is written once before it is refused',
+    source: 'draft-ietf-suit-firmware-encryption 11; RFC 9459 8',
+  });
 }
 
 /** The slot that holds the same manifest, complete or not. */
@@ -83,8 +121,9 @@ function freeSlot(board: Board, running: number | undefined): number {
 }
 
 /** The same release is on board: nothing is programmed. An image that came along is judged all the same. */
-function noteAlreadyThere(trace: Trace, name: string, { image }: InstallPlan): void {
-  if (image.source) judgeOffered(trace, image, image.source);
+function noteAlreadyThere(trace: Trace, name: string, plan: InstallPlan): void {
+  const { image } = plan;
+  if (image.source) judgeOffered(trace, plan, image.source);
   for (const step of image.source ? (['commit'] as const) : (['content', 'image', 'commit'] as const)) {
     trace.skip(step, {
       what: 'the same manifest',
@@ -96,25 +135,47 @@ function noteAlreadyThere(trace: Trace, name: string, { image }: InstallPlan): v
 
 /** Step 8: fills the slot, from the last checkpoint where the same release was begun there before. */
 function bringIn(job: Job, marks: Marks): void {
-  const { board, trace, plan, source, slot } = job;
-  requireAnnouncedLength(trace, source.size, plan.image.size);
+  const { board, trace, plan, slot } = job;
+  const { source, size } = arriving(job);
   const span = board.layout.slots[slot]!;
-  const from = resumedFrom(marks, slot, plan);
+  const begun = resumedFrom(marks, slot, plan);
+  const from = begun !== undefined && decrypts(source) && !source.seeks ? 0 : begun;
   guard(trace, 'flash-failed', { what: 'filling', source: 'RFC 9019 3' }, () => {
     if (from === undefined) markFilling(job, marks);
-    fillSlot(board.flash, span, source, plan.image.size, {
+    fillSlot(board.flash, span, source, size, {
       from: from ?? 0,
       checkpoint: (progress) => board.journal.write({ ...board.journal.marks!, progress }),
     });
     replaceArea(board.flash, board.layout.envelopes[slot]!, plan.storedEnvelope);
   });
-  const pages = Math.ceil(plan.image.size / board.flash.geometry.erase_page);
+  const pages = Math.ceil(size / board.flash.geometry.erase_page);
   trace.holds({
     what: `slot ${slotName(board, slot)} is filled`,
-    expected: () => `${plan.image.size} bytes in ${pages} pages, the rest erased`,
+    expected: () => `${size} bytes in ${pages} pages, the rest erased`,
     found: from === undefined ? 'all of it' : `all of it, resumed at page ${from}`,
     source: 'draft-ietf-suit-manifest 6.3.1, 8.4.10.4',
   });
+  const wrong = decrypts(source) ? source.finish() : undefined;
+  if (wrong === undefined) return;
+  release(job);
+  refuseDecryption(trace, wrong);
+}
+
+/** What goes into the slot: the image, a ciphertext that waits there, or what it decrypts to. Size in bytes. */
+function arriving({ trace, plan, source }: Job): { source: ByteSource | DecryptingSource; size: number } {
+  const { ciphertext, image } = plan;
+  if (!ciphertext) {
+    requireAnnouncedLength(trace, source.size, image.size);
+    return { source, size: image.size };
+  }
+  judgeCiphertext(trace, ciphertext, source);
+  return ciphertext.at === 'start'
+    ? { source, size: ciphertext.size }
+    : { source: decryptingSource(source, ciphertext.content), size: image.size };
+}
+
+function decrypts(source: ByteSource): source is DecryptingSource {
+  return 'finish' in source;
 }
 
 /** An image of another length is refused before the slot is touched (RFC 9124 section 4.3.15). */
@@ -144,8 +205,13 @@ function markFilling({ board, plan, slot }: Job, marks: Marks): void {
 /** Step 9: reads the slot back. A slot with another image than the one announced counts as empty from then on. */
 function judgeImage(job: Job): void {
   const { board, trace, plan, slot } = job;
-  trace.enter('image');
   const content = spanSource(board.flash, board.layout.slots[slot]!);
+  const { ciphertext } = plan;
+  if (ciphertext?.at === 'start') {
+    judgeStaged(job, ciphertext, content);
+    return;
+  }
+  trace.enter('image');
   const found = digestOfStart(content, plan.image.size);
   const question = {
     what: `SHA-256 of the image read back from slot ${slotName(board, slot)}, compared in constant time`,
@@ -158,15 +224,30 @@ function judgeImage(job: Job): void {
     trace.refuse('image-digest-wrong', question);
   }
   trace.holds(question);
-  requireClean(job, content);
+  requireClean(job, content, plan.image.size);
+}
+
+/** A ciphertext is compared where it waits, and decrypted to nowhere, while the running image is still there. */
+function judgeStaged(job: Job, ciphertext: Ciphertext, content: ByteSource): void {
+  const { trace, board, slot } = job;
+  const { size, digest } = ciphertext;
+  try {
+    const found = digestOfStart(content, size);
+    judgeCiphertextDigest(trace, digest!, found, `read back from slot ${slotName(board, slot)}`);
+    judgeDecrypted(trace, ciphertext, slice(content, 0, size));
+  } catch (error) {
+    release(job);
+    throw error;
+  }
+  requireClean(job, content, size);
 }
 
 /** Behind image and kept envelope there must be nothing that was not sealed. */
-function requireClean(job: Job, content: ByteSource): void {
+function requireClean(job: Job, content: ByteSource, size: number): void {
   const { board, trace, plan, slot } = job;
   const { erased_value: erased } = board.flash.geometry;
   const clean =
-    restIs(content, plan.image.size, erased) &&
+    restIs(content, size, erased) &&
     areaHolds(board.flash, board.layout.envelopes[slot]!, plan.storedEnvelope);
   const question = {
     what: 'rest of the slot, and the envelope kept for start-up',
@@ -178,10 +259,15 @@ function requireClean(job: Job, content: ByteSource): void {
   trace.require(clean, 'image-length-wrong', question);
 }
 
-/** Where even this mark cannot be written the slot stays as filling, which never starts either. */
-function release({ board, slot }: Job): void {
+/**
+ * Where even this mark cannot be written the slot stays as filling, which never starts either. What was decrypted on the
+ * fly and came to nothing counts as a try: it cost an erase of the slot, and must not do so without end.
+ */
+function release({ board, slot, plan }: Job): void {
+  const marks = board.journal.marks!;
+  const fallen = onTheFly(plan) ? fallenOnceMore(marks, plan.manifestDigest) : marks.fallen;
   try {
-    board.journal.write({ ...withSlot(board.journal.marks!, slot, EMPTY_SLOT), progress: 0 });
+    board.journal.write({ ...withSlot(marks, slot, EMPTY_SLOT), progress: 0, fallen });
   } catch (error) {
     if (!(error instanceof FlashError)) throw error;
   }

@@ -1,8 +1,9 @@
 import { equal } from '../bytes/index.ts';
+import type { KeyUnwrapper } from '../cose/index.ts';
 import { equalInConstantTime } from '../crypto/index.ts';
 import type { Flash } from './flash.ts';
 import type { FlashLayout } from './flash-layout.ts';
-import type { Marks, SlotMark } from './marks.ts';
+import { FALLEN_LIMIT, type Marks, type SlotMark, TRIES_LIMIT } from './marks.ts';
 import type { MarksJournal } from './marks-journal.ts';
 import type { Decision, StoredFacts } from './ports.ts';
 import type { UnitRecord } from './record.ts';
@@ -32,6 +33,7 @@ export interface RecoveryImage {
 export interface Board {
   readonly record: UnitRecord;
   readonly macKeys: ReadonlyMap<string, Uint8Array>;
+  readonly unwrappers: readonly KeyUnwrapper[];
   readonly flash: Flash;
   readonly layout: FlashLayout;
   readonly journal: MarksJournal;
@@ -119,7 +121,8 @@ export function recoveryHolds({ flash, layout, recovery }: Board): boolean {
 
 /** The unit as a decision sees it. */
 export function viewOf(board: Board, marks: Marks | undefined, running?: number): UnitView {
-  return { record: board.record, macKeys: board.macKeys, state: stateOf(board, marks, running) };
+  const { record, macKeys, unwrappers } = board;
+  return { record, macKeys, unwrappers, state: stateOf(board, marks, running) };
 }
 
 function stateOf(board: Board, marks: Marks | undefined, running: number | undefined): UnitState {
@@ -155,6 +158,17 @@ export function protectedSlot(board: Board, marks: Marks): number | undefined {
     return kept.find((slot) => !judgeSlot(board, marks, slot, marks.floors).refusal) ?? kept[0];
   }
   return kept[0] ?? order[0];
+}
+
+/** What came to nothing, with one more try of `digest`, latest first. */
+export function fallenOnceMore(marks: Marks, manifestDigest: Uint8Array): Marks['fallen'] {
+  const tries = Math.min(triesOf(marks, manifestDigest) + 1, TRIES_LIMIT);
+  return [{ manifestDigest, tries }, ...fallenWithout(marks, manifestDigest)].slice(0, FALLEN_LIMIT);
+}
+
+/** How often a manifest came to nothing. */
+export function triesOf(marks: Marks, digest: Uint8Array): number {
+  return marks.fallen.find(({ manifestDigest }) => equal(manifestDigest, digest))?.tries ?? 0;
 }
 
 /** What fell back, without `digest`. */

@@ -1,3 +1,4 @@
+import type { KeyUnwrapper } from '../cose/index.ts';
 import { judgeInstall } from './check/for-unit.ts';
 import { judgeStored } from './check/stored.ts';
 import type { Flash } from './flash.ts';
@@ -21,6 +22,8 @@ export interface UnitParts {
   readonly macKeys: ReadonlyMap<string, Uint8Array>;
   /** The unit's own key for its marks, 32 bytes; nobody else has it. */
   readonly marksKey: Uint8Array;
+  /** What opens the content keys of encrypted images. Default none. */
+  readonly unwrappers?: readonly KeyUnwrapper[];
   readonly flash: Flash;
   /** The judging half; the real one unless a test brings another. */
   readonly decision?: Decision;
@@ -49,11 +52,21 @@ export interface Unit {
 
 /** Puts a unit under power. Reads its marks; programs nothing. */
 export function openUnit(parts: UnitParts): Unit {
-  const { record, macKeys, flash, recovery } = parts;
+  const { record, macKeys, flash, recovery, unwrappers = [] } = parts;
   const { decision = { judgeInstall, judgeStored }, memory = { running: undefined } } = parts;
   const layout = flashLayout(record.memory);
   const journal = new MarksJournal(flash, layout.state, parts.marksKey);
-  const board: Board = { record, macKeys, flash, layout, journal, decision, recovery, memory };
+  const board: Board = {
+    record,
+    macKeys,
+    unwrappers,
+    flash,
+    layout,
+    journal,
+    decision,
+    recovery,
+    memory,
+  };
   const view = () => {
     const { marks } = journal;
     return viewOf(board, marks, marks && protectedSlot(board, marks));

@@ -1,4 +1,5 @@
 import type { ByteSource } from '../bytes/index.ts';
+import type { Ciphertext } from './check/encryption.ts';
 import type { Effect } from './facts.ts';
 import type { Floors, UnitView } from './state.ts';
 import type { Trace } from './trace.ts';
@@ -26,6 +27,8 @@ export interface InstallPlan {
     /** SHA-256, 32 bytes. */
     readonly digest: Uint8Array;
   };
+  /** Where the source is encrypted. Its content key is overwritten once the plan is carried out or given up. */
+  readonly ciphertext?: Ciphertext | undefined;
   /** The envelope as it is kept for start-up: without integrated payloads. */
   readonly storedEnvelope: Uint8Array;
 }
@@ -50,6 +53,8 @@ export interface StoredFacts {
   readonly imageSize: number;
   /** SHA-256 of the image, 32 bytes. */
   readonly imageDigest: Uint8Array;
+  /** Where the slot holds a ciphertext: how it is opened, for the copy that decrypts. */
+  readonly ciphertext?: { readonly info: Uint8Array; readonly size: number } | undefined;
 }
 
 /** The judging half of a unit, as the half that writes flash calls it. Both may end in a refusal of the trace. */

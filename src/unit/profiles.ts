@@ -7,6 +7,10 @@ export interface UnitProfile {
   readonly scheme: Scheme;
   /** The one COSE algorithm that the unit takes; the message never chooses (draft-ietf-suit-mti section 5.2). */
   readonly algorithm: number;
+  /** The COSE algorithm by which a content key reaches the unit. */
+  readonly keyDistribution: number;
+  /** The one COSE algorithm of encrypted images. */
+  readonly content: number;
   readonly source: string;
 }
 
@@ -19,36 +23,48 @@ export const UNIT_PROFILES: readonly UnitProfile[] = [
     name: 'suit-sha256-hmac-a128kw-a128ctr',
     scheme: 'symmetric',
     algorithm: 5,
+    keyDistribution: -3,
+    content: -65534,
     source: 'draft-ietf-suit-mti 3.1',
   },
   {
     name: 'suit-sha256-esp256-ecdh-a128ctr',
     scheme: 'asymmetric',
     algorithm: -9,
+    keyDistribution: -29,
+    content: -65534,
     source: 'draft-ietf-suit-mti 3.2',
   },
   {
     name: 'suit-sha256-ed25519-ecdh-a128ctr',
     scheme: 'asymmetric',
     algorithm: -19,
+    keyDistribution: -29,
+    content: -65534,
     source: 'draft-ietf-suit-mti 3.3',
   },
   {
     name: 'suit-sha256-esp256-ecdh-a128gcm',
     scheme: 'asymmetric',
     algorithm: -9,
+    keyDistribution: -29,
+    content: 1,
     source: 'draft-ietf-suit-mti 3.4',
   },
   {
     name: 'suit-sha256-ed25519-ecdh-chacha-poly',
     scheme: 'asymmetric',
     algorithm: -19,
+    keyDistribution: -29,
+    content: 24,
     source: 'draft-ietf-suit-mti 3.5',
   },
   {
     name: 'suit-sha256-hsslms-a256kw-a256ctr',
     scheme: 'asymmetric',
     algorithm: -46,
+    keyDistribution: -5,
+    content: -65532,
     source: 'draft-ietf-suit-mti 3.6',
   },
 ];

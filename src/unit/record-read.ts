@@ -83,6 +83,17 @@ const record: Reader<UnitRecord> = object({
     }),
     { maximum: 8 },
   ),
+  content_keys: optional(
+    list(
+      object({
+        id: hex({ minimum: 1, maximum: 64 }),
+        label: text({}),
+        cohort: optional(text({})),
+        secret,
+      }),
+      { maximum: 16 },
+    ),
+  ),
   floors: object({
     sequence_number: text({ pattern: DECIMAL, expected: 'a whole number as decimal text' }),
     security_version: uint32,
@@ -126,11 +137,12 @@ function checkScheme({ scheme, profile, anchors, mac_keys, trial_attempts }: Uni
 }
 
 /** A production unit's file holds no secret in clear. */
-function checkSecrets({ trial, mac_keys, unit_keys }: UnitRecord): void {
+function checkSecrets({ trial, mac_keys, unit_keys, content_keys = [] }: UnitRecord): void {
   if (trial) return;
   for (const [field, keys] of [
     ['mac_keys', mac_keys],
     ['unit_keys', unit_keys],
+    ['content_keys', content_keys],
   ] as const) {
     const clear = keys.findIndex((key) => 'trial_hex' in key.secret);
     if (clear >= 0)

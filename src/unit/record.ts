@@ -26,6 +26,15 @@ export interface UnitMacKey {
   readonly secret: UnitSecret;
 }
 
+/** A key-encryption key of the class or of one cohort: content keys come wrapped under it. Never a MAC key. */
+export interface UnitContentKey {
+  /** The key id that a recipient names (`kid`), hexadecimal. */
+  readonly id: string;
+  readonly label: string;
+  readonly cohort?: string;
+  readonly secret: UnitSecret;
+}
+
 /** A key of the unit's own; each purpose has another. */
 export interface UnitKey {
   readonly purpose: 'attestation' | 'report' | 'decryption';
@@ -52,6 +61,8 @@ export interface UnitRecord {
   readonly anchors: readonly UnitAnchor[];
   readonly mac_keys: readonly UnitMacKey[];
   readonly unit_keys: readonly UnitKey[];
+  /** Absent where the unit takes no content keys by key wrap. */
+  readonly content_keys?: readonly UnitContentKey[];
   /** Floors at provisioning. The sequence number is decimal text: it may exceed 2^53. */
   readonly floors: {
     readonly sequence_number: string;

@@ -1,4 +1,5 @@
 import { rowsOf } from './refusal-rows.ts';
+import { ENCRYPTION_REFUSALS } from './refusals-encryption.ts';
 
 const CONTENT = rowsOf('content', {
   'severed-part-missing': [
@@ -70,7 +71,7 @@ const COMMIT = rowsOf('commit', {
 });
 
 /** Steps 8 to 10: what is brought in, what it turns out to be, and the mark that makes it count. */
-export const FLASH_REFUSALS = { ...CONTENT, ...IMAGE, ...COMMIT };
+export const FLASH_REFUSALS = { ...CONTENT, ...ENCRYPTION_REFUSALS, ...IMAGE, ...COMMIT };
 
 const START = rowsOf('start', {
   'stored-envelope-wrong': [
@@ -114,6 +115,12 @@ const START = rowsOf('start', {
     'The memory that would run was changed or is failing.',
     'Install the release again; where it happens again, the flash needs service.',
     'draft-ietf-suit-manifest 4.2, 7.2; RFC 9124 4.3.8',
+  ],
+  'stored-decryption-wrong': [
+    'what waits in the staging area cannot be decrypted',
+    'The content key that was sent with it no longer opens: the keys of the unit were changed.',
+    'Install the release again, sealed for the keys that the unit holds now.',
+    'draft-ietf-suit-firmware-encryption 4, 5',
   ],
   'stored-start-failed': [
     'the manifest of what is in the slot does not lead to a start',

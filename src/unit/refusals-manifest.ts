@@ -52,7 +52,7 @@ export const MANIFEST_REFUSALS = rowsOf('manifest', {
   ],
   'parameter-unsupported': [
     'the manifest sets a parameter that the unit knows and does not use',
-    'A standard defines it (encryption, for example), but this unit was not built with it.',
+    'A standard defines it (what to wait for, for example), but this unit was not built with it.',
     'Seal without it for this unit.',
     'draft-ietf-suit-manifest 6.1, 8.4.8',
   ],

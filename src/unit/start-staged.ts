@@ -1,4 +1,6 @@
-import { equal } from '../bytes/index.ts';
+import { type ByteSource, equal, slice } from '../bytes/index.ts';
+import { contentAlgorithmOf, openInfo } from './check/encryption.ts';
+import { decryptingSource } from './decrypting.ts';
 import type { SlotJudgement } from './life-board.ts';
 import { EMPTY_SLOT, type Marks, type SlotMark, withSlot } from './marks.ts';
 import type { StoredFacts } from './ports.ts';
@@ -40,7 +42,8 @@ function copyVerified(run: StartRun, staged: SlotMark, facts: StoredFacts): Slot
   const { journal } = run.board;
   const before = journal.marks!.slots[RUN];
   const resumed = before.state === 'filling' && equal(before.manifestDigest, staged.manifestDigest);
-  for (const from of resumed && journal.marks!.progress > 0 ? [journal.marks!.progress, 0] : [0]) {
+  const goesOn = resumed && journal.marks!.progress > 0 && !mustRestart(run, facts);
+  for (const from of goesOn ? [journal.marks!.progress, 0] : [0]) {
     if (!copy(run, staged, facts, from)) return undefined;
     const marks = withSlot(journal.marks!, RUN, { ...staged, state: 'ready' });
     const judged = judgeInto(run, RUN, marks);
@@ -49,12 +52,47 @@ function copyVerified(run: StartRun, staged: SlotMark, facts: StoredFacts): Slot
   return undefined;
 }
 
+/** An authenticated ciphertext is decrypted from its beginning; AES-CTR from any page. */
+function mustRestart(run: StartRun, { ciphertext }: StoredFacts): boolean {
+  return ciphertext !== undefined && contentAlgorithmOf(run.board).mode === 'aead';
+}
+
 function copy(run: StartRun, staged: SlotMark, facts: StoredFacts, from: number): boolean {
+  const held = spanSource(run.board.flash, run.board.layout.slots[STAGING]);
+  const { ciphertext } = facts;
+  if (!ciphertext) return move(run, staged, { source: held, size: facts.imageSize }, from);
+  const opened = openInfo(ciphertext.info, run.board);
+  if (!opened.ok) return false;
+  const source = decryptingSource(slice(held, 0, ciphertext.size), opened.content);
+  const moved = move(run, staged, { source, size: facts.imageSize }, from);
+  const wrong = moved ? source.finish() : undefined;
+  opened.content.key.fill(0);
+  noteDecrypted(run, moved, wrong);
+  return moved && wrong === undefined;
+}
+
+function noteDecrypted({ lines }: StartRun, moved: boolean, wrong: string | undefined): void {
+  if (!moved) return;
+  lines.push({
+    what: 'decryption of the staged image into the running slot',
+    expected: 'whole',
+    found: wrong ?? 'whole',
+    ok: wrong === undefined,
+    source: 'draft-ietf-suit-firmware-encryption 4, 7.2',
+  });
+}
+
+function move(
+  run: StartRun,
+  staged: SlotMark,
+  { source, size }: { source: ByteSource; size: number },
+  from: number,
+): boolean {
   const { flash, layout, journal } = run.board;
   return tryFlash(run, 'moving the staged image into the running slot', () => {
     const filling: SlotMark = { ...staged, state: 'filling', envelopeLength: 0 };
     if (from === 0) journal.write({ ...withSlot(journal.marks!, RUN, filling), progress: 0 });
-    fillSlot(flash, layout.slots[RUN], spanSource(flash, layout.slots[STAGING]), facts.imageSize, {
+    fillSlot(flash, layout.slots[RUN], source, size, {
       from,
       checkpoint: (progress) => journal.write({ ...journal.marks!, progress }),
     });

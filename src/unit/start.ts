@@ -1,6 +1,13 @@
-import { equal } from '../bytes/index.ts';
-import { type Board, candidates, fallenWithout, isStaged, recoveryHolds, slotName } from './life-board.ts';
-import { EMPTY_SLOT, FALLEN_LIMIT, type Marks, TRIES_LIMIT, withSlot } from './marks.ts';
+import {
+  type Board,
+  candidates,
+  fallenOnceMore,
+  isStaged,
+  recoveryHolds,
+  slotName,
+  triesOf,
+} from './life-board.ts';
+import { EMPTY_SLOT, withSlot } from './marks.ts';
 import { type Refusal, refusalOf } from './refusals.ts';
 import {
   type Chosen,
@@ -104,10 +111,7 @@ function endTrial(run: StartRun, trial: number): Chosen | undefined {
   if (!other && !recoveryHolds(run.board)) return tryAgain(run, trial);
   const mark = marks.slots[trial]!;
   const tries = triesOf(marks, mark.manifestDigest) + 1;
-  const fallen = [
-    { manifestDigest: mark.manifestDigest, tries: Math.min(tries, TRIES_LIMIT) },
-    ...fallenWithout(marks, mark.manifestDigest),
-  ].slice(0, FALLEN_LIMIT);
+  const fallen = fallenOnceMore(marks, mark.manifestDigest);
   writeMarks(run, { ...withSlot(marks, trial, EMPTY_SLOT), fallen });
   const slot = slotName(run.board, trial);
   run.lines.push({
@@ -119,10 +123,6 @@ function endTrial(run: StartRun, trial: number): Chosen | undefined {
   });
   run.passedOver.push({ slot, refusal: refusalOf('trial-ran-out') });
   return other && invoke(run, other);
-}
-
-function triesOf(marks: Marks, digest: Uint8Array): number {
-  return marks.fallen.find(({ manifestDigest }) => equal(manifestDigest, digest))?.tries ?? 0;
 }
 
 /** Better the image on trial once more than a unit that does not start at all. */

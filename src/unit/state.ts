@@ -1,3 +1,4 @@
+import type { KeyUnwrapper } from '../cose/index.ts';
 import type { UnitRecord } from './record.ts';
 
 /** What the marks of a unit say about one slot. Sequence numbers are those of the manifests. */
@@ -42,6 +43,8 @@ export interface UnitView {
   readonly record: UnitRecord;
   /** Secret MAC keys by key id in lower-case hexadecimal; empty for the asymmetric scheme. */
   readonly macKeys: ReadonlyMap<string, Uint8Array>;
+  /** What opens the content keys of encrypted images; none where the unit holds no key for that. */
+  readonly unwrappers?: readonly KeyUnwrapper[];
   readonly state: UnitState;
 }
 

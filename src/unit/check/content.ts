@@ -12,13 +12,26 @@ import {
 import type { RefusalCode } from '../refusals.ts';
 import type { Trace } from '../trace.ts';
 import type { Circumstances } from './condition-rows.ts';
+import { type Ciphertext, type Encryption, judgeEncryption } from './encryption.ts';
 import type { NamedImage } from './fit.ts';
 import { DONE, failed, hostFor, type Role, roleOf } from './host.ts';
 
-/** Where the bytes of a component come from. */
-export type Payload =
+/** Where the bytes of a component come from, and how they are decrypted on their way where they are. */
+export type Payload = (
   | { readonly from: 'uri'; readonly uri: string }
-  | { readonly from: 'manifest'; readonly content: Uint8Array };
+  | { readonly from: 'manifest'; readonly content: Uint8Array }
+) & { readonly encryption?: Encryption };
+
+/** What step 8 found before anything is written. */
+export interface JudgedContent {
+  /** Undefined where the image is detached and was not supplied. */
+  readonly source: ByteSource | undefined;
+  /** Where the source is encrypted. */
+  readonly ciphertext: Ciphertext | undefined;
+}
+
+const DIGESTS_DIFFER = 'install and validate name different digests';
+const SIZES_DIFFER = 'install and validate name different sizes';
 
 /** What an installation runs before it validates (draft-ietf-suit-manifest section 8.4.6). */
 const SECTIONS = ['payload-fetch', 'install'] as const;
@@ -37,13 +50,46 @@ export function judgeContent(
   { envelope, manifest, image }: { envelope: Envelope; manifest: Manifest; image: NamedImage },
   circumstances: Circumstances,
   supplied: ByteSource | undefined,
-): ByteSource | undefined {
+): JudgedContent {
   trace.enter('content');
   judgeSevered(trace, manifest);
   const payload = followInstall(trace, manifest, image, circumstances);
-  return payload.from === 'manifest'
-    ? sourceOf(payload.content)
-    : locate(trace, envelope, payload.uri, supplied);
+  const { encryption } = payload;
+  if (encryption?.at === 'start') requireInPlace(trace, manifest);
+  const ciphertext = encryption && judgeEncryption(trace, encryption, image, circumstances.unit);
+  const source =
+    payload.from === 'manifest' ? sourceOf(payload.content) : locate(trace, envelope, payload.uri, supplied);
+  return { source, ciphertext };
+}
+
+/** What a start decrypts by is kept with the image: severed parts are not. */
+function requireInPlace(trace: Trace, { sequences }: Manifest): void {
+  const severed = SECTIONS.find((name) => sequences.get(name)?.state === 'attached');
+  if (!severed) return;
+  trace.refuse('install-failed', {
+    what: 'sequences by which the staged image is decrypted at start',
+    expected: 'in the manifest itself',
+    found: `${severed} is severed, and a unit keeps no severed part`,
+    source: 'draft-ietf-suit-manifest 8.4.12; docs/deployment-profile.md',
+  });
+}
+
+/**
+ * How the manifest that is kept with a staged image has it decrypted; undefined where it is not encrypted, or where what
+ * installs it was not kept.
+ */
+export function encryptionAtStart(
+  manifest: Manifest,
+  image: NamedImage,
+  circumstances: Circumstances,
+): Encryption | undefined {
+  const { sequences } = manifest;
+  const kept = SECTIONS.filter((name) => sequences.get(name)?.state === 'in-place');
+  const contents = new Map<Role, Payload>();
+  const host = hostFor(circumstances, new InstallOnPaper(circumstances, image, contents));
+  const outcome = kept.length > 0 ? runSequences(manifest, kept, host) : undefined;
+  const encryption = contents.get('main')?.encryption;
+  return outcome?.ok && encryption?.at === 'start' ? encryption : undefined;
 }
 
 /** Every severed part in the envelope is the one whose digest was sealed (draft-ietf-suit-manifest section 8.4.12). */
@@ -112,6 +158,8 @@ class InstallOnPaper {
   readonly #circumstances: Circumstances;
   readonly #image: NamedImage;
   readonly #contents: Map<Role, Payload>;
+  /** What was compared, and said of the length, before a copy: of the ciphertext, or of the image itself. */
+  readonly #waiting: { digest?: Uint8Array; size?: number } = {};
 
   constructor(circumstances: Circumstances, image: NamedImage, contents: Map<Role, Payload>) {
     this.#circumstances = circumstances;
@@ -124,22 +172,27 @@ class InstallOnPaper {
     const role = roleOf(this.#circumstances, component);
     if (!role || !this.#contents.has(role)) return failed('an image is compared before it was brought in');
     const named = parameters.get(3)!.bytes;
-    return equal(named, this.#image.digest) ? DONE : failed('install and validate name different digests');
+    if (role !== 'main') {
+      this.#waiting.digest = named;
+      return DONE;
+    }
+    return equal(named, this.#image.digest) ? DONE : failed(DIGESTS_DIFFER);
   }
 
   directive(code: number, component: TargetComponent, parameters: Parameters): Outcome {
     const role = roleOf(this.#circumstances, component);
     if (!role) return failed('a component that the unit does not have');
     const size = parameters.get(14);
-    if (size !== undefined && size !== this.#image.size)
-      return failed('install and validate name different sizes');
+    if (role !== 'main' && size !== undefined) this.#waiting.size = size;
+    else if (size !== undefined && size !== this.#image.size) return failed(SIZES_DIFFER);
+    const info = parameters.get(19);
     switch (code) {
       case FETCH:
         return this.#bring(role, { from: 'uri', uri: parameters.get(21)! });
       case WRITE:
-        return this.#bring(role, { from: 'manifest', content: parameters.get(18)! });
+        return this.#write(role, parameters.get(18)!, info);
       case COPY:
-        return this.#copy(role, component.index, parameters.get(22)!);
+        return this.#copy(role, { index: component.index, source: parameters.get(22)! }, info);
       default:
         return failed(`${COMMANDS.get(code)?.name} while installing`);
     }
@@ -154,12 +207,29 @@ class InstallOnPaper {
     return DONE;
   }
 
-  #copy(role: Role, index: number, source: number): Outcome {
-    const payload = this.#contents.get('staging');
+  /** A content that is written is decrypted at once (draft-ietf-suit-firmware-encryption section 4.1). */
+  #write(role: Role, content: Uint8Array, info: Uint8Array | undefined): Outcome {
+    if (!info) return this.#bring(role, { from: 'manifest', content });
+    if (role !== 'main') return failed('an encrypted content for a component that does not run');
+    const encryption = { info, at: 'install', digest: undefined, size: content.length } as const;
+    return this.#bring(role, { from: 'manifest', content, encryption });
+  }
+
+  #copy(role: Role, { index, source }: { index: number; source: number }, info?: Uint8Array): Outcome {
+    const payload = this.#contents.get('staging') ?? this.#contents.get('download');
     if (role !== 'main' || source === index || !payload)
       return failed(`a copy from component ${source} that moves no staged image`);
-    this.#contents.set('main', payload);
+    const encryption = info && this.#encryption(info);
+    const { digest = this.#image.digest, size = this.#image.size } = this.#waiting;
+    if (!encryption && !equal(digest, this.#image.digest)) return failed(DIGESTS_DIFFER);
+    if (!encryption && size !== this.#image.size) return failed(SIZES_DIFFER);
+    this.#contents.set('main', encryption ? { ...payload, encryption } : payload);
     return DONE;
+  }
+
+  #encryption(info: Uint8Array): Encryption {
+    const at = this.#contents.has('staging') ? 'start' : 'install';
+    return { info, at, digest: this.#waiting.digest, size: this.#waiting.size };
   }
 }
 

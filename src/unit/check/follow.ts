@@ -16,6 +16,8 @@ export interface WantedImage {
   readonly size: number | undefined;
   /** Undefined where the manifest brings no image, or its install sequence is not there. */
   readonly payload: Payload | undefined;
+  /** It comes out of a decryption, for which the content key is needed. */
+  readonly encrypted: boolean;
 }
 
 const OK: Outcome = { ok: true };
@@ -24,6 +26,7 @@ const SLOT = 5;
 const WRITE = 18;
 const FETCH = 21;
 const COPY = 22;
+const ENCRYPTION_INFO = 19;
 /** A slot that no manifest can name: each branch asks in vain, so that all are heard of. */
 const NO_SLOT = -1;
 /** Slots that are assumed in turn: a bound on work for a manifest that asks about many. */
@@ -44,11 +47,20 @@ export function imagesBySlot(manifest: Manifest): WantedImage[][] {
   return bySlot;
 }
 
+/** Whether a processor would decrypt something, in whatever slot. */
+export function decryptsSomething(manifest: Manifest): boolean {
+  return follow(manifest, NO_SLOT, new Set()).decrypts;
+}
+
 function imagesInSlot(manifest: Manifest, slot: number, asked: Set<number>): WantedImage[] {
+  return follow(manifest, slot, asked).images();
+}
+
+function follow(manifest: Manifest, slot: number, asked: Set<number>): Follower {
   const follower = new Follower(slot, asked);
   runSequences(manifest, ['payload-fetch', 'install'], follower);
   runSequences(manifest, INVOCATION_PROCEDURE, follower);
-  return follower.images();
+  return follower;
 }
 
 /** Takes every condition for met, but for the slot, and writes down who gets whose bytes. */
@@ -56,6 +68,8 @@ class Follower implements ProcessorHost {
   readonly #slot: number;
   readonly #asked: Set<number>;
   readonly #contents = new Map<number, Payload>();
+  /** Components that hold what came out of a decryption. */
+  readonly #decrypted = new Set<number>();
   readonly #named = new Map<string, WantedImage>();
 
   constructor(slot: number, asked: Set<number>) {
@@ -75,10 +89,22 @@ class Follower implements ProcessorHost {
 
   directive(code: number, { index }: TargetComponent, parameters: Parameters): Outcome {
     if (code === FETCH) this.#contents.set(index, { from: 'uri', uri: parameters.get(21)! });
-    if (code === WRITE) this.#contents.set(index, { from: 'manifest', content: parameters.get(18)! });
-    const copied = code === COPY ? this.#contents.get(parameters.get(22)!) : undefined;
-    if (copied) this.#contents.set(index, copied);
+    if (code !== WRITE && code !== COPY) return OK;
+    if (parameters.has(ENCRYPTION_INFO)) {
+      this.#contents.delete(index);
+      this.#decrypted.add(index);
+      return OK;
+    }
+    const payload: Payload | undefined =
+      code === WRITE
+        ? { from: 'manifest', content: parameters.get(18)! }
+        : this.#contents.get(parameters.get(22)!);
+    if (payload) this.#contents.set(index, payload);
     return OK;
+  }
+
+  get decrypts(): boolean {
+    return this.#decrypted.size > 0;
   }
 
   images(): WantedImage[] {
@@ -90,6 +116,7 @@ class Follower implements ProcessorHost {
     const id = toHex(digest);
     const known = this.#named.get(id);
     const payload = this.#contents.get(index) ?? known?.payload;
-    this.#named.set(id, { digest, size: parameters.get(14) ?? known?.size, payload });
+    const encrypted = this.#decrypted.has(index) || (known?.encrypted ?? false);
+    this.#named.set(id, { digest, size: parameters.get(14) ?? known?.size, payload, encrypted });
   }
 }

@@ -1,3 +1,4 @@
+import type { ByteSource } from '../../bytes/index.ts';
 import type { InstallPlan, InstallRequest } from '../ports.ts';
 import { prepareRecord } from '../prepared.ts';
 import type { UnitView } from '../state.ts';
@@ -7,6 +8,7 @@ import { decide, type Verdict } from '../verdict.ts';
 import { judgeAuthentication } from './authentication.ts';
 import type { Circumstances } from './condition-rows.ts';
 import { judgeContent } from './content.ts';
+import { judgeCiphertext, judgeDecrypted } from './encryption.ts';
 import { judgeEnvelope } from './envelope.ts';
 import { judgeFit } from './fit.ts';
 import { type Freshness, judgeFreshness } from './freshness.ts';
@@ -43,7 +45,11 @@ export function checkForUnit({ unit, ...request }: CheckRequest): Verdict {
   return decide('unit', CHECK_STEPS, (trace) => {
     const plan = judgeInstall(trace, request, unit);
     const { source, ...image } = plan.image;
-    if (source) return judgeImage(trace, image, source);
+    try {
+      if (source) return judgeOffered(trace, plan, source);
+    } finally {
+      plan.ciphertext?.content.key.fill(0);
+    }
     if (plan.effect === 'already there') return skipImage(trace);
     trace.enter('image');
     trace.lacks({
@@ -53,6 +59,14 @@ export function checkForUnit({ unit, ...request }: CheckRequest): Verdict {
       source: IMAGE_SOURCE,
     });
   });
+}
+
+/** Steps 8 and 9 for an image at hand: an encrypted one is decrypted to nowhere. */
+export function judgeOffered(trace: Trace, { image, ciphertext }: InstallPlan, source: ByteSource): void {
+  if (ciphertext) {
+    judgeCiphertext(trace, ciphertext, source);
+    judgeDecrypted(trace, ciphertext, source);
+  } else judgeImage(trace, image, source);
 }
 
 function skipImage(trace: Trace): void {
@@ -88,12 +102,13 @@ export function judgeInstall(trace: Trace, request: InstallRequest, unit: UnitVi
   // What is on board already needs no image; one that came along all the same is judged, so that a forgery is told.
   const wanted = effect !== 'already there' || request.image !== undefined || envelope.integrated.size > 0;
   const subject = { envelope, manifest, image };
-  const source = wanted ? judgeContent(trace, subject, circumstances, request.image) : undefined;
+  const content = wanted ? judgeContent(trace, subject, circumstances, request.image) : undefined;
   return {
     effect,
     sequenceNumber,
     manifestDigest: envelope.digest.bytes,
-    image: { ...image, source },
+    image: { ...image, source: content?.source },
+    ciphertext: content?.ciphertext,
     get storedEnvelope() {
       return kept.bytes();
     },

@@ -1,10 +1,21 @@
 import { equal } from '../../bytes/index.ts';
-import type { Outcome, Parameters, ProcessorHost, TargetComponent } from '../../suit/index.ts';
+import {
+  type ComponentIdentifier,
+  DOWNLOAD_COMPONENT,
+  type Outcome,
+  type Parameters,
+  type ProcessorHost,
+  type TargetComponent,
+} from '../../suit/index.ts';
 import { prepareRecord } from '../prepared.ts';
+import type { UnitView } from '../state.ts';
 import { type Circumstances, conditionRow } from './condition-rows.ts';
 
-/** What a component is to this unit: the image that runs, or the place where a staged one waits. */
-export type Role = 'main' | 'staging';
+/**
+ * What a component is to this unit: the image that runs, the place where a staged one waits, or what is being fetched and
+ * goes on into the free slot without being kept anywhere.
+ */
+export type Role = 'main' | 'staging' | 'download';
 
 const IMAGE_MATCH = 3;
 const ROLES: readonly Role[] = ['main', 'staging'];
@@ -17,7 +28,14 @@ export function roleOf(
   const index = prepareRecord(unit.record).components.findIndex(
     (own) => own.length === identifier.length && own.every((segment, i) => equal(segment, identifier[i]!)),
   );
-  return ROLES[index];
+  const role = ROLES[index];
+  return role ?? (isDownload(unit, identifier) ? 'download' : undefined);
+}
+
+/** Where there is no staging area, an encrypted image is decrypted on its way into the free slot. */
+export function isDownload({ record }: UnitView, identifier: ComponentIdentifier): boolean {
+  const [own] = DOWNLOAD_COMPONENT;
+  return record.memory.shape !== 'staged' && identifier.length === 1 && equal(identifier[0]!, own!);
 }
 
 /** What a host does with commands that are not about identity. */

@@ -1,5 +1,6 @@
 import {
   type Envelope,
+  type Extension,
   formatVersion,
   type Manifest,
   readManifest,
@@ -8,6 +9,9 @@ import {
 } from '../../suit/index.ts';
 import type { RefusalCode } from '../refusals.ts';
 import type { Question, Trace } from '../trace.ts';
+
+/** What units do beyond the base draft; encryption brings set-parameters with it (draft-ietf-suit-firmware-encryption 4). */
+const EXTENSIONS: ReadonlySet<Extension> = new Set(['encryption', 'set-parameters']);
 
 const CODES: Partial<Record<SuitErrorCode, RefusalCode>> = {
   'manifest-version': 'manifest-version-unknown',
@@ -67,6 +71,7 @@ function readWith<T>(
     const manifest = readManifest(envelope.manifest, {
       base: envelope.manifestStart,
       severed: envelope.severed,
+      extensions: EXTENSIONS,
     });
     trace.holds({ ...question, found: () => foundIn(manifest) });
     trace.facts.sequenceNumber = manifest.sequenceNumber;

@@ -10,6 +10,8 @@ import type { StepName } from '../steps.ts';
 import { Trace } from '../trace.ts';
 import { attemptOf } from '../verdict.ts';
 import { judgeAuthentication } from './authentication.ts';
+import { encryptionAtStart } from './content.ts';
+import { contentAlgorithmOf, type Encryption, openInfo } from './encryption.ts';
 import { judgeEnvelope } from './envelope.ts';
 import { judgeFit, type NamedImage } from './fit.ts';
 import { judgeIdentity } from './identity.ts';
@@ -26,6 +28,8 @@ const CODES: Partial<Record<StepName, RefusalCode>> = {
   identity: 'stored-identity-wrong',
   fit: 'stored-start-failed',
 };
+/** Index of the staging area where there is one. */
+const STAGING = 1;
 const STORED_STEPS = Object.keys(CODES) as StepName[];
 
 /** What steps 1 to 7 found out anew. */
@@ -34,6 +38,8 @@ interface Again {
   readonly sequenceNumber: bigint;
   readonly image: NamedImage;
   readonly headers: Headers;
+  /** Where the slot is a staging area and holds a ciphertext. */
+  readonly encryption: Encryption | undefined;
 }
 
 /**
@@ -52,11 +58,40 @@ export function judgeStored(trace: Trace, stored: StoredImage, unit: UnitView, f
     return trace.refuse(CODES[step]!, { ...last, what: `${last.what} (${code})` });
   }
   trace.adopt(lines);
-  const { image, headers, ...numbers } = attempt.value;
+  const { image, headers, encryption, ...numbers } = attempt.value;
   const securityVersion = judgeFloor(trace, headers, floors.securityVersion);
-  judgeImageAgain(trace, stored, image);
+  const ciphertext = encryption && judgeCiphertextAgain(trace, stored, image, encryption, unit);
+  if (!ciphertext) judgeImageAgain(trace, stored, image);
   const { version } = aside.facts;
-  return { ...numbers, securityVersion, version, imageSize: image.size, imageDigest: image.digest };
+  const facts = { ...numbers, securityVersion, version, imageSize: image.size, imageDigest: image.digest };
+  return ciphertext ? { ...facts, ciphertext } : facts;
+}
+
+/** What waits encrypted in a staging area: compared before it is decrypted, and its content key still opens. */
+function judgeCiphertextAgain(
+  trace: Trace,
+  { content }: StoredImage,
+  image: NamedImage,
+  { info, digest }: Encryption,
+  unit: UnitView,
+): NonNullable<StoredFacts['ciphertext']> {
+  const size = image.size + contentAlgorithmOf(unit).tagLength;
+  const found = digestOfSource(slice(content, 0, Math.min(size, content.size)));
+  trace.require(digest !== undefined && equalInConstantTime(found, digest), 'stored-image-wrong', {
+    what: 'SHA-256 of the ciphertext in the slot, compared in constant time before it is decrypted',
+    expected: digest ?? 'one',
+    found,
+    source: 'draft-ietf-suit-firmware-encryption 4.3, 7.2; RFC 9459 8',
+  });
+  const verdict = openInfo(info, unit);
+  if (verdict.ok) verdict.content.key.fill(0);
+  trace.require(verdict.ok, 'stored-decryption-wrong', {
+    what: 'content key of the staged image',
+    expected: 'sent to this unit',
+    found: verdict.ok ? 'it opens' : verdict.detail,
+    source: 'draft-ietf-suit-firmware-encryption 4, 5',
+  });
+  return { info, size };
 }
 
 function judgeAgain(trace: Trace, { envelope: source, slot }: StoredImage, unit: UnitView): Again {
@@ -69,7 +104,9 @@ function judgeAgain(trace: Trace, { envelope: source, slot }: StoredImage, unit:
   judgeIdentity(trace, manifest, circumstances);
   const image = judgeFit(trace, manifest, circumstances, source.size);
   const { sequenceNumber } = manifest;
-  return { manifestDigest: envelope.digest.bytes, sequenceNumber, image, headers };
+  const waits = unit.record.memory.shape === 'staged' && slot === STAGING;
+  const encryption = waits ? encryptionAtStart(manifest, image, circumstances) : undefined;
+  return { manifestDigest: envelope.digest.bytes, sequenceNumber, image, headers, encryption };
 }
 
 function judgeFloor(trace: Trace, headers: Headers, floor: number): number {

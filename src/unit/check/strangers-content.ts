@@ -3,7 +3,7 @@ import { equalInConstantTime } from '../../crypto/index.ts';
 import type { Envelope, Manifest } from '../../suit/index.ts';
 import type { Question, Trace } from '../trace.ts';
 import { judgeSevered } from './content.ts';
-import { imagesBySlot, type WantedImage } from './follow.ts';
+import { decryptsSomething, imagesBySlot, type WantedImage } from './follow.ts';
 import { digestOfSource } from './image.ts';
 
 /** An image with its bytes at hand. */
@@ -42,6 +42,7 @@ export function judgeStrangersContent(
     has,
     bySlot.some((images) => images.every(has)),
   );
+  if (wanted.length === 0) noteNone(trace, decryptsSomething(manifest));
   judgeImages(trace, found, wanted.length - found.length);
 }
 
@@ -114,12 +115,18 @@ function noteAtHand(
     else if (complete) trace.note(question);
     else trace.lacks(question);
   }
-  if (wanted.length === 0) {
-    trace.note({ what: 'images', found: 'the manifest compares none', source: SOURCE });
-  }
 }
 
-function absence({ payload }: WantedImage): string {
+function noteNone(trace: Trace, decrypts: boolean): void {
+  if (decrypts) {
+    const found = 'encrypted, and the manifest compares none with what should come out';
+    trace.lacks({ what: 'images', found, source: 'draft-ietf-suit-firmware-encryption 4.3' });
+  } else trace.note({ what: 'images', found: 'the manifest compares none', source: SOURCE });
+}
+
+function absence({ payload, encrypted }: WantedImage): string {
+  if (encrypted)
+    return 'encrypted; only who holds a key of a recipient can compare it, and it was not supplied';
   if (payload?.from !== 'uri') return 'not in the envelope, and not supplied';
   return `at ${payload.uri}, not in the envelope, and not supplied`;
 }

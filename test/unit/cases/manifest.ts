@@ -87,8 +87,8 @@ export const MANIFEST_CASES: readonly Case[] = [
   },
   {
     code: 'parameter-unsupported',
-    title: '[FE] 4: encryption info',
-    verdict: withInstall(...set([19, new Uint8Array(4)]), ...FETCH),
+    title: '[UM] 4.5: what to wait for',
+    verdict: withInstall(...set([29, new Uint8Array(4)]), ...FETCH),
   },
   {
     code: 'component-index-missing',
