@@ -145,9 +145,9 @@ function readWrapper(wrapper: EnvelopePart, limits: SuitLimits): Pick<Envelope, 
     const found = `${blocks.length} authentication blocks; at most ${limits.blocks} are taken`;
     throw new SuitError('limit', list.start, found);
   }
-  const digest = readDigest(decodeAt(first.value, first.contentStart));
+  const { algorithm, bytes } = readDigest(decodeAt(first.value, first.contentStart));
   return {
-    digest: { ...digest, encoded: first.value, span: spanOf(first) },
+    digest: { algorithm, bytes, encoded: first.value, span: spanOf(first) },
     blocks: blocks.map((block) => ({ bytes: block.value, span: spanOf(block) })),
   };
 }

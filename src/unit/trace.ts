@@ -89,28 +89,28 @@ export class Trace {
     this.#current = undefined;
   }
 
-  /** Writes down a comparison that holds. */
-  holds(question: Question): void {
-    this.#write(question, true);
+  /** Writes down a comparison that holds. `found` stands for that of the question where it is given, here and below. */
+  holds(question: Question, found = question.found): void {
+    this.#write(question, found, true);
   }
 
   /** Writes down something that bears on nothing here, or that nobody could judge. */
-  note(question: Question): void {
-    this.#write(question, null);
+  note(question: Question, found = question.found): void {
+    this.#write(question, found, null);
   }
 
   /** Writes down a comparison and refuses with `code` unless it holds. */
-  require(holds: boolean, code: RefusalCode, question: Question): void {
-    if (!holds) this.refuse(code, question);
-    this.holds(question);
+  require(holds: boolean, code: RefusalCode, question: Question, found = question.found): void {
+    if (!holds) this.refuse(code, question, found);
+    this.holds(question, found);
   }
 
   /** Ends the decision with a no. The code must belong to the step that is open. */
-  refuse(code: RefusalCode, question: Question): never {
+  refuse(code: RefusalCode, question: Question, found = question.found): never {
     const refusal = refusalOf(code);
     const step = this.#open;
     if (refusal.step !== step.step) throw new TypeError(`${code} is no refusal of step ${step.step}`);
-    this.#write(question, false);
+    this.#write(question, found, false);
     step.outcome = 'refused';
     throw new Refused(refusal);
   }
@@ -121,8 +121,8 @@ export class Trace {
   }
 
   /** Marks the current step as lacking something it needs; what it has is still judged. */
-  lacks(question: Question): void {
-    this.note(question);
+  lacks(question: Question, found = question.found): void {
+    this.note(question, found);
     this.#open.outcome = 'absent';
   }
 
@@ -133,7 +133,7 @@ export class Trace {
     this.#open.outcome = 'not judged';
   }
 
-  #write({ what, expected, found, source }: Question, ok: boolean | null): void {
+  #write({ what, expected, source }: Question, found: Shown | undefined, ok: boolean | null): void {
     this.#open.comparisons.push({ what, expected, found, ok, source });
   }
 

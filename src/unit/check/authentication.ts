@@ -77,11 +77,11 @@ function judgeAlgorithm(trace: Trace, headers: Headers, allowed: readonly number
   };
   if (!headers.protectedGet(LABEL.alg)) {
     const found = headers.get(LABEL.alg) ? 'an algorithm in the unprotected header' : 'no algorithm';
-    trace.refuse('algorithm-not-protected', { ...question, found });
+    trace.refuse('algorithm-not-protected', question, found);
   }
   const id = protectedAlgorithm(headers);
   const found = id === undefined ? 'an algorithm that is no registered number' : algorithmText(id);
-  trace.require(id !== undefined && allowed.includes(id), 'algorithm-not-allowed', { ...question, found });
+  trace.require(id !== undefined && allowed.includes(id), 'algorithm-not-allowed', question, found);
   trace.facts.algorithm = found;
 }
 
@@ -115,6 +115,6 @@ function judgeMac(trace: Trace, { seal, keys }: JudgedSeal & { kind: 'mac' }, di
 }
 
 function requireVerified(trace: Trace, outcome: CoseVerdict<unknown>, question: Question): void {
-  if (!outcome.ok) trace.refuse(CODES[outcome.code], { ...question, found: outcome.detail });
-  trace.holds({ ...question, found: 'it verifies' });
+  if (!outcome.ok) trace.refuse(CODES[outcome.code], question, outcome.detail);
+  trace.holds(question, 'it verifies');
 }

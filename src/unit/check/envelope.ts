@@ -79,7 +79,7 @@ function readBlock(trace: Trace, bytes: Uint8Array, base: number): CoseMessage {
     return block;
   } catch (error) {
     if (!(error instanceof CoseError)) throw error;
-    return trace.refuse('authentication-block-malformed', { ...question, found: error.message });
+    return trace.refuse('authentication-block-malformed', question, error.message);
   }
 }
 

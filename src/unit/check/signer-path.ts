@@ -81,7 +81,7 @@ export function judgePath(
     const { code, detail, certificate } = verdict;
     const atRoot = code === 'signature-wrong' && isIssuedAs(chain[certificate], anchors);
     const found = `certificate ${certificate}, counted from the signer's: ${detail}`;
-    trace.refuse(atRoot ? 'signer-not-anchored' : PATH_CODES[code], { ...question, found });
+    trace.refuse(atRoot ? 'signer-not-anchored' : PATH_CODES[code], question, found);
   }
   trace.holds({
     ...question,
@@ -127,7 +127,7 @@ export function judgeRights(
     found: () => `${signer.subjectAltUris.join(', ')}, generation ${signer.generation ?? 0}`,
     source: 'RFC 5280 4.2.1.3, 4.2.1.12; docs/deployment-profile.md',
   };
-  if (!verdict.ok) trace.refuse(RIGHTS_CODES[verdict.code], { ...question, found: verdict.detail });
+  if (!verdict.ok) trace.refuse(RIGHTS_CODES[verdict.code], question, verdict.detail);
   trace.holds(question);
 }
 

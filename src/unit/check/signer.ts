@@ -91,15 +91,15 @@ function judgeMacs(trace: Trace, seals: readonly MacSeal[], unit: UnitView): Jud
   };
   const known = seals.findIndex((_, i) => ids[i] !== undefined && unit.macKeys.has(ids[i]));
   if (known >= 0) {
-    trace.holds({ ...question, found: ids[known]! });
+    trace.holds(question, ids[known]!);
     return { kind: 'mac', seal: seals[known]!, keys: held.filter(({ id }) => id === ids[known]) };
   }
   const unnamed = ids.indexOf(undefined);
   if (unnamed < 0) {
     const found = () => ids.join(', ');
-    return trace.refuse('mac-key-unknown', { ...question, found });
+    return trace.refuse('mac-key-unknown', question, found);
   }
-  trace.note({ ...question, found: 'none named: every key of the unit is tried' });
+  trace.note(question, 'none named: every key of the unit is tried');
   return { kind: 'mac', seal: seals[unnamed]!, keys: held };
 }
 
