@@ -128,12 +128,12 @@ export function readRecord(
   return readRecordFile(workspace, recordPath(folder, name));
 }
 
-/** Names of the records in a folder, each as a path without `.json`, sorted. */
+/** Names of the records in a folder, each as a path without `.json`, sorted. Other files, such as unit files, may lie there. */
 export function listRecords(workspace: Workspace, folder: RecordFolder, ...below: string[]): string[] {
   return workspace.files.list(workspace.path(folder, ...below)).flatMap((name) => {
     const inner = [...below, name];
     if (name.endsWith('.json')) return [inner.join('/').slice(0, -'.json'.length)];
-    return below.length === 0 ? listRecords(workspace, folder, name) : [];
+    return below.length === 0 && !name.includes('.') ? listRecords(workspace, folder, name) : [];
   });
 }
 

@@ -18,7 +18,9 @@ const SCRIPTS: ReadonlyMap<string, (commands: Commands) => string> = new Map([
 export function run(call: Call): number {
   const script = SCRIPTS.get(call.args[0]!);
   if (!script) throw wrongUse(`no completion for ${call.args[0]}`, 'known shells: bash, zsh, fish');
-  process.stdout.write(script(call.commands));
+  const text = script(call.commands);
+  call.out.line(text.trimEnd());
+  call.out.result({ format: 'fieldseal.completion/1', shell: call.args[0]!, script: text });
   return EXIT.done;
 }
 

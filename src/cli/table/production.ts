@@ -63,7 +63,7 @@ Example:
     notes: `Needs a workspace only where the job carries keys for a station, and then the one that holds the station's key.
 
 Example:
-  fieldseal batch run job.json --first vent-1.4.0.suit --units units --out result.json`,
+  fieldseal batch run job.json --first vent-1.4.0.suit --units virtual-units --out result.json`,
     load: () => import('../commands/batch-run.ts'),
   },
   {

@@ -1,0 +1,254 @@
+/** How the command speaks: JSON documents, exit statuses, colours, help, completion; and the header for a bootloader. */
+import { execFileSync, spawnSync } from 'node:child_process';
+import { readFileSync, writeFileSync } from 'node:fs';
+import { beforeAll, describe, expect, it } from 'vitest';
+import { COMMANDS } from '../../src/cli/commands.ts';
+import { Bench, COMMAND, cortexImage } from './command.ts';
+
+const bench = new Bench();
+const WS = { cwd: 'WS' };
+const ESCAPE = '\u001b';
+const has = (tool: string) => spawnSync(tool, ['--version']).status === 0;
+/** Runs under a terminal of its own (util-linux `script`). */
+const onTerminal = (line: string, environment: NodeJS.ProcessEnv = {}) =>
+  spawnSync('script', ['-qec', `${process.execPath} ${COMMAND} ${line}`, '/dev/null'], {
+    cwd: bench.path('WS'),
+    env: { ...bench.environment, TERM: 'xterm', ...environment },
+    encoding: 'utf8',
+  }).stdout;
+
+beforeAll(() => {
+  bench.ok('init WS --vendor-domain hollinridge.example');
+  writeFileSync(bench.path('WS', 'app.bin'), cortexImage(9_000));
+  writeFileSync(bench.path('WS', 'serials.txt'), '0100\n0101\n');
+});
+
+/** Every command once, in an order that works; the status it ends with. */
+const TOUR: readonly [string, number][] = [
+  ['class add vent --model VC-2 --scheme asymmetric', 0],
+  ['class add dosing --model DC-1 --scheme symmetric', 0],
+  ['class show vent', 0],
+  ['class list', 0],
+  ['class check vent', 0],
+  ['root create', 0],
+  ['signer create line-1', 0],
+  ['class-key create dosing', 0],
+  ['cohort-key create dosing north', 0],
+  ['station-key create bench-3', 0],
+  ['key list', 0],
+  ['seal app.bin --class vent --version 1.0.0 --out a.suit', 0],
+  ['seal app.bin --class vent --version 1.1.0 --detached --out b.suit', 0],
+  ['provision vent --serial 1 --first a.suit --out v.unit', 0],
+  ['batch issue dosing --serials serials.txt --station bench-3 --out job.json', 0],
+  ['batch run job.json --units units --out result.json', 0],
+  ['batch accept result.json', 0],
+  ['batch show', 0],
+  ['header vent --out vent.h', 0],
+  ['header dosing --out dosing.h', 0],
+  ['inspect a.suit', 0],
+  ['check b.suit --unit v.unit', 4],
+  ['check b.suit --unit v.unit --image app.bin', 0],
+  ['check a.suit --key certificates/line-1.pem', 0],
+  ['install b.suit --unit v.unit', 4],
+  ['install b.suit --unit v.unit --image app.bin --cut-after 3', 3],
+  ['boot v.unit', 0],
+  ['install b.suit --unit v.unit --image app.bin', 0],
+  ['boot v.unit', 0],
+  ['install a.suit --unit v.unit', 1],
+  ['keep v.unit', 0],
+  ['unit show v.unit', 0],
+  ['check a.suit --unit v.unit', 1],
+  ['counter show vent', 0],
+  ['counter claim vent --above 10 --reason tour', 0],
+  ['ledger check', 0],
+  ['ledger list', 0],
+  ['authority create OFFLINE --vendor-domain hollinridge.example --trial', 0],
+  ['root adopt OFFLINE/root-certificate.pem --name other --fingerprint 1234', 1],
+  ['authority sign app.bin --dir OFFLINE --out x.pem --fingerprint 1234', 3],
+  ['signer accept line-1 certificates/line-1.pem', 2],
+  ['completion bash', 0],
+];
+
+describe('--json', () => {
+  const formats = new Set<string>();
+
+  it('every command prints one document with a format, on success and on failure, and nothing else on standard output', () => {
+    for (const [line, status] of TOUR) {
+      const ran = bench.run(`${line} --json`, WS);
+      expect(ran.status, `${line}\n${ran.stdout}\n${ran.stderr}`).toBe(status);
+      const document = JSON.parse(ran.stdout);
+      expect(document.format, line).toMatch(/^fieldseal\.[a-z-]+\/\d+$/);
+      formats.add(document.format);
+      expect(ran.stdout, line).not.toContain(ESCAPE);
+      if (document.format === 'fieldseal.error/1') {
+        expect(ran.stderr).toContain(document.error.message);
+        expect(document.error.code).toMatch(/^[a-z-]+$/);
+      } else if (status !== 3) expect(ran.stderr, line).toBe('');
+    }
+  });
+
+  it('every format of theirs stands in docs/json.md, and no command was left out', () => {
+    const page = readFileSync('docs/json.md', 'utf8');
+    for (const format of formats) expect(page).toContain(`\`${format}\``);
+    const toured = (name: string) =>
+      name === 'init' || TOUR.some(([line]) => line.startsWith(`${name} `) || line === name);
+    expect(COMMANDS.map(({ name }) => name).filter((name) => !toured(name))).toEqual([]);
+  });
+
+  it('wrong use is a document too, with exit status 2', () => {
+    for (const line of [
+      'seal',
+      'seal x --bogus',
+      'class add x --model a --scheme b',
+      'nonsense',
+      'check a.suit',
+      'boot',
+      'batch',
+    ]) {
+      const ran = bench.run(`${line} --json`, WS);
+      expect(ran.status, line).toBe(2);
+      expect(JSON.parse(ran.stdout), line).toMatchObject({ format: 'fieldseal.error/1' });
+    }
+  });
+
+  it('says of everything made in a trial workspace that it is a trial', () => {
+    for (const line of ['class show vent', 'key list', 'unit show v.unit', 'batch show'])
+      expect(bench.ok(line, WS).stdout, line).toContain('TRIAL');
+  });
+});
+
+describe('for people', () => {
+  it('no escape codes in a pipe; colour on a terminal, unless NO_COLOR or a dumb one', () => {
+    for (const line of [
+      'check a.suit --unit v.unit',
+      'inspect a.suit',
+      'unit show v.unit',
+      'class show vent',
+      'seal nowhere',
+    ]) {
+      const ran = bench.run(line, WS);
+      expect(ran.stdout + ran.stderr, line).not.toContain(ESCAPE);
+    }
+    if (!has('script')) return;
+    expect(onTerminal('check a.suit --unit v.unit')).toContain(ESCAPE);
+    expect(onTerminal('check a.suit --unit v.unit', { NO_COLOR: '1' })).not.toContain(ESCAPE);
+    expect(onTerminal('check a.suit --unit v.unit', { TERM: 'dumb' })).not.toContain(ESCAPE);
+  });
+
+  it('refusals say what happened, what it means and what to do next', () => {
+    const { stdout } = bench.ok('check a.suit --unit v.unit', { ...WS, status: 1 });
+    expect(stdout).toMatch(/refused at step 5, freshness: /);
+    expect(stdout).toMatch(/means {2}.+\n {2}next {3}.+/);
+  });
+
+  it('cautions come where they are needed: sealing, provisioning, install', () => {
+    bench.ok('class add fan --model FN-1 --scheme asymmetric', WS);
+    bench.ok('provision fan --serial 1 --out f.unit', WS);
+    const sealed = bench.ok('seal app.bin --class fan --version 1.0.0 --out f.suit', WS);
+    expect(sealed.stderr).toMatch(/caution: .*reference unit/);
+    expect(sealed.stderr).toMatch(/caution: .*safety or approval standard/);
+    expect(bench.ok('provision fan --serial 2 --out f2.unit', WS).stderr).toMatch(
+      /caution: .*cannot be undone/,
+    );
+    expect(bench.ok('install f.suit --unit f.unit', WS).stderr).toMatch(/caution: .*safe state/);
+    const page = bench.ok('seal app.bin --class fan --version 1.0.1 --out f3.suit --json', WS).json;
+    expect(page.cautions.join(' ')).toMatch(/reference unit/);
+  });
+
+  it('a reader that leaves early is no failure', () => {
+    const line = `${process.execPath} ${COMMAND} inspect a.suit | head -1`;
+    const ran = spawnSync('bash', ['-c', `set -o pipefail; ${line}`], {
+      cwd: bench.path('WS'),
+      encoding: 'utf8',
+    });
+    expect(ran.stderr).toBe('');
+    expect(ran.status).toBe(0);
+  });
+});
+
+describe('help', () => {
+  it('names every command, and each page has usage, required options and an example', () => {
+    const overview = bench.ok('--help').stdout;
+    for (const spec of COMMANDS) {
+      expect(overview).toContain(`  ${spec.name} `);
+      const page = bench.ok(`${spec.name} --help`).stdout;
+      expect(page, spec.name).toMatch(/Examples?(,[^:]+)?:\n {2}fieldseal /);
+      const usage = page.split('\n')[0]!;
+      for (const { name } of (spec.options ?? []).filter(({ required }) => required))
+        expect(usage, spec.name).toContain(`--${name} `);
+    }
+  });
+
+  it('wrong use points to the page', () => {
+    expect(bench.run('seal app.bin', WS).stderr).toMatch(/^fieldseal: .*\n {2}see: fieldseal seal --help/);
+    expect(bench.run('sael app.bin', WS).stderr).toMatch(/seal/);
+  });
+
+  it('passphrases and PINs are no options', () => {
+    const names = COMMANDS.flatMap((spec) => (spec.options ?? []).map(({ name }) => name));
+    expect(names.filter((name) => /pass|pin$|secret|password/.test(name))).toEqual([]);
+  });
+});
+
+describe('completion', () => {
+  const offered = (line: string): string[] => {
+    const words = line.split(' ');
+    const script = `source <(${process.execPath} ${COMMAND} completion bash)
+      COMP_WORDS=(${words.map((word) => `'${word}'`).join(' ')}); COMP_CWORD=${words.length - 1}
+      _fieldseal; printf '%s\\n' "\${COMPREPLY[@]}"`;
+    return execFileSync('bash', ['-c', script], { cwd: bench.path('WS'), encoding: 'utf8' })
+      .split('\n')
+      .filter(Boolean);
+  };
+
+  it('loads in bash and offers commands, options, choices and files', () => {
+    const script = bench.ok('completion bash').stdout;
+    expect(spawnSync('bash', ['-n'], { input: script }).status).toBe(0);
+    expect(offered('fieldseal se')).toEqual(['seal']);
+    expect(offered('fieldseal class ').sort()).toEqual(['add', 'check', 'list', 'show']);
+    expect(offered('fieldseal seal app.bin --cl')).toContain('--class');
+    expect(offered('fieldseal class add x --scheme a')).toEqual(['asymmetric']);
+    expect(offered('fieldseal inspect a.s')).toEqual(['a.suit']);
+  });
+
+  it.each(['zsh', 'fish'])('gives a script for %s', (shell) => {
+    const script = bench.ok(`completion ${shell}`).stdout;
+    expect(script).toContain('fieldseal');
+    if (has(shell)) expect(spawnSync(shell, ['-n'], { input: script }).status).toBe(0);
+    bench.ok('completion tcsh', { status: 2 });
+  });
+});
+
+describe.skipIf(!has('gcc'))('the header for a bootloader', () => {
+  it.each(['vent', 'dosing'])(
+    'of class %s compiles as C99 with warnings as errors, and its values read back',
+    (name) => {
+      writeFileSync(
+        bench.path('WS', `${name}.c`),
+        `#include <stdio.h>
+#include "${name}.h"
+int main(void) {
+  for (unsigned i = 0; i < 16u; i++) printf("%02x", (unsigned)fieldseal_class_id_0[i]);
+  printf(" %lu %lu %u %u\\n", (unsigned long)FIELDSEAL_SLOT_1_ADDRESS, (unsigned long)FIELDSEAL_SLOT_1_SIZE,
+         FIELDSEAL_ANCHOR_COUNT, FIELDSEAL_MAC_KEY_COUNT);
+  return 0;
+}
+`,
+      );
+      const at = { cwd: bench.path('WS'), encoding: 'utf8' as const };
+      const strict = ['-std=c99', '-Wall', '-Wextra', '-pedantic', '-Werror', '-Wno-unused-const-variable'];
+      execFileSync('gcc', [...strict, '-o', `${name}.exe`, `${name}.c`], at);
+      const [id, address, size, anchors, macKeys] = execFileSync(bench.path('WS', `${name}.exe`), at)
+        .trim()
+        .split(' ');
+      const shown = bench.ok(`class show ${name} --json`, WS).json;
+      expect(id).toBe(shown.class_id.replace(/-/g, ''));
+      expect([Number(address), Number(size)]).toEqual([
+        shown.memory.slots[1].address,
+        shown.memory.slots[1].size,
+      ]);
+      expect([Number(anchors), Number(macKeys)]).toEqual(name === 'vent' ? [1, 0] : [0, 1]);
+      expect(readFileSync(bench.path('WS', `${name}.h`), 'utf8')).not.toMatch(/passphrase|PRIVATE/i);
+    },
+  );
+});
