@@ -30,7 +30,9 @@ run(`root create ${at}`, '--person', 'Ada Brook, custodian', '--person', 'Tom Ha
 run(`signer create line-1 ${at}`);
 run(`class-key create dosing ${at}`);
 
-chapter('The production line provisions two units: anchor written, locked, and the lock proved by a failed overwrite');
+chapter(
+  'The production line provisions two units: anchor written, locked, and the lock proved by a failed overwrite',
+);
 run(`provision vent --serial 0001 --out vent-0001.unit ${at}`);
 run(`provision dosing --serial 0001 --out dosing-0001.unit ${at}`);
 
@@ -56,7 +58,9 @@ run('boot vent-0001.unit');
 run('keep vent-0001.unit');
 
 chapter('Forgeries: each is refused, at its step and with its reason, and nothing is programmed');
-forge('one bit of the image changed', 'image-bit.suit', 'vent-1.5.0.suit', (bytes) => flip(bytes, bytes.length - 100));
+forge('one bit of the image changed', 'image-bit.suit', 'vent-1.5.0.suit', (bytes) =>
+  flip(bytes, bytes.length - 100),
+);
 forge('one bit of the manifest changed', 'manifest-bit.suit', 'vent-1.5.0.suit', (bytes) =>
   flip(bytes, bytes.indexOf(Buffer.from('#image')) - 4),
 );
@@ -67,11 +71,15 @@ quiet('init impostor --vendor-domain hollinridge.example');
 quiet('class add vent --model VC-2 --scheme asymmetric --workspace impostor');
 quiet('root create --workspace impostor');
 quiet('signer create line-1 --workspace impostor');
-quiet('seal vent-1.5.0.hex --class vent --version 9.9.9 --sequence 900 --allow-jump --out foreign.suit --workspace impostor');
+quiet(
+  'seal vent-1.5.0.hex --class vent --version 9.9.9 --sequence 900 --allow-jump --out foreign.suit --workspace impostor',
+);
 refused('perfect in every way, but under a root of the forger', 'check foreign.suit --unit vent-0001.unit');
 quiet('class add dosing --model DC-1 --scheme symmetric --workspace impostor');
 quiet('class-key create dosing --workspace impostor');
-quiet('seal dosing-2.1.0.srec --class dosing --version 9.9.9 --sequence 900 --allow-jump --out guess.suit --workspace impostor');
+quiet(
+  'seal dosing-2.1.0.srec --class dosing --version 9.9.9 --sequence 900 --allow-jump --out guess.suit --workspace impostor',
+);
 refused('a MAC under a guessed class key', 'check guess.suit --unit dosing-0001.unit');
 
 chapter('The record of all this');
@@ -94,7 +102,9 @@ function run(line, ...more) {
 }
 
 function expect(status, line, ...more) {
-  console.log(`\n${dim('$')} ${bold(`fieldseal ${line}${more.map((word) => ` ${word.includes(' ') ? `"${word}"` : word}`).join('')}`)}`);
+  console.log(
+    `\n${dim('$')} ${bold(`fieldseal ${line}${more.map((word) => ` ${word.includes(' ') ? `"${word}"` : word}`).join('')}`)}`,
+  );
   report(status, call([...line.split(' '), ...more]));
 }
 
@@ -114,7 +124,11 @@ function quiet(line) {
 }
 
 function call(words) {
-  return spawnSync(process.execPath, [COMMAND, ...words], { cwd: folder, env: environment, encoding: 'utf8' });
+  return spawnSync(process.execPath, [COMMAND, ...words], {
+    cwd: folder,
+    env: environment,
+    encoding: 'utf8',
+  });
 }
 
 function report(status, result) {
