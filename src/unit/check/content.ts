@@ -136,14 +136,11 @@ function followInstall(
   );
   if (!outcome.ok) {
     trace.facts.failedAt = outcome.at;
-    trace.refuse(codeOf(outcome), { ...question, found: outcome.detail });
+    trace.refuse(codeOf(outcome), question, outcome.detail);
   }
   const payload = contents.get('main');
-  if (!payload) trace.refuse('install-failed', { ...question, found: 'the free slot stays empty' });
-  trace.holds({
-    ...question,
-    found: payload.from === 'uri' ? payload.uri : `${payload.content.length} bytes`,
-  });
+  if (!payload) trace.refuse('install-failed', question, 'the free slot stays empty');
+  trace.holds(question, payload.from === 'uri' ? payload.uri : `${payload.content.length} bytes`);
   return payload;
 }
 
@@ -247,13 +244,13 @@ function locate(
     source: 'draft-ietf-suit-manifest 7.5, 8.4.10.4',
   };
   if (integrated) {
-    trace.holds({ ...question, found: () => `integrated, ${integrated.length} bytes` });
+    trace.holds(question, () => `integrated, ${integrated.length} bytes`);
     if (supplied)
       trace.facts.warnings.push('the image is integrated in the envelope; the one supplied was not used');
     return slice(envelope.source, integrated.offset, integrated.length);
   }
-  if (uri.startsWith('#')) trace.refuse('payload-missing', { ...question, found: 'not in the envelope' });
-  if (supplied) trace.holds({ ...question, found: () => `supplied, ${supplied.size} bytes` });
-  else trace.lacks({ ...question, found: 'detached, and not supplied' });
+  if (uri.startsWith('#')) trace.refuse('payload-missing', question, 'not in the envelope');
+  if (supplied) trace.holds(question, () => `supplied, ${supplied.size} bytes`);
+  else trace.lacks(question, 'detached, and not supplied');
   return supplied;
 }

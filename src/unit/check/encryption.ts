@@ -81,8 +81,8 @@ export function judgeEncryption(
     expected: `sent to this unit, for ${name}`,
     source: SOURCE,
   };
-  if (!verdict.ok) return trace.refuse(codeOf(verdict.code), { ...question, found: verdict.detail });
-  trace.holds({ ...question, found: `it opens; decrypted ${at === 'start' ? 'at start' : 'on the fly'}` });
+  if (!verdict.ok) return trace.refuse(codeOf(verdict.code), question, verdict.detail);
+  trace.holds(question, `it opens; decrypted ${at === 'start' ? 'at start' : 'on the fly'}`);
   try {
     const size = image.size + tagLength;
     requireLength(trace, encryption, size, unit);

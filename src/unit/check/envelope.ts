@@ -72,10 +72,8 @@ function readBlock(trace: Trace, bytes: Uint8Array, base: number): CoseMessage {
   };
   try {
     const block = decodeCose(bytes, { requireTag: true, base });
-    trace.require(block.payload === null, 'authentication-block-malformed', {
-      ...question,
-      found: block.payload === null ? block.kind : 'a payload of its own',
-    });
+    const found = block.payload === null ? block.kind : 'a payload of its own';
+    trace.require(block.payload === null, 'authentication-block-malformed', question, found);
     return block;
   } catch (error) {
     if (!(error instanceof CoseError)) throw error;

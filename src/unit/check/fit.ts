@@ -100,7 +100,7 @@ function judgeNamedImage(trace: Trace, { named, outcome }: StartOnPaper): NamedI
     source: 'draft-ietf-suit-manifest 7.2, 8.4.8.6',
   };
   if (!outcome.ok && outcome.at?.section !== 'invoke') {
-    trace.refuse('image-not-named', { ...question, found: outcome.detail });
+    trace.refuse('image-not-named', question, outcome.detail);
   }
   if (!single) trace.refuse('image-not-named', question);
   trace.holds(question);

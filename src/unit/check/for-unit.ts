@@ -41,10 +41,10 @@ export interface CheckRequest extends InstallRequest {
  * What a unit would say to an envelope, steps 1 to 9, without changing anything. `incomplete` where nothing was
  * refuted but a detached image was not supplied. Dates are judged where the unit has a clock and `now` is given.
  */
-export function checkForUnit({ unit, ...request }: CheckRequest): Verdict {
+export function checkForUnit(request: CheckRequest): Verdict {
   return decide('unit', CHECK_STEPS, (trace) => {
-    const plan = judgeInstall(trace, request, unit);
-    const { source, ...image } = plan.image;
+    const plan = judgeInstall(trace, request, request.unit);
+    const { source, digest } = plan.image;
     try {
       if (source) return judgeOffered(trace, plan, source);
     } finally {
@@ -54,7 +54,7 @@ export function checkForUnit({ unit, ...request }: CheckRequest): Verdict {
     trace.enter('image');
     trace.lacks({
       what: 'SHA-256 of the image',
-      expected: image.digest,
+      expected: digest,
       found: 'no image at hand',
       source: IMAGE_SOURCE,
     });
@@ -107,7 +107,7 @@ export function judgeInstall(trace: Trace, request: InstallRequest, unit: UnitVi
     effect,
     sequenceNumber,
     manifestDigest: envelope.digest.bytes,
-    image: { ...image, source: content?.source },
+    image: { size: image.size, digest: image.digest, source: content?.source },
     ciphertext: content?.ciphertext,
     get storedEnvelope() {
       return kept.bytes();

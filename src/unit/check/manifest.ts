@@ -73,7 +73,7 @@ function readWith<T>(
       severed: envelope.severed,
       extensions: EXTENSIONS,
     });
-    trace.holds({ ...question, found: () => foundIn(manifest) });
+    trace.holds(question, () => foundIn(manifest));
     trace.facts.sequenceNumber = manifest.sequenceNumber;
     if (manifest.setVersion) trace.facts.version = formatVersion(manifest.setVersion);
     return manifest;

@@ -83,10 +83,8 @@ export function judgePath(
     const found = `certificate ${certificate}, counted from the signer's: ${detail}`;
     trace.refuse(atRoot ? 'signer-not-anchored' : PATH_CODES[code], question, found);
   }
-  trace.holds({
-    ...question,
-    found: () => `${verdict.path.map(({ subject }) => subject.text).join(' <- ')} <- ${verdict.anchor.label}`,
-  });
+  const pathText = () => verdict.path.map(({ subject }) => subject.text).join(' <- ');
+  trace.holds(question, () => `${pathText()} <- ${verdict.anchor.label}`);
   noteDates(trace, at);
   return verdict;
 }
