@@ -3,6 +3,8 @@ import { median, medianRatio, runCommand, takeTurns } from './rounds.mjs';
 import { lastCore, startWorker } from './worker.mjs';
 
 const ROUNDS = 7;
+/** Milliseconds until the checks are compiled. */
+const WARM_UP = 3000;
 const IMAGE_SIZE = 256 * 1024;
 
 export async function benchChecking(report, folder) {
@@ -17,6 +19,7 @@ export async function benchChecking(report, folder) {
       'each check',
       `${signatures} signatures, ${hashedBytes} bytes hashed, ${steps} steps passed`,
     );
+    await worker.ask({ task: 'check', milliseconds: WARM_UP });
     const { checks, allowed } = await takeTurns(ROUNDS, {
       checks: async () => (await worker.ask({ task: 'check', milliseconds: 1000 })).perSecond,
       allowed: () => allowedRate(core, signatures, hashedBytes),
