@@ -40,12 +40,7 @@ export function readCommon(item: CborItem, limits: SuitLimits, extensions: Exten
   const components = list ? readComponents(list, limits) : [];
   const dependencies = named ? readDependencies(named, limits) : NONE;
   const targets = targetsOf(components, dependencies, limits, map.start);
-  const context = sequenceContext({
-    componentCount: targets.length,
-    hasDependencies: dependencies.size > 0,
-    limits,
-    extensions,
-  });
+  const context = sequenceContext(targets.length, dependencies.size > 0, limits, extensions);
   const shared = elements.get(SHARED);
   return {
     components,

@@ -83,7 +83,7 @@ function readMetadata(item: CborItem, limits: SuitLimits): Dependency {
 
 /**
  * What each component index stands for: the list of components and, right after it, dependencies that the list does
- * not name, as in the published examples ([TD] Appendix B, [FE] Appendix A). `offset` is where errors point to.
+ * not name, as in the published examples ([TD] Appendix B, [FE] section 9). `offset` is where errors point to.
  */
 export function targetsOf(
   components: readonly ComponentIdentifier[],

@@ -53,9 +53,13 @@ export interface SequenceContext extends ParameterContext {
 
 /** The context of a manifest's sequences before any has been read. */
 export function sequenceContext(
-  about: Pick<SequenceContext, 'componentCount' | 'hasDependencies' | 'limits' | 'extensions'>,
+  componentCount: number,
+  hasDependencies: boolean,
+  limits: SuitLimits,
+  extensions: Extensions,
 ): SequenceContext {
-  return { ...about, inShared: false, budget: { commands: about.limits.commands }, depth: 0 };
+  const budget = { commands: limits.commands };
+  return { componentCount, hasDependencies, inShared: false, extensions, budget, depth: 0, limits };
 }
 
 /**

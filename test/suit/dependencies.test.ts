@@ -1,14 +1,16 @@
-/** Published examples of [TD] Appendix B and [FE] section 10: read, opened, and followed step by step. */
+/** Published examples of [TD] Appendix B and [FE] section 9: read, opened, and followed step by step. */
 import { describe, expect, test } from 'vitest';
 import { fromHex, fromUtf8, sourceOf, toHex } from '../../src/bytes/index.ts';
 import { decodeCose, verifySign1 } from '../../src/cose/index.ts';
 import { readPublicKey } from '../../src/crypto/index.ts';
+import { command, override, setIndex } from '../../src/suit/description.ts';
 import {
   ALL_EXTENSIONS,
   DEPENDENT_UPDATE_PROCEDURE,
   dependencyMatches,
   digestMatches,
   type Envelope,
+  INSTALLATION_PROCEDURE,
   INVOCATION_PROCEDURE,
   type Manifest,
   manifestDigestMatches,
@@ -18,8 +20,10 @@ import {
   type ProcessorHost,
   readManifest,
   runSequences,
+  STAGING_PROCEDURE,
   SUIT_LIMITS,
   SuitError,
+  writeManifest,
 } from '../../src/suit/index.ts';
 import { FE_DEPENDENCY, TD_DEPENDENCY, TD_INTEGRATED, TD_PROCESS } from './extension-examples.ts';
 
@@ -111,6 +115,43 @@ describe('[TD] Appendix B, the published examples', () => {
     expect(texts(read(TD_DEPENDENCY).componentId)).toEqual(['dependent.suit']);
   });
 
+  test('Example 0 is written byte for byte from what it says', () => {
+    const digest = { algorithm: -16, bytes: open(TD_DEPENDENCY).digest.bytes };
+    const { manifest } = writeManifest({
+      sequenceNumber: 0,
+      components: [[fromUtf8('10')]],
+      dependencies: new Map([[1, { prefix: [fromUtf8('dependent.suit')] }]]),
+      componentId: [fromUtf8('depending.suit')],
+      shared: [],
+      sequences: new Map([
+        ['invoke', [setIndex(0), override({ 23: fromUtf8('cat 00 10') }), command(23, 15)]],
+        [
+          'dependency-resolution',
+          [
+            setIndex(1),
+            override({ 3: digest, 14: 190, 21: 'http://example.com/dependent.suit' }),
+            command(21, 2),
+            command(3, 15),
+          ],
+        ],
+        [
+          'install',
+          [
+            setIndex(1),
+            override({ 3: digest }),
+            command(7, 15),
+            command(11, 0),
+            setIndex(0),
+            override({ 18: fromUtf8(' in multiple trust domains') }),
+            command(18, 15),
+          ],
+        ],
+      ]),
+      sever: [],
+    });
+    expect(toHex(manifest)).toBe(toHex(open(TD_PROCESS).manifest));
+  });
+
   test('Example 0: the update fetches and matches the dependency, checks it, and runs its install in turn', () => {
     const host = new Paper({ 'http://example.com/dependent.suit': TD_DEPENDENCY });
     expect(runSequences(read(TD_PROCESS), DEPENDENT_UPDATE_PROCEDURE, host)).toEqual(OK);
@@ -119,6 +160,14 @@ describe('[TD] Appendix B, the published examples', () => {
       'hello world in multiple trust domains',
     );
     expect(runSequences(read(TD_PROCESS), INVOCATION_PROCEDURE, host)).toEqual(OK);
+  });
+
+  test('7: staged by one processor, installed by another, each in a procedure of its own', () => {
+    const host = new Paper({ 'http://example.com/dependent.suit': TD_DEPENDENCY });
+    expect(runSequences(read(TD_PROCESS), STAGING_PROCEDURE, host)).toEqual(OK);
+    expect(host.log).toEqual(['21 dependent.suit', '3 dependent.suit']);
+    expect(runSequences(read(TD_PROCESS), INSTALLATION_PROCEDURE, host)).toEqual(OK);
+    expect(host.log.slice(2)).toEqual(['7 dependent.suit', '18 00', '18 10']);
   });
 
   test('Example 1: the dependency lies in the envelope under its URI', () => {
@@ -146,7 +195,7 @@ describe('[TD] Appendix B, the published examples', () => {
   });
 });
 
-describe('[FE] section 10: encryption info that the dependent sets', () => {
+describe('[FE] section 9: encryption info that the dependent sets', () => {
   const depot = { '#dependency-manifest': integratedIn(FE_DEPENDENCY) };
 
   test('reaches the write of the dependency, because both name the same component', () => {

@@ -38,7 +38,7 @@ export const TD_INTEGRATED = fromHex(
     '6e742e73756974094d8414a11746636174203030170f14528414a1124b68656c6c6f20776f726c64120f',
 );
 
-/** draft-ietf-suit-firmware-encryption-24 section 10: encryption info set by the dependent, used by the dependency. */
+/** draft-ietf-suit-firmware-encryption-24 section 9: encryption info set by the dependent, used by the dependency. */
 export const FE_DEPENDENCY = fromHex(
   'd86ba3025873825824822f5820a00cb6c85515c1ef471b50b542facdd88b71b3c7ea2a43de13d32c4a99056fe9584ad28443a10128' +
     'a0f658403000301b7c54b3383cc4723c4b7be667c6760c504213a105dd38401bed5eef8eb915f8313420104f59467d76790a0ea220' +
@@ -57,7 +57,7 @@ export const FE_DEPENDENCY = fromHex(
     '756974074382030f1447860c00120f030f',
 );
 
-/** draft-ietf-suit-firmware-encryption-24 section 10: fetch to a slot, copy and decrypt. */
+/** draft-ietf-suit-firmware-encryption-24 section 9: fetch to a slot, copy and decrypt. */
 export const FE_COPY = fromHex(
   'd86ba2025853825824822f58206d74bd3110a2573236e03dd78693d5b21c299c917a4327d9939ddf3582a41de3582ad18443a10105' +
     'a0f65820e6837a54a9b5813f8d5edad48ab96d5d7388d9d1c89ab29ec55ae964f67e01ed03588fa4010102010349a1028281410081' +

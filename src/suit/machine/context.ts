@@ -11,7 +11,7 @@ const SOURCE_COMPONENT = 22;
 export interface Slot {
   readonly component: TargetComponent;
   readonly parameters: Store;
-  /** Tells components apart over all manifests of a procedure. */
+  /** Tells components apart over all manifests of a procedure; not needed where there is only one manifest. */
   readonly name: string;
 }
 
@@ -51,7 +51,7 @@ export class Context {
   /** Sections that had their turn. */
   readonly done = new Set<SectionName>();
   private readonly stores: Stores;
-  private readonly met = new Map<string, Context>();
+  private met: Map<string, Context> | undefined;
 
   constructor(
     manifest: Manifest,
@@ -63,12 +63,14 @@ export class Context {
     this.path = path;
     this.stores = stores;
     const issuer = { manifest, path };
-    const seen = new Map<string, number>();
+    const alone = path.length === 0 && manifest.dependencies.size === 0;
+    const seen = alone ? undefined : new Map<string, number>();
     this.slots = manifest.targets.map((target, index) => {
+      const identifier = within(scope, target.identifier);
       const { dependency } = target;
-      const identifier = [...scope, ...target.identifier];
+      const component = { index, identifier, dependency, scope: within(scope, target.scope), issuer };
+      if (!seen) return { component, name: '', parameters: new Store() };
       const name = nameOf(identifier, seen);
-      const component = { index, identifier, dependency, scope: [...scope, ...target.scope], issuer };
       return { component, name, parameters: storeFor(stores, name) };
     });
   }
@@ -77,6 +79,7 @@ export class Context {
   enter(index: number, manifest: Manifest, digest: SuitDigest): Context {
     const id = `${index} ${toHex(digest.bytes)}`;
     const { scope } = this.slots[index]!.component;
+    this.met ??= new Map();
     const child = this.met.get(id) ?? new Context(manifest, this.stores, [...this.path, index], scope);
     child.manifest = manifest;
     this.met.set(id, child);
@@ -112,6 +115,10 @@ export class Context {
     }
     return undefined;
   }
+}
+
+function within(scope: ComponentIdentifier, identifier: ComponentIdentifier): ComponentIdentifier {
+  return scope.length === 0 ? identifier : [...scope, ...identifier];
 }
 
 function storeFor(stores: Stores, name: string): Store {
