@@ -28,8 +28,9 @@ export const OID = {
   // id-alg-hss-lms-hashsig, RFC 9708 section 4 and RFC 9802
   hssLms: '1.2.840.113549.1.9.16.3.17',
   /**
-   * Our own extension: the signer's generation, an INTEGER from 0. The identifier is a random UUID under the arc
-   * 2.25 (ITU-T X.667): 0f185827-22bd-4c1c-a94c-4f393aa0a932.
+   * Our own extension: the signer's generation, an INTEGER from 0. The identifier is the random UUID
+   * 0f185827-22bd-4c1c-a94c-4f393aa0a932 in seven arcs of 16 and 24 bits, under an arc that anyone may use so: RFC 5280
+   * Appendix B asks readers for arcs below 2^28 only, and some reject the one arc of 128 bits under 2.25.
    */
-  signerGeneration: '2.25.20064823014073370102341953327854561586',
+  signerGeneration: '1.2.840.113556.1.8000.2554.3864.22567.8893.19484.43340.5191994.10529074',
 } as const;

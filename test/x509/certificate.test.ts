@@ -365,3 +365,8 @@ function compress(spki: Uint8Array): Uint8Array {
     der.bitString(concatElements(Uint8Array.of(2 + (point[64]! & 1)), point.subarray(1, 33))),
   );
 }
+
+test('RFC 5280 Appendix B: every arc of our identifiers is below 2^28, as readers must support', () => {
+  const arcs = Object.values(OID).flatMap((oid) => oid.split('.').map(Number));
+  expect(arcs.filter((arc) => !(arc < 2 ** 28))).toEqual([]);
+});
