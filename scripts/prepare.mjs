@@ -20,6 +20,7 @@ function lockIsInstalled() {
 /** The Debian packages that end-to-end suites drive, by the command or file that shows them present. */
 const DEBIAN_PARTS = [
   { name: 'openssl', shows: 'openssl', for: 'judging keys, chains and signatures' },
+  { name: 'gnutls-bin', shows: 'certtool', for: 'a second judge of certificates, lists, requests and keys' },
   { name: 'softhsm2', shows: '/usr/bin/softhsm2-util', for: 'the token suites' },
   { name: 'opensc', shows: 'pkcs11-tool', for: 'a second opinion on the token' },
   { name: 'srecord', shows: 'srec_cat', for: 'judging HEX and S-record readers' },
