@@ -1,5 +1,5 @@
 import { join, resolve } from 'node:path';
-import { z } from 'zod';
+import * as z from 'zod';
 import type { KeyType } from '../crypto/index.ts';
 import {
   createSigningKey,

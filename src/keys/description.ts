@@ -1,5 +1,5 @@
 /** Key descriptions: what git carries of a key (keys/NAME.json). Public facts only. */
-import { z } from 'zod';
+import * as z from 'zod';
 import { fromHex, toHex } from '../bytes/index.ts';
 import { hssShape } from '../crypto/index.ts';
 import { fingerprint } from '../x509/index.ts';

@@ -1,4 +1,4 @@
-import { z } from 'zod';
+import * as z from 'zod';
 import type { MemoryMap } from '../image/index.ts';
 import { ProvisionError, type ProvisionErrorCode } from './error.ts';
 

@@ -1,4 +1,4 @@
-import { z } from 'zod';
+import * as z from 'zod';
 import { fromHex } from '../bytes/index.ts';
 import { readPublicKey } from '../crypto/index.ts';
 import { type ProvisionJob, readJson, UNIT_KEY_PURPOSES } from './job.ts';

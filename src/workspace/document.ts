@@ -1,5 +1,5 @@
 import { type Document, isMap, isNode, isPair, isScalar, LineCounter, parseDocument, visit } from 'yaml';
-import { z } from 'zod';
+import * as z from 'zod';
 import { invalidFile, type Mistake } from './errors.ts';
 
 /** Places in a text: line and column, both from 1. */

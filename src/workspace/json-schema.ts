@@ -1,4 +1,4 @@
-import { z } from 'zod';
+import * as z from 'zod';
 import { deviceClassSchema, workspaceSchema } from './schema.ts';
 
 /** The JSON Schemas (draft 2020-12) that editors and other tools use, by file name in schemas/. */

@@ -1,4 +1,4 @@
-import { z } from 'zod';
+import * as z from 'zod';
 import { parseSize } from '../image/index.ts';
 import { PROFILES } from './profiles.ts';
 
