@@ -20,12 +20,15 @@ const REFUSED: ReadonlySet<string> = new Set([
   'exchange-chain',
   'exchange-fingerprint',
   'root-changed',
+  'first-firmware-wrong',
 ]);
 
 /** Codes that mean: a word on the command line, or a file that the user wrote, is not what was asked for. */
 const WRONG_USE: ReadonlySet<string> = new Set([
   'scheme-wrong',
   'root-missing',
+  'key-missing',
+  'batch-unknown',
   'serials-invalid',
   'job-invalid',
   'result-invalid',

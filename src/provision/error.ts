@@ -6,7 +6,6 @@ export type ProvisionErrorCode =
   | 'station-key-wrong'
   | 'first-firmware-wrong'
   | 'batch-unknown'
-  | 'result-repeated'
   | 'key-missing'
   | 'root-changed';
 

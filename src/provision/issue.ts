@@ -7,6 +7,7 @@ import {
   classKeys,
   type DeviceClass,
   type JsonObject,
+  jsonDigest,
   keyFaults,
   listKeys,
   listRecords,
@@ -65,12 +66,18 @@ export interface AcceptedResult {
 
 /**
  * Takes in a station's result: judges it, writes a record for each unit that is provisioned, and enters what was found. A unit
- * that the result leaves open stays open. Throws `ProvisionError` batch-unknown.
+ * that the result leaves open stays open. Taking a result in again changes nothing, and finishes what was cut off.
+ * Throws `ProvisionError` batch-unknown.
  */
 export function acceptResult(workspace: Workspace, result: ProvisionResult): AcceptedResult {
   const job = readIssuedJob(workspace, result.batch);
-  const units = judgeResult(job, result).map((unit) => notTwice(workspace, job, unit));
-  for (const unit of units) if (unit.outcome === 'provisioned') recordUnit(workspace, job, result, unit.unit);
+  const recorded = new Set(listRecords(workspace, 'units', job.class_name));
+  const onRecord = ({ serial }: UnitJudgement) => recorded.has(`${job.class_name}/${serial}`);
+  const units = judgeResult(job, result).map((unit) =>
+    onRecord(unit) ? asRecorded(workspace, job, unit) : unit,
+  );
+  for (const unit of units)
+    if (unit.outcome === 'provisioned' && !onRecord(unit)) recordUnit(workspace, job, result, unit.unit);
   const number = listRecords(workspace, 'batches', job.batch).length;
   const told = units.map((unit) => ({ ...unit, ...('unit' in unit && { unit: undefined }) }));
   writeRecord(workspace, {
@@ -247,14 +254,16 @@ function requireUnused(workspace: Workspace, { deviceClass, serials }: NewBatch)
   );
 }
 
-function notTwice(workspace: Workspace, job: ProvisionJob, unit: UnitJudgement): UnitJudgement {
-  if (unit.outcome !== 'provisioned') return unit;
-  const recorded = listRecords(workspace, 'units', job.class_name).includes(
-    `${job.class_name}/${unit.serial}`,
-  );
-  return recorded
-    ? { serial: unit.serial, outcome: 'open', problems: ['the unit is on record as provisioned already'] }
-    : unit;
+/** A unit that is on record already: the same once more where nothing differs, else open. */
+function asRecorded(workspace: Workspace, job: ProvisionJob, unit: UnitJudgement): UnitJudgement {
+  const { facts } = readRecord(workspace, 'units', [job.class_name, unit.serial]);
+  const same =
+    facts.batch === job.batch &&
+    unit.outcome === 'provisioned' &&
+    jsonDigest(facts.unit_keys!) === jsonDigest(unit.unit.unit_keys as unknown as JsonObject);
+  return same
+    ? unit
+    : { serial: unit.serial, outcome: 'open', problems: ['the unit is on record as provisioned already'] };
 }
 
 function recordUnit(

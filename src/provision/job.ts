@@ -97,6 +97,16 @@ export function readSerials(text: string): string[] {
   return serials;
 }
 
+/** One serial number. Throws `ProvisionError` serials-invalid. */
+export function readSerial(text: string): string {
+  if (SERIAL.test(text)) return text;
+  throw new ProvisionError(
+    'serials-invalid',
+    `"${text.slice(0, 80)}" is not a serial number.`,
+    'Use letters, digits, dot, dash and underscore, at most 64 characters, for example 0001.',
+  );
+}
+
 function serialsInvalid(detail: string): ProvisionError {
   return new ProvisionError(
     'serials-invalid',

@@ -1,7 +1,7 @@
 import { rmSync } from 'node:fs';
 import { createStationKey } from '../../authority/index.ts';
 import type { KeyDescription } from '../../keys/index.ts';
-import { acceptResult, issueBatch, runJob } from '../../provision/index.ts';
+import { acceptResult, issueBatch, readSerial, runJob } from '../../provision/index.ts';
 import { keyPaths, listKeys, readClass } from '../../workspace/index.ts';
 import { CommandFailure, EXIT } from '../exit.ts';
 import { firstFacts } from '../first-firmware.ts';
@@ -18,7 +18,8 @@ export async function run(call: Call): Promise<number> {
   const session = await openSession(call);
   const { workspace } = session;
   const deviceClass = await readClass(workspace, call.args[0]!);
-  const [serial, out, first] = [call.text('serial')!, call.text('out')!, call.text('first')];
+  const [out, first] = [call.text('out')!, call.text('first')];
+  const serial = readSerial(call.text('serial')!);
   requireFree(out);
   const symmetric = deviceClass.scheme === 'symmetric';
   const station = symmetric ? await stationOf(call, session) : undefined;
