@@ -32,6 +32,7 @@ const NUMBERS: Readonly<Record<RefusalCode, readonly [code: number, reason: numb
   'signer-expired': [214, 4],
   'signer-not-yet-valid': [215, 4],
   'mac-key-unknown': [216, 4],
+  'signatures-too-many': [217, 4],
 
   // step 3, authentication
   'authentication-missing': [301, 4],
@@ -42,6 +43,9 @@ const NUMBERS: Readonly<Record<RefusalCode, readonly [code: number, reason: numb
   'key-type-wrong': [306, 4],
   'signature-wrong': [307, 4],
   'mac-wrong': [308, 4],
+  'authentications-too-few': [309, 4],
+  'role-missing': [310, 4],
+  'security-versions-differ': [311, 4],
 
   // step 4, manifest
   'manifest-version-unknown': [401, 1],
@@ -56,6 +60,8 @@ const NUMBERS: Readonly<Record<RefusalCode, readonly [code: number, reason: numb
   'manifest-digest-algorithm-unknown': [410, 3],
   'severed-part-unexpected': [411, 4],
   'component-index-missing': [412, 6],
+  'component-not-permitted': [413, 7],
+  'command-not-permitted': [414, 7],
 
   // step 5, freshness
   'marks-lost': [501, 11],

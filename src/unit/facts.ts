@@ -11,6 +11,15 @@ export interface SignerFacts {
   readonly anchor: string;
 }
 
+/** A seal that the unit goes by. */
+export interface AuthenticationFacts {
+  /** Index of its block in the envelope. */
+  readonly block: number;
+  readonly algorithm: string;
+  readonly signer?: SignerFacts | undefined;
+  readonly macKeyId?: string | undefined;
+}
+
 /** One image that the manifest names. Sizes in bytes; undefined where the manifest does not say. */
 export interface ImageFacts {
   readonly digest: Uint8Array;
@@ -27,6 +36,8 @@ export interface Facts {
   signer?: SignerFacts;
   /** Id of the MAC key that verified, lower-case hexadecimal. */
   macKeyId?: string;
+  /** Every seal that counts, each key once. */
+  authentications?: readonly AuthenticationFacts[];
   sequenceNumber?: bigint;
   securityVersion?: number;
   /** Version as the manifest states it for people. */

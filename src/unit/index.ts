@@ -19,6 +19,18 @@ export type { KeepResult } from './keep.ts';
 export { beginLife, openUnit, type Unit, type UnitParts } from './life.ts';
 export type { RecoveryImage, RunningImage, VolatileMemory } from './life-board.ts';
 export type { Marks, SlotCondition, SlotMark } from './marks.ts';
+export {
+  type AuthenticationPolicy,
+  MAXIMUM_DEMANDS,
+  POLICY_ALGORITHMS,
+  type PolicyAlgorithm,
+  type PolicySigner,
+  type ResolvedPolicy,
+  resolvePolicy,
+  type SignerDemand,
+  type Standing,
+  standingOf,
+} from './policy.ts';
 export type { Decision, InstallPlan, InstallRequest, StoredFacts, StoredImage } from './ports.ts';
 export { type Scheme, UNIT_PROFILES, type UnitProfile } from './profiles.ts';
 export {
@@ -32,6 +44,7 @@ export {
 } from './record.ts';
 export { readUnitRecord } from './record-read.ts';
 export { REFUSALS, type Refusal, type RefusalCode } from './refusals.ts';
+export { GUARDED_COMMANDS, type GuardedCommand, type SignerRight } from './rights.ts';
 export { MAXIMUM_SECURITY_VERSION, SECURITY_VERSION_LABEL } from './security-version.ts';
 export type { StartResult } from './start.ts';
 export type { PassedOver, Started } from './start-run.ts';

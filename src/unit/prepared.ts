@@ -1,6 +1,7 @@
 import { fromHex } from '../bytes/index.ts';
 import { type ComponentIdentifier, MAIN_COMPONENT, parseUuid, STAGING_COMPONENT } from '../suit/index.ts';
 import type { Anchor } from '../x509/index.ts';
+import { type ResolvedPolicy, resolvePolicy } from './policy.ts';
 import { type UnitProfile, unitProfile } from './profiles.ts';
 import type { UnitRecord } from './record.ts';
 
@@ -12,6 +13,8 @@ export interface LabelledAnchor extends Anchor {
 /** What a decision needs of a record, read out of its texts once. */
 export interface PreparedRecord {
   readonly profile: UnitProfile;
+  /** Undefined where one signature of the profile's algorithm, or one MAC, suffices. */
+  readonly policy: ResolvedPolicy | undefined;
   readonly vendorId: Uint8Array;
   readonly classIds: readonly Uint8Array[];
   readonly deviceId: Uint8Array;
@@ -28,8 +31,13 @@ const prepared = new WeakMap<UnitRecord, PreparedRecord>();
 export function prepareRecord(record: UnitRecord): PreparedRecord {
   const known = prepared.get(record);
   if (known) return known;
+  const profile = unitProfile(record.profile)!;
+  const classScopes = record.class_ids.map(scopeText);
+  const vendorScope = scopeText(record.vendor_id);
+  const own = { algorithm: profile.algorithm, classScopes, vendorScope };
   const fresh: PreparedRecord = {
-    profile: unitProfile(record.profile)!,
+    profile,
+    policy: record.authentication && resolvePolicy(record.authentication, own),
     vendorId: parseUuid(record.vendor_id),
     classIds: record.class_ids.map(parseUuid),
     deviceId: parseUuid(record.device_id),
@@ -38,9 +46,13 @@ export function prepareRecord(record: UnitRecord): PreparedRecord {
       spki: fromHex(spki),
       label,
     })),
-    scopes: [...record.class_ids, record.vendor_id].map((id) => `urn:uuid:${id}`),
+    scopes: [...classScopes, vendorScope],
     components: record.memory.shape === 'staged' ? [MAIN_COMPONENT, STAGING_COMPONENT] : [MAIN_COMPONENT],
   };
   prepared.set(record, fresh);
   return fresh;
+}
+
+function scopeText(id: string): string {
+  return `urn:uuid:${id}`;
 }

@@ -13,6 +13,7 @@ import {
   text,
   union,
 } from './json-read.ts';
+import { authenticationPolicy, checkPolicy, signerRights } from './policy-read.ts';
 import { UNIT_PROFILES, unitProfile } from './profiles.ts';
 import { UNIT_FORMAT, type UnitRecord, type UnitSecret } from './record.ts';
 
@@ -57,6 +58,8 @@ const record: Reader<UnitRecord> = object({
   scheme: choice('asymmetric', 'symmetric'),
   profile: choice(...UNIT_PROFILES.map(({ name }) => name)),
   clock: boolean,
+  authentication: optional(authenticationPolicy),
+  rights: optional(signerRights),
   anchors: list(
     object({
       name: hex({ minimum: 2, maximum: 1024 }),
@@ -114,6 +117,7 @@ const record: Reader<UnitRecord> = object({
 export function readUnitRecord(json: unknown): UnitRecord {
   const unit = record(json, []);
   checkScheme(unit);
+  checkPolicy(unit);
   checkSecrets(unit);
   const problem = checkMemoryMap(unit.memory)[0];
   if (problem) fail(['memory', ...problem.path], problem.says, problem.expected);

@@ -1,5 +1,7 @@
 import type { MemoryMap } from '../image/index.ts';
+import type { AuthenticationPolicy } from './policy.ts';
 import type { Scheme } from './profiles.ts';
+import type { SignerRight } from './rights.ts';
 
 /** Format of a unit record and its version. */
 export const UNIT_FORMAT = 'fieldseal.unit/1';
@@ -58,6 +60,10 @@ export interface UnitRecord {
   readonly profile: string;
   /** Whether the unit has a clock that it trusts. */
   readonly clock: boolean;
+  /** Which signatures must hold. Absent: one, of the profile's algorithm. */
+  readonly authentication?: AuthenticationPolicy;
+  /** What each signer may have done. Absent: everything. */
+  readonly rights?: readonly SignerRight[];
   readonly anchors: readonly UnitAnchor[];
   readonly mac_keys: readonly UnitMacKey[];
   readonly unit_keys: readonly UnitKey[];

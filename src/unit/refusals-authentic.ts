@@ -144,6 +144,12 @@ export const SIGNER_REFUSALS = rowsOf('signer', {
     'Set the clock of the unit; compare the dates in the trace.',
     'RFC 5280 4.1.2.5',
   ],
+  'signatures-too-many': [
+    'the envelope has more signatures than the unit looks at',
+    'Judging a signature costs time, so a unit that asks for several signers bounds how many it looks at.',
+    'Leave out signatures that no unit asks for; eight of the algorithms in its policy are looked at.',
+    'docs/deployment-profile.md; RFC 9124 4.3.21',
+  ],
   'mac-key-unknown': [
     'no MAC in the envelope is under a key that the unit holds',
     'The payload was sealed for another class or cohort, or under a key that this unit never got.',
@@ -195,6 +201,24 @@ export const AUTHENTICATION_REFUSALS = rowsOf('authentication', {
     'The digest or a protected header was changed, or another key made the signature.',
     'Fetch the envelope again; where it comes back the same, treat it as a forgery and keep a copy.',
     'RFC 9052 4.4; RFC 9124 4.3.4',
+  ],
+  'authentications-too-few': [
+    'fewer signers vouch for the manifest than the policy of the unit asks for',
+    'A signature was left out or stripped, does not count, or one key signed twice: a key counts once.',
+    'Compare the signatures in the trace with the policy; add the missing one: fieldseal signature add.',
+    'docs/deployment-profile.md; draft-ietf-suit-manifest 8.3; RFC 9124 4.3.13',
+  ],
+  'role-missing': [
+    'no signer vouches for the manifest in a role that the policy of the unit asks for',
+    'Enough keys signed, but not the right ones: one author does not stand in for an approver.',
+    'Have it signed by a signer of the missing role: fieldseal signature add.',
+    'docs/deployment-profile.md; draft-ietf-suit-manifest 8.3; RFC 9124 4.3.13',
+  ],
+  'security-versions-differ': [
+    'the signers state different security versions',
+    'Each vouches for another floor. Which one was meant cannot be told, and the lower one would open a way back.',
+    'Sign again with one security version in every signature.',
+    'docs/deployment-profile.md; RFC 9124 4.2.1',
   ],
   'mac-wrong': [
     'the MAC does not verify',

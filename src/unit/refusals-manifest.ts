@@ -68,6 +68,18 @@ export const MANIFEST_REFUSALS = rowsOf('manifest', {
     'Fetch the envelope again; where it comes back the same, treat it as tampered with.',
     'draft-ietf-suit-manifest 5.5, 8.4.12; RFC 9124 4.3.4',
   ],
+  'component-not-permitted': [
+    'no signer of the payload has a right to a component that the manifest changes or starts',
+    'The access control list of the unit gives the signers other components. Genuine, but beyond their rights.',
+    'Have it signed by whoever answers for the component, or provision the right.',
+    'draft-ietf-suit-manifest 9; RFC 9124 4.3.13',
+  ],
+  'command-not-permitted': [
+    'no signer of the payload has a right to a command that the manifest gives',
+    'The access control list of the unit gives the signers the component, but not this command on it.',
+    'Have it signed by whoever has the right, or leave the command out.',
+    'draft-ietf-suit-manifest 9; RFC 9124 4.3.13',
+  ],
   'component-index-missing': [
     'a sequence does not say which component it is about',
     'With more than one component each sequence starts by choosing one, or it may act on the wrong one.',

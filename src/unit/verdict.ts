@@ -1,6 +1,6 @@
 import { toHex } from '../bytes/index.ts';
 import { fingerprint } from '../x509/index.ts';
-import type { Facts, SignerFacts } from './facts.ts';
+import type { AuthenticationFacts, Facts, SignerFacts } from './facts.ts';
 import type { Refusal } from './refusals.ts';
 import type { StepName } from './steps.ts';
 import { type CheckStep, type Comparison, Refused, shownText, Trace } from './trace.ts';
@@ -95,6 +95,7 @@ function factsJson(facts: Facts): Record<string, unknown> {
     algorithm: facts.algorithm ?? null,
     signer: signer ? signerJson(signer) : null,
     mac_key_id: facts.macKeyId ?? null,
+    authentications: (facts.authentications ?? []).map(authenticationJson),
     sequence_number: integerOrNull(facts.sequenceNumber),
     security_version: facts.securityVersion ?? null,
     version: facts.version ?? null,
@@ -108,10 +109,20 @@ function factsJson(facts: Facts): Record<string, unknown> {
   };
 }
 
+function authenticationJson({ block, algorithm, signer, macKeyId }: AuthenticationFacts) {
+  return {
+    block: block + 1,
+    algorithm,
+    signer: signer ? signerJson(signer) : null,
+    mac_key_id: macKeyId ?? null,
+  };
+}
+
 function signerJson({ certificate, anchor }: SignerFacts): Record<string, unknown> {
   return {
     subject: certificate.subject.text,
     fingerprint: fingerprint(certificate.spki),
+    role: certificate.role ?? null,
     generation: certificate.generation ?? 0,
     scope: certificate.subjectAltUris,
     not_after: certificate.notAfter?.toISOString() ?? null,

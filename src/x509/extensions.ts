@@ -39,6 +39,9 @@ export interface PolicyConstraints {
   readonly inhibitPolicyMapping: number | undefined;
 }
 
+/** A signer's role: lower-case letters, digits and inner dashes; 1 to 32 characters, a letter first. */
+export const SIGNER_ROLE = /^[a-z](?:[a-z0-9-]{0,30}[a-z0-9])?$/;
+
 /** What the understood extensions say; absent where the extension is. */
 export interface KnownExtensions {
   readonly basicConstraints?: BasicConstraints;
@@ -57,6 +60,8 @@ export interface KnownExtensions {
   readonly inhibitAnyPolicy?: number;
   /** Our own: the signer's generation, from 0. */
   readonly generation?: number;
+  /** Our own: what the signer signs as, such as author or approver. */
+  readonly role?: string;
 }
 
 /** One extension as it stands: `value` is the content of its OCTET STRING, `offset` where that starts. */
@@ -89,6 +94,7 @@ const READERS: ReadonlyMap<string, ExtensionReader> = new Map<string, ExtensionR
   [OID.policyConstraints, (reader) => ({ policyConstraints: readPolicyConstraints(reader) })],
   [OID.inhibitAnyPolicy, (reader) => ({ inhibitAnyPolicy: reader.unsigned() })],
   [OID.signerGeneration, (reader) => ({ generation: reader.unsigned() })],
+  [OID.signerRole, (reader) => ({ role: readRole(reader) })],
 ]);
 
 const NONE: Extensions = { all: [], known: {}, unknownCritical: [] };
@@ -145,6 +151,14 @@ function oneOrMore<T>(reader: DerReader, read: (reader: DerReader) => T): T[] {
   if (members.length === 0 || members.length > MAX_NAMES)
     throw new X509Error('names-count', { offset: start });
   return members;
+}
+
+/** A role is matched byte by byte, so it comes in one form only: the one that is issued. */
+function readRole(reader: DerReader): string {
+  const offset = reader.offset;
+  const role = reader.utf8String();
+  if (!SIGNER_ROLE.test(role)) throw new X509Error('rights-role', { offset });
+  return role;
 }
 
 function readBasicConstraints(reader: DerReader): BasicConstraints {

@@ -22,7 +22,7 @@ export {
 export { contextTag, type DerElement, type DerLimits, DerReader, readDer, TAG } from './der.ts';
 export { type DerCode, DerError } from './der-error.ts';
 export * as der from './der-write.ts';
-export type { Extension, KeyUsage, KnownExtensions } from './extensions.ts';
+export { type Extension, type KeyUsage, type KnownExtensions, SIGNER_ROLE } from './extensions.ts';
 export type { GeneralName } from './general-name.ts';
 export { type CertificateDescription, type Issuer, issueCertificate, issuerOf, newSerial } from './issue.ts';
 export {

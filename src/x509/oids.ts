@@ -33,4 +33,6 @@ export const OID = {
    * Appendix B asks readers for arcs below 2^28 only, and some reject the one arc of 128 bits under 2.25.
    */
   signerGeneration: '1.2.840.113556.1.8000.2554.3864.22567.8893.19484.43340.5191994.10529074',
+  /** Our own as well: the signer's role, a UTF8String. UUID 329fcf97-f11f-4ce7-a5ae-a4f7c42efc9c in the same way. */
+  signerRole: '1.2.840.113556.1.8000.2554.12959.53143.61727.19687.42414.10811332.3079324',
 } as const;

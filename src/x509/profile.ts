@@ -1,10 +1,19 @@
 /**
  * What this product puts into the certificates it issues, and so into the requests for them (standards: RFC 5280
  * section 4.2.1; the choice is the deployment profile's). Root: pathLen 1. Intermediate: pathLen 0. Signer: no
- * authority, digitalSignature, code signing, scope and generation.
+ * authority, digitalSignature, code signing, scope, generation and, where it has one, its role.
  */
-import { boolean, integer, namedBits, octetString, oid, primitive, sequence } from './der-write.ts';
-import { KEY_USAGES, type KeyUsage, type KnownExtensions } from './extensions.ts';
+import {
+  boolean,
+  integer,
+  namedBits,
+  octetString,
+  oid,
+  primitive,
+  sequence,
+  utf8String,
+} from './der-write.ts';
+import { KEY_USAGES, type KeyUsage, type KnownExtensions, SIGNER_ROLE } from './extensions.ts';
 import { writeUri } from './general-name.ts';
 import { OID } from './oids.ts';
 import { X509Error } from './x509-error.ts';
@@ -17,6 +26,8 @@ export interface SignerRights {
   readonly scopes?: readonly string[];
   /** Generation, from 0: units refuse signers below the generation they have seen. */
   readonly generation?: number;
+  /** What it signs as where units ask for roles, such as author or approver. */
+  readonly role?: string | undefined;
 }
 
 const PATH_LENGTH = { root: 1, intermediate: 0 } as const;
@@ -27,7 +38,7 @@ const SIGNER_USAGES: readonly KeyUsage[] = ['digitalSignature'];
 
 /**
  * The extensions of a profile, without key identifiers. Throws `X509Error` rights-... where a signer's scope or
- * generation is missing or malformed, or where an authority is given any.
+ * generation is missing, or one of them or the role malformed, or where an authority is given any.
  */
 export function profileExtensions(profile: Profile, rights: SignerRights): Uint8Array[] {
   return profile === 'signer' ? signerExtensions(rights) : authorityExtensions(profile, rights);
@@ -57,24 +68,27 @@ export function authorityKeyExtension(identifier: Uint8Array): Uint8Array {
 }
 
 function authorityExtensions(profile: 'root' | 'intermediate', rights: SignerRights): Uint8Array[] {
-  if (rights.scopes?.length || rights.generation !== undefined) throw new X509Error('rights-of-authority');
+  if (rights.scopes?.length || rights.generation !== undefined || rights.role !== undefined)
+    throw new X509Error('rights-of-authority');
   const constraints = sequence(boolean(true), integer(PATH_LENGTH[profile]));
   return [extension(OID.basicConstraints, true, constraints), keyUsageExtension(AUTHORITY_USAGES)];
 }
 
-function signerExtensions({ scopes = [], generation }: SignerRights): Uint8Array[] {
+function signerExtensions({ scopes = [], generation, role }: SignerRights): Uint8Array[] {
   if (scopes.length === 0) throw new X509Error('rights-scope', { detail: 'none given' });
   const malformed = scopes.find((scope) => !SCOPE.test(scope));
   if (malformed !== undefined) throw new X509Error('rights-scope', { detail: malformed });
   if (generation === undefined || !Number.isSafeInteger(generation) || generation < 0) {
     throw new X509Error('rights-generation', { detail: String(generation) });
   }
+  if (role !== undefined && !SIGNER_ROLE.test(role)) throw new X509Error('rights-role', { detail: role });
   return [
     extension(OID.basicConstraints, true, sequence()),
     keyUsageExtension(SIGNER_USAGES),
     extension(OID.extKeyUsage, true, sequence(oid(OID.codeSigning))),
     extension(OID.subjectAltName, false, sequence(...scopes.map(writeUri))),
     extension(OID.signerGeneration, false, integer(generation)),
+    ...(role === undefined ? [] : [extension(OID.signerRole, false, utf8String(role))]),
   ];
 }
 

@@ -24,7 +24,10 @@ export const X509_REFUSALS = {
   'request-signature': 'the request is not signed by the key in it, so nobody has shown to hold that key',
   'rights-scope': 'a signer needs at least one scope, written urn:uuid:<class id> in lower case',
   'rights-generation': 'a signer needs a generation, a whole number from 0',
-  'rights-of-authority': "scope and generation are a signer's; leave them out for a root or an intermediate",
+  'rights-role':
+    "a signer's role has 1 to 32 lower-case letters, digits and inner dashes, a letter first, such as approver",
+  'rights-of-authority':
+    "scope, generation and role are a signer's; leave them out for a root or an intermediate",
   validity: 'the end of validity lies before its start; swap or correct the dates',
 } as const;
 

@@ -113,7 +113,7 @@ describe('the envelope that a unit keeps for start-up', () => {
       severed: new Map(),
       integrated: [],
     });
-    const kept = keptEnvelope(opened, 1);
+    const kept = keptEnvelope(opened, [1]);
     expect(kept.bytes()).toEqual(wanted);
     expect(kept.size).toBe(wanted!.length);
   });

@@ -237,6 +237,15 @@ describe('RFC 5280 4.2: extensions', () => {
     expect(await value(OID.signerGeneration, der.utf8String('1'))).toBe('unexpected-tag');
     expect(await value(OID.signerGeneration, concatElements(der.integer(1), der.null()))).toBe('left-over');
   });
+
+  test('our own: the role is a UTF8String in the one form in which it is issued', async () => {
+    const role = (content: Uint8Array) => extension(OID.signerRole, false, content);
+    expect((await parsed({ extensions: [role(der.utf8String('approver'))] })).role).toBe('approver');
+    for (const other of ['', 'Approver', 'approver-', '1st', 'a b', 'a'.repeat(33), 'ä']) {
+      expect(await value(OID.signerRole, der.utf8String(other))).toBe('rights-role');
+    }
+    expect(await value(OID.signerRole, der.printableString('approver'))).toBe('unexpected-tag');
+  });
 });
 
 describe.skipIf(!vectorsPresent)('cose-wg/Examples: the certificates of RFC 9360', () => {

@@ -69,7 +69,7 @@ describe('the deployment profile', () => {
     expect(intermediate.basicConstraints).toEqual({ cA: true, pathLength: 0 });
     expect(intermediate.aki).toEqual(root.ski);
     const asked = { profile: 'intermediate', publicKey: key.spki, issuer: issuerOf(root) } as const;
-    for (const rights of [{ scopes: [CLASS_SCOPE] }, { generation: 1 }]) {
+    for (const rights of [{ scopes: [CLASS_SCOPE] }, { generation: 1 }, { role: 'author' }]) {
       expect(
         await rejection(issueCertificate(describeCertificate({ ...asked, ...rights }), keys.root.sign)),
       ).toBe('rights-of-authority');
@@ -114,6 +114,8 @@ describe('the deployment profile', () => {
     }
     for (const generation of [undefined, -1, 1.5, 2 ** 53])
       expect(await signer({ generation })).toBe('rights-generation');
+    for (const role of ['', 'Author', 'a_b', '-a']) expect(await signer({ role })).toBe('rights-role');
+    expect(await signer({ role: 'author' })).toBe('accepted');
   });
 
   test('RFC 5280 4.1.2.5: UTCTime through 2049, GeneralizedTime from 2050', async () => {

@@ -20,9 +20,16 @@ export interface HeldKey {
   readonly key: Uint8Array;
 }
 
+/** A signature and the key that must have made it. */
+export interface JudgedSignature {
+  readonly kind: 'signature';
+  readonly seal: SignatureSeal;
+  readonly key: PublicKey;
+}
+
 /** A seal and whatever must have made it. The two kinds of key never meet. */
 export type JudgedSeal =
-  | { readonly kind: 'signature'; readonly seal: SignatureSeal; readonly key: PublicKey }
+  | JudgedSignature
   | { readonly kind: 'mac'; readonly seal: MacSeal; readonly keys: readonly HeldKey[] };
 
 const CODES: Readonly<Record<CoseRefusal, RefusalCode>> = {
@@ -59,7 +66,8 @@ export function judgeAuthentication(
   return headers;
 }
 
-function refuseUnsealed(trace: Trace, blocks: readonly CoseMessage[]): never {
+/** Refuses an envelope that has nothing of the scheme judged here. */
+export function refuseUnsealed(trace: Trace, blocks: readonly CoseMessage[]): never {
   const none = blocks.length === 0;
   return trace.refuse(none ? 'authentication-missing' : 'scheme-wrong', {
     what: 'authentication blocks',
@@ -69,7 +77,8 @@ function refuseUnsealed(trace: Trace, blocks: readonly CoseMessage[]): never {
   });
 }
 
-function judgeAlgorithm(trace: Trace, headers: Headers, allowed: readonly number[]): void {
+/** Whether the seal names its algorithm where it is protected, and one of `allowed`. Step `authentication` is open. */
+export function judgeAlgorithm(trace: Trace, headers: Headers, allowed: readonly number[]): void {
   const question = {
     what: 'algorithm of the seal',
     expected: () => `${allowed.map(algorithmText).join(' or ')}, in the protected header`,
@@ -85,16 +94,14 @@ function judgeAlgorithm(trace: Trace, headers: Headers, allowed: readonly number
   trace.facts.algorithm = found;
 }
 
-function algorithmText(id: number): string {
+/** Name and number of a COSE algorithm. */
+export function algorithmText(id: number): string {
   const name = (signatureAlgorithm(id) ?? macAlgorithm(id))?.name;
   return name ? `${name} (${id})` : `algorithm ${id}`;
 }
 
-function judgeSignature(
-  trace: Trace,
-  { seal, key }: JudgedSeal & { kind: 'signature' },
-  digest: Uint8Array,
-): void {
+/** Whether the key made the signature over the digest. Step `authentication` is open. */
+export function judgeSignature(trace: Trace, { seal, key }: JudgedSignature, digest: Uint8Array): void {
   requireVerified(trace, seal.verify(key, digest), {
     what: 'signature over the sealed digest',
     expected: () => `made by the key with fingerprint ${toHex(sha256(key.spki))}`,

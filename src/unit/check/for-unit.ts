@@ -1,11 +1,10 @@
 import type { ByteSource } from '../../bytes/index.ts';
 import type { InstallPlan, InstallRequest } from '../ports.ts';
-import { prepareRecord } from '../prepared.ts';
 import type { UnitView } from '../state.ts';
 import type { StepName } from '../steps.ts';
 import type { Trace } from '../trace.ts';
 import { decide, type Verdict } from '../verdict.ts';
-import { judgeAuthentication } from './authentication.ts';
+import { judgeAccess } from './access.ts';
 import type { Circumstances } from './condition-rows.ts';
 import { judgeContent } from './content.ts';
 import { judgeCiphertext, judgeDecrypted } from './encryption.ts';
@@ -16,7 +15,7 @@ import { judgeIdentity } from './identity.ts';
 import { judgeImage } from './image.ts';
 import { keptEnvelope } from './kept-envelope.ts';
 import { judgeManifest } from './manifest.ts';
-import { judgeSigner } from './signer.ts';
+import { judgeSeals } from './seals.ts';
 
 const CHECK_STEPS: readonly StepName[] = [
   'envelope',
@@ -87,15 +86,15 @@ export function judgeInstall(trace: Trace, request: InstallRequest, unit: UnitVi
   const at = unit.record.clock ? request.now : undefined;
   const opened = judgeEnvelope(trace, request.envelope);
   const { envelope } = opened;
-  const judged = judgeSigner(trace, opened, unit, { at, revocation: true });
-  const headers = judgeAuthentication(trace, opened, judged, [prepareRecord(unit.record).profile.algorithm]);
+  const { headers, blocks, signers } = judgeSeals(trace, opened, unit, { at, revocation: true });
   const manifest = judgeManifest(trace, envelope);
+  judgeAccess(trace, manifest, signers, unit);
   const { sequenceNumber } = manifest;
   const candidate = { manifestDigest: envelope.digest.bytes, sequenceNumber, headers };
   const freshness = judgeFreshness(trace, candidate, unit);
   const circumstances = { unit, slot: targetSlot(unit, freshness), at };
   judgeIdentity(trace, manifest, circumstances);
-  const kept = keptEnvelope(envelope, judged!.seal.block);
+  const kept = keptEnvelope(envelope, blocks);
   const image = judgeFit(trace, manifest, circumstances, kept.size);
   noteEffect(trace, freshness, circumstances);
   const { effect } = freshness;

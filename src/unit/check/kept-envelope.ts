@@ -13,11 +13,14 @@ const START = Uint8Array.of(0xd8, 0x6b, 0xa2, 0x02);
 const MANIFEST_KEY = Uint8Array.of(0x03);
 
 /**
- * What a start needs of an envelope: digest, the block that was judged, and manifest. Payloads and severed parts are
+ * What a start needs of an envelope, `counting` being the indices of its blocks that the unit goes by: digest, the blocks that count, and manifest. Payloads and severed parts are
  * left out; no signature covers their presence (draft-ietf-suit-manifest sections 8.2 and 8.3).
  */
-export function keptEnvelope({ digest, blocks, manifestBstr }: Envelope, block: number): KeptEnvelope {
-  const wrapper = encode([digest.encoded, blocks[block]!.bytes]);
+export function keptEnvelope(
+  { digest, blocks, manifestBstr }: Envelope,
+  counting: readonly number[],
+): KeptEnvelope {
+  const wrapper = encode([digest.encoded, ...counting.map((block) => blocks[block]!.bytes)]);
   const parts = [START, encodeHead(2, wrapper.length), wrapper, MANIFEST_KEY, manifestBstr];
   return {
     size: parts.reduce((sum, part) => sum + part.length, 0),

@@ -5,14 +5,14 @@ import { prepareRecord } from '../prepared.ts';
 import type { UnitView } from '../state.ts';
 import { Trace } from '../trace.ts';
 import { refusalRaisedBy } from '../verdict.ts';
-import type { HeldKey, JudgedSeal } from './authentication.ts';
+import type { HeldKey, JudgedSeal, JudgedSignature } from './authentication.ts';
 import { readBoundChain } from './chain.ts';
 import type { OpenedEnvelope } from './envelope.ts';
 import { type MacSeal, macsOf, protectedAlgorithm, type SignatureSeal, signaturesOf } from './seal.ts';
 import { judgePath, judgeRights, type SignerRules } from './signer-path.ts';
 
 /** Signatures whose signers are looked at: a bound on work that nobody has authenticated yet. */
-const MAXIMUM_SIGNATURES = 8;
+export const MAXIMUM_SIGNATURES = 8;
 
 /**
  * Step 2: who sealed it, and whether they may. Asymmetric: the certificate bound to a signature, its path to a root
@@ -66,7 +66,13 @@ function isAcceptable(seal: SignatureSeal, unit: UnitView, rules: SignerRules): 
   return refusalRaisedBy(() => judgeSignature(aside, seal, unit, rules)) === null;
 }
 
-function judgeSignature(trace: Trace, seal: SignatureSeal, unit: UnitView, rules: SignerRules): JudgedSeal {
+/** The signer of one signature: its certificate, its path and its rights. Step `signer` is open. */
+export function judgeSignature(
+  trace: Trace,
+  seal: SignatureSeal,
+  unit: UnitView,
+  rules: SignerRules,
+): JudgedSignature {
   const chain = readBoundChain(trace, seal.headers);
   const { path, anchor } = judgePath(trace, chain, unit, rules);
   const signer = path[0]!;

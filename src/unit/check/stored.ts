@@ -2,14 +2,13 @@ import { slice } from '../../bytes/index.ts';
 import type { Headers } from '../../cose/index.ts';
 import { equalInConstantTime } from '../../crypto/index.ts';
 import type { StoredFacts, StoredImage } from '../ports.ts';
-import { prepareRecord } from '../prepared.ts';
 import type { RefusalCode } from '../refusals.ts';
 import { readSecurityVersion } from '../security-version.ts';
 import type { Floors, UnitView } from '../state.ts';
 import type { StepName } from '../steps.ts';
 import { Trace } from '../trace.ts';
 import { attemptOf } from '../verdict.ts';
-import { judgeAuthentication } from './authentication.ts';
+import { judgeAccess } from './access.ts';
 import { encryptionAtStart } from './content.ts';
 import { contentAlgorithmOf, type Encryption, openInfo } from './encryption.ts';
 import { judgeEnvelope } from './envelope.ts';
@@ -17,7 +16,7 @@ import { judgeFit, type NamedImage } from './fit.ts';
 import { judgeIdentity } from './identity.ts';
 import { digestOfSource } from './image.ts';
 import { judgeManifest } from './manifest.ts';
-import { judgeSigner } from './signer.ts';
+import { judgeSeals } from './seals.ts';
 
 /** What a refusal of an earlier step is called when it falls at start-up. */
 const CODES: Partial<Record<StepName, RefusalCode>> = {
@@ -97,9 +96,9 @@ function judgeCiphertextAgain(
 function judgeAgain(trace: Trace, { envelope: source, slot }: StoredImage, unit: UnitView): Again {
   const opened = judgeEnvelope(trace, source);
   const { envelope } = opened;
-  const judged = judgeSigner(trace, opened, unit, { at: undefined, revocation: false });
-  const headers = judgeAuthentication(trace, opened, judged, [prepareRecord(unit.record).profile.algorithm]);
+  const { headers, signers } = judgeSeals(trace, opened, unit, { at: undefined, revocation: false });
   const manifest = judgeManifest(trace, envelope);
+  judgeAccess(trace, manifest, signers, unit);
   const circumstances = { unit, slot, at: 'at start' } as const;
   judgeIdentity(trace, manifest, circumstances);
   const image = judgeFit(trace, manifest, circumstances, source.size);

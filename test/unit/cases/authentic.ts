@@ -24,6 +24,7 @@ import {
   VENT,
   x5chain,
 } from '../maker.ts';
+import { all, asking, by, hand, together } from '../policy-maker.ts';
 import { rawRelease, sealedRaw } from '../raw-release.ts';
 import type { Case } from './case.ts';
 
@@ -143,6 +144,10 @@ export const ENVELOPE_CASES: readonly Case[] = [
     verdict: shell([2, encode([encode([-16, sha256(manifest)])])], [3, manifest]),
   },
 ];
+
+const author = await hand('author');
+const approver = await hand('approver');
+const both = asking(all({ role: 'author' }, { role: 'approver' }));
 
 const clocked = (record = {}) => unitOf(chain, { record: { clock: true, ...record } });
 
@@ -294,6 +299,11 @@ export const SIGNER_CASES: readonly Case[] = [
     verdict: sealed(signedBy(chain), clocked(), new Date('2020-01-01T00:00:00Z')),
   },
   {
+    code: 'signatures-too-many',
+    title: 'RFC 9124 4.3.21: more signatures than a unit with a policy looks at',
+    verdict: sealed(together(by(approver), ...new Array(8).fill(by(author))), both),
+  },
+  {
     code: 'mac-key-unknown',
     title: 'RFC 9052 3.1: the MAC names a key that the unit does not hold',
     verdict: sealed(macedWith(COHORT_KEY), symmetricUnit([CLASS_KEY])),
@@ -402,6 +412,21 @@ export const AUTHENTICATION_CASES: readonly Case[] = [
     code: 'signature-wrong',
     title: 'RFC 9052 4.4: a key without the certificate it claims',
     verdict: sealed(withCertificates(testKey(), signer.der, intermediate.der)),
+  },
+  {
+    code: 'authentications-too-few',
+    title: '[M] 8.3: the approver’s block was stripped',
+    verdict: sealed(by(author), both),
+  },
+  {
+    code: 'role-missing',
+    title: 'RFC 9124 4.3.13: two authors and no approver',
+    verdict: sealed(together(by(author), by(await hand('author'))), both),
+  },
+  {
+    code: 'security-versions-differ',
+    title: 'RFC 9124 4.2.1: the approver vouches for no floor',
+    verdict: sealed(together(by(author, { securityVersion: 2 }), by(approver)), both),
   },
   {
     code: 'mac-wrong',

@@ -91,6 +91,16 @@ export const MANIFEST_CASES: readonly Case[] = [
     verdict: withInstall(...set([29, new Uint8Array(4)]), ...FETCH),
   },
   {
+    code: 'component-not-permitted',
+    title: '[M] 9: the signer has a right to another component',
+    verdict: sealed({}, unitOf(chain, { record: { rights: [{ components: ['radio'] }] } })),
+  },
+  {
+    code: 'command-not-permitted',
+    title: '[M] 9: the signer may fetch and may not have it started',
+    verdict: sealed({}, unitOf(chain, { record: { rights: [{ commands: ['fetch'] }] } })),
+  },
+  {
     code: 'component-index-missing',
     title: '[M] 6.2: two components and no index',
     verdict: sealed({ components: [[fromUtf8('main')], [fromUtf8('staging')]] }),
