@@ -2,8 +2,9 @@
  * SUIT: envelopes and manifests of draft-ietf-suit-manifest-37. What an envelope holds (`openEnvelope`), what a
  * manifest says (`readManifest`, everything in it known before anything runs), how one is written
  * (`describeRelease`, `writeManifest`, `writeEnvelopeHead`), what its commands do (`runSequences`, an abstract
- * machine whose effects come in through a port), and what each byte of a file is (`mapBytes`). Pure: no I/O, no
- * keys, no clock. The tables list every item the drafts define and whether it runs here.
+ * machine whose effects come in through a port), what it could do to which component (`accessOf`), and what each byte
+ * of a file is (`mapBytes`). Extensions such as dependencies are refused by name unless the caller supports them. Pure:
+ * no I/O, no keys, no clock. The tables list every item the drafts define and where it runs.
  */
 
 export { accessOf, type ComponentAccess, type ManifestAccess } from './access.ts';

@@ -461,6 +461,17 @@ describe('the anatomy', () => {
     expectTiling(mapBytes(sourceOf(TD_INTEGRATED)), 0, TD_INTEGRATED.length);
   });
 
+  test('among more elements than a processor takes, nothing under a text key is read', () => {
+    const many = Array.from({ length: SUIT_LIMITS.envelopeEntries }, (_, i): [string, Uint8Array] => [
+      `#${String(i).padStart(2, '0')}`,
+      TD_DEPENDENCY,
+    ]);
+    const manifest = rawManifest();
+    const bytes = rawEnvelope([2, wrapperOf(manifest)], [3, manifest], ...many);
+    expect(at(bytes, '#00').title).toContain('payload');
+    expect(diagnosticOfEnvelope(sourceOf(bytes))).not.toContain('integrated dependency');
+  });
+
   test('a payload that only begins like an envelope stays a payload', () => {
     const manifest = rawManifest();
     const bytes = rawEnvelope([2, wrapperOf(manifest)], [3, manifest], ['#image', fromHex('d86ba200')]);

@@ -2,7 +2,7 @@ import { type ByteSource, toHex } from '../../bytes/index.ts';
 import { type CborItem, decode } from '../../cbor/index.ts';
 import { SUIT_LIMITS } from '../limits.ts';
 import { keyNotation, type ShellEntry, type ShellStart } from '../shell.ts';
-import { integratedDependency, isRead, outlineOf, type WholeOutline } from './outline.ts';
+import { integratedDependency, isRead, outlineOf, type Standing, type WholeOutline } from './outline.ts';
 import { CBOR_CLAUSE, counted, notUnderstood, partsOf, type Region, shifted } from './region.ts';
 import { scanHeads } from './scan.ts';
 import { named, type Shape } from './shape.ts';
@@ -23,16 +23,18 @@ const DEPENDENCY = named('integrated dependency: an envelope inside this one', '
 export function mapBytes(source: ByteSource): Region[] {
   const { start, entries, end, problem } = outlineOf(source);
   if (!start) return mapForeign(source, problem);
-  const regions = entries.map((entry) => mapEntry(source, entry, ROOT, 0));
+  const regions = entries.map((entry) =>
+    mapEntry(source, entry, ROOT, { depth: 0, siblings: entries.length }),
+  );
   const missing = entries.length < start.count && end === source.size ? problem : undefined;
   return [...startRegions(start, ROOT, missing), ...regions, ...mapRest(source, end, problem)];
 }
 
-function mapEntry(source: ByteSource, entry: ShellEntry, root: string, depth: number): Region {
+function mapEntry(source: ByteSource, entry: ShellEntry, root: string, standing: Standing): Region {
   if (isRead(entry)) return mapElement(source, entry, root);
-  const inner = integratedDependency(source, entry, depth);
+  const inner = integratedDependency(source, entry, standing);
   return inner
-    ? mapDependency(entry, inner.source, inner.outline, root, depth)
+    ? mapDependency(entry, inner.source, inner.outline, root, standing.depth + 1)
     : mapPayload(source, entry, root);
 }
 
@@ -108,7 +110,8 @@ function mapDependency(
 ): Region {
   const path = `${root}/${entry.key}`;
   const inside = `${path}/envelope`;
-  const elements = entries.map((each) => mapEntry(source, each, inside, depth + 1));
+  const standing = { depth, siblings: entries.length };
+  const elements = entries.map((each) => mapEntry(source, each, inside, standing));
   const notation = `107({${elements.map((each) => each.diagnostic).join(', ')}})`;
   const parts = [...startRegions(start, inside), ...elements];
   return {

@@ -1,7 +1,7 @@
 import { type ByteSource, toHex } from '../../bytes/index.ts';
 import { CborError, type CborItem, decode, diagnostic } from '../../cbor/index.ts';
 import { keyNotation, type ShellEntry, type ShellStart } from '../shell.ts';
-import { integratedDependency, isRead, outlineOf } from './outline.ts';
+import { integratedDependency, isRead, outlineOf, type Standing } from './outline.ts';
 import { counted } from './region.ts';
 import type { Part, Shape } from './shape.ts';
 import { envelopePart } from './suit-shapes.ts';
@@ -34,21 +34,22 @@ function printEnvelope(
   indent: string,
   depth: number,
 ): string {
-  const lines = entries.map((entry) => printEntry(source, entry, indent + STEP, depth));
+  const standing = { depth, siblings: entries.length };
+  const lines = entries.map((entry) => printEntry(source, entry, indent + STEP, standing));
   const map = `{\n${lines.join(',\n')}\n${indent}}`;
   return start.tag107 ? `107(${map})` : map;
 }
 
-function printEntry(source: ByteSource, entry: ShellEntry, indent: string, depth: number): string {
+function printEntry(source: ByteSource, entry: ShellEntry, indent: string, standing: Standing): string {
   const label = (name: string): string => `${indent}${comment(name)} ${keyNotation(entry.key)}: `;
   if (isRead(entry)) {
     const { name, shape } = envelopePart(entry.key);
     return label(name) + print(itemAt(source, entry.span.start, entry.span.end), shape, indent, 0);
   }
-  const inner = integratedDependency(source, entry, depth);
+  const inner = integratedDependency(source, entry, standing);
   if (!inner) return label('integrated payload') + elided(source, entry.contentStart, entry.span.end);
   const { start, entries } = inner.outline;
-  return `${label('integrated dependency')}<<${printEnvelope(inner.source, start, entries, indent, depth + 1)}>>`;
+  return `${label('integrated dependency')}<<${printEnvelope(inner.source, start, entries, indent, standing.depth + 1)}>>`;
 }
 
 function itemAt(source: ByteSource, start: number, end: number): CborItem {

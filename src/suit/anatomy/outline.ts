@@ -49,20 +49,28 @@ export interface WholeOutline extends Outline {
   readonly start: ShellStart;
 }
 
+/** Where an element stands: envelopes around its own, and elements of its own envelope. */
+export interface Standing {
+  readonly depth: number;
+  readonly siblings: number;
+}
+
 /** Levels of envelopes inside envelopes that are shown. */
 const DEEPEST_DEPENDENCY = SUIT_LIMITS.dependencyDepth;
 
 /**
  * The envelope of a dependency that is integrated under a text key ([TD] section 8.1.1): content that is a tagged
- * envelope from its first byte to its last. Anything else is a payload, which is not read.
+ * envelope from its first byte to its last. Anything else is a payload, which is not read; so is everything that more
+ * elements surround than a processor takes.
  */
 export function integratedDependency(
   source: ByteSource,
   entry: ShellEntry,
-  depth: number,
+  { depth, siblings }: Standing,
 ): { readonly source: ByteSource; readonly outline: WholeOutline } | undefined {
   const length = entry.span.end - entry.contentStart;
   if (typeof entry.key !== 'string' || depth >= DEEPEST_DEPENDENCY) return undefined;
+  if (siblings > SUIT_LIMITS.envelopeEntries) return undefined;
   if (length < 2 || length > SUIT_LIMITS.severedSize) return undefined;
   const content = slice(source, entry.contentStart, length);
   const [tag, number] = content.read(0, 2);

@@ -80,7 +80,9 @@ export class Context {
     const id = `${index} ${toHex(digest.bytes)}`;
     const { scope } = this.slots[index]!.component;
     this.met ??= new Map();
-    const child = this.met.get(id) ?? new Context(manifest, this.stores, [...this.path, index], scope);
+    const known = this.met.get(id);
+    const same = known?.slots.length === manifest.targets.length;
+    const child = same ? known : new Context(manifest, this.stores, [...this.path, index], scope);
     child.manifest = manifest;
     this.met.set(id, child);
     this.checked.set(index, child);
