@@ -39,12 +39,6 @@ export const APPRAISAL_REFUSALS = {
     'Something else that the unit signed must not pass for a report.',
     'Ask the unit for a report; give other messages to the command that they are for.',
   ),
-  'report-encrypted': row(
-    'form',
-    'the report is encrypted',
-    'Nobody can appraise what they cannot read.',
-    'Check the container, decrypt what it carries, and appraise that.',
-  ),
   'unit-unknown': row(
     'sender',
     'no unit on record has that device identifier',
@@ -74,6 +68,12 @@ export const APPRAISAL_REFUSALS = {
     'the MAC is not under the key of the unit',
     'The report was changed, or was made by somebody without the key of the class.',
     'Keep a copy; ask the unit again with a fresh nonce.',
+  ),
+  'report-encrypted': row(
+    'content',
+    'the report is encrypted and no key for it is at hand',
+    'It is authentic; what it says cannot be read here.',
+    'Appraise it where the key is.',
   ),
   'report-malformed': row(
     'content',

@@ -38,6 +38,10 @@ export interface AppraisalBooks {
   release(manifestDigest: Uint8Array): KnownRelease | undefined;
   /** The manifest of a release, where its envelope is at hand: records are then looked up in it. */
   manifest?(manifestDigest: Uint8Array): Manifest | undefined;
+  /** Decrypts what an authentic container carries; undefined where no key fits. Without it encrypted reports are not read. */
+  decrypt?(
+    payload: Uint8Array,
+  ): { readonly plaintext: Uint8Array; readonly contentType: string | number | undefined } | undefined;
   /** The challenge that was sent, where one was. */
   readonly nonce?: Uint8Array | undefined;
 }

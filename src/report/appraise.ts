@@ -8,9 +8,8 @@ import {
 import { readPublicKey } from '../crypto/index.ts';
 import { SHA_256 } from '../suit/index.ts';
 import type { Appraisal, AppraisalBooks, AppraisedSender, KnownRelease, KnownUnit } from './appraisal.ts';
-import type { AppraisalCode } from './appraisal-rows.ts';
-import { AGE_LABEL, openSealedReport, type SealedReport } from './container.ts';
-import { ReportError, type ReportErrorCode } from './error.ts';
+import { AGE_LABEL, openSealedReport, REPORT_CONTENT_TYPE, type SealedReport } from './container.ts';
+import { ReportError } from './error.ts';
 import { judgeFreshness } from './freshness.ts';
 import { Ended, Notes } from './notes.ts';
 import { readReport } from './read.ts';
@@ -49,7 +48,7 @@ function judge(bytes: Uint8Array, books: AppraisalBooks, notes: Notes, found: Fo
   const unit = judgeSender(sealed, books, notes);
   found.sender = judgeAuthenticity(sealed, unit, notes);
   found.age = sealed.age;
-  const report = readContent(sealed, notes);
+  const report = readContent(sealed, books, notes);
   found.report = report;
   found.release = judgeManifest(report, unit, books, notes);
   judgeFreshness(notes, {
@@ -63,11 +62,6 @@ function judge(bytes: Uint8Array, books: AppraisalBooks, notes: Notes, found: Fo
   judgeRecord(notes, report, books.manifest?.(report.reference.digest.bytes));
 }
 
-const FORM_CODES: Partial<Record<ReportErrorCode, AppraisalCode>> = {
-  'content-type': 'not-a-report',
-  encrypted: 'report-encrypted',
-};
-
 function judgeForm(bytes: Uint8Array, notes: Notes): SealedReport {
   try {
     const sealed = openSealedReport(bytes);
@@ -79,11 +73,8 @@ function judgeForm(bytes: Uint8Array, notes: Notes): SealedReport {
     return sealed;
   } catch (error) {
     if (!(error instanceof ReportError)) throw error;
-    return notes.end(
-      FORM_CODES[error.code] ?? 'container-malformed',
-      `byte ${error.offset}: ${error.message}`,
-      CONTAINER,
-    );
+    const code = error.code === 'content-type' ? 'not-a-report' : 'container-malformed';
+    return notes.end(code, `byte ${error.offset}: ${error.message}`, CONTAINER);
   }
 }
 
@@ -133,15 +124,25 @@ function verified(
   return key && verifySign1(message, key, payload, options);
 }
 
-function readContent({ payload }: SealedReport, notes: Notes): SuitReport {
+function readContent(sealed: SealedReport, books: AppraisalBooks, notes: Notes): SuitReport {
+  const bytes = sealed.encrypted ? decrypted(sealed.payload, books, notes) : sealed.payload;
   try {
-    const report = readReport(payload);
-    notes.holds('content', `a report of ${payload.length} bytes`, '[RPT] 4');
+    const report = readReport(bytes);
+    const how = sealed.encrypted ? ', which travelled encrypted' : '';
+    notes.holds('content', `a report of ${bytes.length} bytes${how}`, '[RPT] 4');
     return report;
   } catch (error) {
     if (!(error instanceof ReportError)) throw error;
     return notes.end('report-malformed', `byte ${error.offset}: ${error.message}`, '[RPT] 4');
   }
+}
+
+/** Only after the container was found authentic, so that nothing that a stranger encrypted is ever decrypted. */
+function decrypted(payload: Uint8Array, books: AppraisalBooks, notes: Notes): Uint8Array {
+  const opened = books.decrypt?.(payload);
+  if (!opened) return notes.end('report-encrypted', 'an encrypted message', CONTAINER);
+  if (opened.contentType === REPORT_CONTENT_TYPE) return opened.plaintext;
+  return notes.end('report-malformed', 'what was encrypted does not say that it is a report', CONTAINER);
 }
 
 /** Which release: the digest decides, the URI must agree with it ([RPT] section 4). */

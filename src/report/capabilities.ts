@@ -6,10 +6,11 @@ import {
   MANIFEST_KEYS,
   PARAMETERS,
   type Row,
+  runsWith,
   SHA_256,
   STAGING_COMPONENT,
 } from '../suit/index.ts';
-import { UNIT_PROFILES, type UnitRecord } from '../unit/index.ts';
+import { UNIT_EXTENSIONS, UNIT_PROFILES, type UnitRecord } from '../unit/index.ts';
 import type { Capabilities } from './report.ts';
 
 /**
@@ -17,13 +18,14 @@ import type { Capabilities } from './report.ts';
  * so that one report answers the question "does this unit understand code N".
  */
 export function unitCapabilities({ memory, profile }: UnitRecord): Capabilities {
+  const { algorithm, keyDistribution, content } = UNIT_PROFILES.find(({ name }) => name === profile)!;
   const identifiers = memory.shape === 'staged' ? [MAIN_COMPONENT, STAGING_COMPONENT] : [MAIN_COMPONENT];
   return {
     components: identifiers.map((identifier) => ({ identifier, prefix: false })),
     lists: [
       { key: 2, codes: running(COMMANDS) },
       { key: 3, codes: running(PARAMETERS) },
-      { key: 4, codes: [SHA_256, UNIT_PROFILES.find(({ name }) => name === profile)!.algorithm] },
+      { key: 4, codes: [SHA_256, algorithm, keyDistribution, content] },
       { key: 5, codes: running(ENVELOPE_KEYS) },
       { key: 6, codes: running(MANIFEST_KEYS) },
       { key: 7, codes: running(COMMON_KEYS) },
@@ -32,5 +34,5 @@ export function unitCapabilities({ memory, profile }: UnitRecord): Capabilities 
 }
 
 function running(table: ReadonlyMap<number, Row>): number[] {
-  return [...table.values()].filter(({ support }) => support === 'runs').map(({ code }) => code);
+  return [...table.values()].filter((row) => runsWith(row, UNIT_EXTENSIONS)).map(({ code }) => code);
 }

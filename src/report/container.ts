@@ -19,7 +19,7 @@ import { writeReport } from './write.ts';
 
 /** Media type of a report ([RPT] section 9); protected, so that nothing else that a unit signs passes for a report. */
 export const REPORT_CONTENT_TYPE = 'application/suit-report+cose';
-/** CoAP content format of a COSE_Encrypt0 (RFC 9052 section 11.4). */
+/** CoAP content formats of COSE_Encrypt0 and COSE_Encrypt (RFC 9052 section 11.4). */
 const ENCRYPTED_CONTENT_FORMATS: readonly (number | bigint)[] = [16, 96];
 /** Protected header with the age of the unit's marks; private use (docs/reports.md). */
 export const AGE_LABEL = -70002;
@@ -77,15 +77,17 @@ export interface SealedReport {
   /** Undefined where the container does not say. */
   readonly age: number | undefined;
   readonly payload: Uint8Array;
+  /** Whether the payload is an encrypted message around the report. */
+  readonly encrypted: boolean;
 }
 
-/** Opens the container and looks no further. Throws `ReportError` container, content-type, encrypted, limit. */
+/** Opens the container and looks no further. Throws `ReportError` container, content-type, limit. */
 export function openSealedReport(bytes: Uint8Array): SealedReport {
   const message = decodeContainer(bytes);
   const { headers, payload } = message;
   if (!payload)
     throw new ReportError('container', message.span.start, 'the container does not carry a report');
-  requireReport(headers.protectedGet(LABEL.contentType));
+  const encrypted = holdsEncrypted(headers.protectedGet(LABEL.contentType));
   const kid = headers.protectedGet(LABEL.kid);
   const age = headers.protectedGet(AGE_LABEL);
   return {
@@ -93,6 +95,7 @@ export function openSealedReport(bytes: Uint8Array): SealedReport {
     deviceId: kid?.type === 'bytes' && kid.value.length === DEVICE_ID_LENGTH ? kid.value : undefined,
     age: age?.type === 'uint' && typeof age.value === 'number' ? age.value : undefined,
     payload,
+    encrypted,
   };
 }
 
@@ -112,15 +115,13 @@ function decodeContainer(bytes: Uint8Array): Sign1Message | Mac0Message {
   }
 }
 
-function requireReport(contentType: CborItem | undefined): void {
-  if (contentType?.type === 'text' && contentType.value === REPORT_CONTENT_TYPE) return;
-  const start = contentType?.start ?? 0;
-  if (contentType?.type === 'uint' && ENCRYPTED_CONTENT_FORMATS.includes(contentType.value)) {
-    throw new ReportError('encrypted', start, 'the container holds an encrypted message: decrypt it first');
-  }
+/** Whether a report is carried encrypted. Throws where the content type says neither that nor that it is a report. */
+function holdsEncrypted(contentType: CborItem | undefined): boolean {
+  if (contentType?.type === 'text' && contentType.value === REPORT_CONTENT_TYPE) return false;
+  if (contentType?.type === 'uint' && ENCRYPTED_CONTENT_FORMATS.includes(contentType.value)) return true;
   throw new ReportError(
     'content-type',
-    start,
+    contentType?.start ?? 0,
     `the protected content type is not ${REPORT_CONTENT_TYPE}: this may be something else that the unit signed`,
   );
 }

@@ -19,9 +19,7 @@ export type ReportErrorCode =
   /** Neither COSE_Sign1 nor COSE_Mac0, or one that cannot be read ([RPT] section 8). */
   | 'container'
   /** The container does not say that a report is what it carries. */
-  | 'content-type'
-  /** The container holds an encrypted report: decrypt it first ([RPT] section 8). */
-  | 'encrypted';
+  | 'content-type';
 
 /** Bytes refused. `offset` counts from the start of what was read. */
 export class ReportError extends Error {

@@ -11,7 +11,7 @@ export type {
   KnownUnit,
   LastHeard,
 } from './appraisal.ts';
-export { APPRAISAL_REFUSALS, type AppraisalCode, CLAIMS } from './appraisal-rows.ts';
+export { APPRAISAL_REFUSALS, type AppraisalCode } from './appraisal-rows.ts';
 export { appraiseReport } from './appraise.ts';
 export {
   AGE_LABEL,

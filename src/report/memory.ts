@@ -86,8 +86,18 @@ function manifestIn(kept: ByteSource, digest: Uint8Array): Manifest | undefined 
   }
 }
 
-/** Measures the image in a slot: slot, size and SHA-256 of what lies there now. Undefined where no manifest says how long it is. */
-export function measureSlot({ manifest, index, content }: SlotMemory): PropertyClaim | undefined {
+/** Index of the staging area where a memory map has one. */
+const STAGING = 1;
+
+/**
+ * Measures the image in a slot: slot, size and SHA-256 of what lies there now. Undefined where no manifest says how long it
+ * is, and for a staging area: what waits there may be encrypted, and is not yet the component that runs.
+ */
+export function measureSlot(
+  { manifest, index, content }: SlotMemory,
+  { memory }: UnitRecord,
+): PropertyClaim | undefined {
+  if (memory.shape === 'staged' && index === STAGING) return undefined;
   const size = manifest && imageSize(manifest, index);
   if (size === undefined || size > content.size) return undefined;
   const hash = startSha256();

@@ -1,5 +1,5 @@
 import type { ByteSource } from '../bytes/index.ts';
-import { type Envelope, type Manifest, openEnvelope, SuitError } from '../suit/index.ts';
+import { type Envelope, type Manifest, openEnvelope, type SuitDigest, SuitError } from '../suit/index.ts';
 import type { StepName, UnitRecord, Verdict } from '../unit/index.ts';
 import { failure, finished, NOTHING_NAMED, pending, type ReportOptions } from './finish.ts';
 import { claimOf, type UnitMemory } from './memory.ts';
@@ -25,7 +25,7 @@ export function reportOfInstall(
   const remembered = known && reportAbout(memory, envelope.digest.bytes, options);
   if (remembered) return remembered;
   const manifest = envelope && passed(verdict, 'manifest') ? readManifestOf(envelope) : undefined;
-  const digest = envelope?.digest ?? NOTHING_NAMED.digest;
+  const digest = envelope ? named(envelope) : NOTHING_NAMED.digest;
   const told = { record, reference: { uri: manifest?.referenceUri ?? '', digest } };
   if (refusal) {
     const place = placeOf(refusal.code, manifest, facts.failedAt);
@@ -42,6 +42,11 @@ function passed({ steps }: Verdict, name: StepName): boolean {
   return steps.some(({ step, outcome }) => step === name && outcome === 'passed');
 }
 
+/** Element 0 of the wrapper as it came, whether or not the manifest matches it ([RPT] section 4). */
+function named({ digest: { algorithm, bytes } }: Envelope): SuitDigest {
+  return { algorithm, bytes };
+}
+
 /** Undefined where the bytes are no envelope: there is nothing to name then. */
 function shellOf(offered: ByteSource): Envelope | undefined {
   try {
@@ -52,10 +57,10 @@ function shellOf(offered: ByteSource): Envelope | undefined {
   }
 }
 
-/** What step 9 read back from the slot. */
+/** What step 9 read back from the slot; from a staging area it may have been a ciphertext. */
 function readBack({ facts }: Verdict, manifest: Manifest, { memory }: UnitRecord): PropertyClaim[] {
   const slot = memory.slots.findIndex(({ name }) => name === facts.slot);
   const [image] = facts.images ?? [];
-  if (slot < 0 || image?.size === undefined) return [];
+  if (memory.shape === 'staged' || slot < 0 || image?.size === undefined) return [];
   return [claimOf(manifest, { slot, size: image.size, digest: image.digest })];
 }

@@ -1,6 +1,6 @@
 import { equal } from '../bytes/index.ts';
 import { SHA_256 } from '../suit/index.ts';
-import type { KeepResult, RefusalCode, StartResult, StoredFacts } from '../unit/index.ts';
+import type { KeepResult, RefusalCode, Started, StartResult, UnitRecord } from '../unit/index.ts';
 import { failure, finished, NOTHING_NAMED, pending, type ReportOptions } from './finish.ts';
 import { claimOf, measureSlot, type SlotMemory, type UnitMemory } from './memory.ts';
 import { UNFINISHED } from './outcomes.ts';
@@ -19,8 +19,8 @@ export function reportOfStart(
   const { started, passedOver, steps } = result;
   const { record } = before;
   const slotNamed = (wanted: string) => before.slots.find(({ name }) => name === wanted);
-  const running = started ? slotNamed(started.image) : undefined;
-  const claims = running && started?.facts ? verified(running, started.facts) : [];
+  const running = started?.facts && holderOf(before, started.facts.manifestDigest);
+  const claims = running && started ? verified(running, started, record) : [];
   const [first] = passedOver;
   if (first) {
     const slot = slotNamed(first.slot);
@@ -33,6 +33,11 @@ export function reportOfStart(
   return finished({ record, reference: referenceTo(running), claims, result: done }, options);
 }
 
+/** The slot that holds a manifest; before a start that may be the staging area. */
+function holderOf({ slots }: UnitMemory, digest: Uint8Array): SlotMemory | undefined {
+  return slots.find(({ state, manifestDigest }) => state !== 'empty' && equal(manifestDigest, digest));
+}
+
 /** The report of keeping an image: only now does a unit claim success. `memory`: the unit afterwards. */
 export function reportOfKeep(
   { refusal, steps }: KeepResult,
@@ -42,7 +47,7 @@ export function reportOfKeep(
   const { record, running } = memory;
   const slot = typeof running === 'number' ? memory.slots[running] : undefined;
   const result = refusal ? failure(refusal.code, NOWHERE, steps, record) : true;
-  return finished({ record, reference: referenceTo(slot), claims: measured(slot), result }, options);
+  return finished({ record, reference: referenceTo(slot), claims: measured(slot, record), result }, options);
 }
 
 const AT_WORK: readonly SlotMemory['state'][] = ['on trial', 'ready', 'kept', 'filling'];
@@ -76,9 +81,7 @@ export function reportAbout(
   digest: Uint8Array,
   options: ReportOptions = {},
 ): SuitReport | undefined {
-  const slot = memory.slots.find(
-    ({ state, manifestDigest }) => state !== 'empty' && equal(manifestDigest, digest),
-  );
+  const slot = holderOf(memory, digest);
   if (slot) return reportOfSlot(slot, memory, options);
   if (!memory.fallen.some(({ manifestDigest }) => equal(manifestDigest, digest))) return undefined;
   const reference = { uri: '', digest: { algorithm: SHA_256, bytes: digest } };
@@ -86,7 +89,7 @@ export function reportAbout(
 }
 
 function reportOfSlot(slot: SlotMemory, { record }: UnitMemory, options: ReportOptions): SuitReport {
-  const told = { record, reference: referenceTo(slot), claims: measured(slot) };
+  const told = { record, reference: referenceTo(slot), claims: measured(slot, record) };
   return finished({ ...told, result: resultOf(slot) }, options);
 }
 
@@ -114,11 +117,18 @@ function referenceTo(slot: SlotMemory | undefined): SuitReference {
 }
 
 /** What the start itself measured. */
-function verified({ manifest, index: slot }: SlotMemory, facts: StoredFacts): PropertyClaim[] {
-  return manifest ? [claimOf(manifest, { slot, size: facts.imageSize, digest: facts.imageDigest })] : [];
+function verified(
+  { manifest }: SlotMemory,
+  { image, facts }: Started,
+  { memory }: UnitRecord,
+): PropertyClaim[] {
+  const slot = memory.slots.findIndex(({ name }) => name === image);
+  return manifest && facts
+    ? [claimOf(manifest, { slot, size: facts.imageSize, digest: facts.imageDigest })]
+    : [];
 }
 
-function measured(slot: SlotMemory | undefined): PropertyClaim[] {
-  const claim = slot && measureSlot(slot);
+function measured(slot: SlotMemory | undefined, record: UnitRecord): PropertyClaim[] {
+  const claim = slot && measureSlot(slot, record);
   return claim ? [claim] : [];
 }

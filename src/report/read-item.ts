@@ -54,6 +54,12 @@ export function listOf(item: CborItem, what: string, most: number, least = 0): r
   return item.items;
 }
 
+/** Exactly `count` items. */
+export function tupleOf(item: CborItem, what: string, count: number): readonly CborItem[] {
+  if (item.type === 'array' && item.items.length === count) return item.items;
+  throw wrong(item, what, `an array of ${count}`);
+}
+
 export function bytesOf(item: CborItem, what: string): Uint8Array {
   if (item.type === 'bytes') return item.value;
   throw wrong(item, what, 'a byte string');

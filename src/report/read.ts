@@ -18,6 +18,7 @@ import {
   listOf,
   required,
   textOf,
+  tupleOf,
   uintOf,
   wrong,
 } from './read-item.ts';
@@ -54,7 +55,7 @@ export function readReport(bytes: Uint8Array): SuitReport {
 }
 
 function readReference(item: CborItem): SuitReference {
-  const parts = listOf(item, 'the reference', 2, 2);
+  const parts = tupleOf(item, 'the reference', 2);
   return { uri: textOf(parts[0]!, 'the reference URI'), digest: readReferredDigest(parts[1]!) };
 }
 
@@ -92,7 +93,7 @@ function readRecords(item: CborItem): (SuitRecord | PropertyClaim)[] {
 }
 
 function readRecord(item: CborItem): SuitRecord {
-  const [manifestId, section, offset, component, properties] = listOf(item, 'a record', 5, 5);
+  const [manifestId, section, offset, component, properties] = tupleOf(item, 'a record', 5);
   const walk = listOf(manifestId!, 'the manifest id of a record', REPORT_LIMITS.manifestDepth);
   if (properties!.type !== 'map') throw wrong(properties!, 'the properties of a record', 'a map');
   return {

@@ -81,6 +81,7 @@ export {
   type ParameterRow,
   type ParameterType,
   type Row,
+  runsWith,
   TEXT_KEYS,
   WAIT_EVENTS,
   type WaitEventRow,

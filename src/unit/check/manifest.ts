@@ -1,17 +1,14 @@
 import {
   type Envelope,
-  type Extension,
   formatVersion,
   type Manifest,
   readManifest,
   SuitError,
   type SuitErrorCode,
 } from '../../suit/index.ts';
+import { UNIT_EXTENSIONS } from '../extensions.ts';
 import type { RefusalCode } from '../refusals.ts';
 import type { Question, Trace } from '../trace.ts';
-
-/** What units do beyond the base draft; encryption brings set-parameters with it (draft-ietf-suit-firmware-encryption 4). */
-const EXTENSIONS: ReadonlySet<Extension> = new Set(['encryption', 'set-parameters']);
 
 const CODES: Partial<Record<SuitErrorCode, RefusalCode>> = {
   'manifest-version': 'manifest-version-unknown',
@@ -71,7 +68,7 @@ function readWith<T>(
     const manifest = readManifest(envelope.manifest, {
       base: envelope.manifestStart,
       severed: envelope.severed,
-      extensions: EXTENSIONS,
+      extensions: UNIT_EXTENSIONS,
     });
     trace.holds(question, () => foundIn(manifest));
     trace.facts.sequenceNumber = manifest.sequenceNumber;
