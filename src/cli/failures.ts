@@ -35,6 +35,7 @@ const WRONG_USE: ReadonlySet<string> = new Set([
   'authority-folder',
   'passphrase-weak',
   'token-uri',
+  'None',
 ]);
 
 /** Turns whatever a command threw into a failure with an exit status. Broken programs keep their stack. */
@@ -57,6 +58,6 @@ function isCoded(error: unknown): error is CodedError {
 }
 
 function statusOf({ name, code }: CodedError): number {
-  if (name === 'ImageError' || REFUSED.has(code)) return EXIT.refused;
-  return WRONG_USE.has(code) ? EXIT.wrongUse : EXIT.notDone;
+  if (WRONG_USE.has(code)) return EXIT.wrongUse;
+  return name === 'ImageError' || REFUSED.has(code) ? EXIT.refused : EXIT.notDone;
 }

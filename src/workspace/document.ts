@@ -24,7 +24,8 @@ export function readDocument<S extends z.ZodType>(text: string, file: string, sc
     strict: true,
   });
   const broken = [
-    ...document.errors.map((error) => syntaxMistake(error, text, lines)),
+    // Of broken YAML the first fault only: the others mostly follow from it.
+    ...document.errors.slice(0, 1).map((error) => syntaxMistake(error, text, lines)),
     ...aliasMistakes(document, lines),
   ];
   if (broken.length > 0) throw invalidFile(file, broken);

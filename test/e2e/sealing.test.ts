@@ -370,4 +370,22 @@ describe('class files', () => {
     writeFileSync(file('classes/vent.yaml'), good);
     bench.ok('class check vent', WS);
   });
+
+  it('options that make no class say so, and leave no file', () => {
+    for (const size of ['12', '0', '8GiB', '100x', '-4']) {
+      const ran = bench.ok(`class add odd --model OD-1 --scheme asymmetric --slot-size ${size}`, {
+        ...WS,
+        status: 2,
+      });
+      expect(ran.stderr).toMatch(/size|slot/);
+    }
+    for (const line of [
+      'class add ../odd --model OD-1 --scheme symmetric',
+      'class add vent --model OD-1 --scheme symmetric',
+      'class add odd --model VC-2 --scheme asymmetric',
+      'class add odd --model OD-1 --scheme symmetric --profile suit-sha256-esp256-ecdh-a128ctr',
+    ])
+      bench.ok(line, { ...WS, status: 2 });
+    expect(readdirSync(file('classes')).filter((name) => name.includes('odd'))).toEqual([]);
+  });
 });

@@ -1,8 +1,8 @@
 import type { SlotShape } from '../../image/index.ts';
 import { parseSize } from '../../image/index.ts';
 import type { Scheme } from '../../unit/index.ts';
-import { addClass, type ClassOptions, classJson } from '../../workspace/index.ts';
-import { EXIT } from '../exit.ts';
+import { addClass, type ClassOptions, classJson, WorkspaceError } from '../../workspace/index.ts';
+import { EXIT, wrongUse } from '../exit.ts';
 import { openSession } from '../session.ts';
 import { showClass } from '../show-class.ts';
 import type { Call } from '../spec.ts';
@@ -10,7 +10,9 @@ import type { Call } from '../spec.ts';
 /** Adds a device class. */
 export async function run(call: Call): Promise<number> {
   const { workspace } = await openSession(call);
-  const deviceClass = await addClass(workspace, optionsOf(call));
+  const deviceClass = await addClass(workspace, optionsOf(call)).catch((error: unknown) => {
+    throw notMade(error);
+  });
   showClass(call.out, workspace, deviceClass);
   call.out.line(
     `  edit ${workspace.show(deviceClass.file)}, then: fieldseal class check ${deviceClass.name}`,
@@ -23,6 +25,16 @@ export async function run(call: Call): Promise<number> {
   }
   call.out.result(classJson(workspace, deviceClass));
   return EXIT.done;
+}
+
+// The file that the mistakes would stand in was never written: the options are what to change.
+function notMade(error: unknown): unknown {
+  if (!(error instanceof WorkspaceError) || error.code !== 'file-invalid') return error;
+  const [{ field, says, expected, found }] = error.mistakes as [WorkspaceError['mistakes'][number]];
+  return wrongUse(
+    `no class was made: ${field}: ${says ?? found}; expected ${expected}`,
+    'change the options, for example --slot-size 256KiB; finer figures can be edited once the class is there',
+  );
 }
 
 function optionsOf(call: Call): ClassOptions {
