@@ -35,7 +35,7 @@ const WRONG_USE: ReadonlySet<string> = new Set([
   'authority-folder',
   'passphrase-weak',
   'token-uri',
-  'None',
+  'bad-size',
 ]);
 
 /** Turns whatever a command threw into a failure with an exit status. Broken programs keep their stack. */
