@@ -199,7 +199,7 @@ describe.each([
       [
         'with the root in the place of the signer',
         () => envelope({ chain: [root.der] }),
-        /signer|purpose|anchor/,
+        'signer-purpose-wrong',
       ],
     ])('a unit refuses one %s', (_what, make, code) => {
       const { verdict, refusal } = check(unit, make());
