@@ -193,13 +193,39 @@ describe('[TD] 5.6.2: process-dependency', () => {
     );
   });
 
-  test('the state of the dependent is what it was: index, order, section', () => {
+  test('the state of the dependent is what it was: index, section, strict order', () => {
     const other = make({
       components: ['modem', 'more'],
-      sections: { install: [setIndex(1), override({ 12: false }), invoke] },
+      sections: { install: [setIndex([0, 1]), override({ 12: false }), invoke] },
     });
-    const manifest = root([...checked, process, integrity]);
-    expect(run(manifest, hostOf({ radio: other })).log).toEqual(['7@radio', '23@more', '7@radio']);
+    const race = [setIndex(0), override({ 21: '#a', 22: 1 }), fetch, command(22, 0), setIndex(1), fetch];
+    const manifest = root([...checked, override({ 21: '#r' }), process, fetch, ...race]);
+    expect(run(manifest, hostOf({ radio: other }))).toEqual({
+      outcome: { ok: true },
+      log: ['7@radio', '23@modem', '23@more', '21@radio #r', '21@main #a', '22@main #a', '21@radio #r'],
+    });
+  });
+
+  test('5.6.4: a write by the root onto what a dependency has checked undoes that check too', () => {
+    const middle = make({
+      components: ['modem'],
+      dependencies: { 1: 'inner' },
+      sections: { 'payload-fetch': [setIndex(1), ...checked], install: [setIndex(1), process] },
+    });
+    const manifest = (between: SequenceDescription) =>
+      make({
+        components: ['main', 'inner'],
+        dependencies: { 2: 'radio' },
+        sections: {
+          'payload-fetch': [setIndex(2), ...checked, process, setIndex(1), ...between],
+          install: [setIndex(2), process],
+        },
+      });
+    const host = () => hostOf({ radio: middle, inner: make({ components: ['x'] }) });
+    const procedure: SectionName[] = ['payload-fetch', 'install'];
+    expect(run(manifest([invoke]), host(), procedure).outcome).toEqual({ ok: true });
+    const overwritten = manifest([override({ 21: '#other' }), fetch]);
+    expect(run(overwritten, host(), procedure).outcome).toMatchObject({ reason: 'dependency-unchecked' });
   });
 });
 
@@ -348,8 +374,8 @@ describe('[TD] 5.4 and 5.6.1: parameters over manifests', () => {
 
   test('a source component keeps meaning the same component in the other list', () => {
     const dependency = make({
-      components: ['first', 'store', 'main'],
-      sections: { install: [setIndex(2), command(22, 0)] },
+      components: ['first', 'main', 'store'],
+      sections: { install: [setIndex(1), command(22, 0)] },
     });
     const sources: (number | undefined)[] = [];
     const host = hostOf({ radio: dependency });
@@ -365,12 +391,21 @@ describe('[TD] 5.4 and 5.6.1: parameters over manifests', () => {
       return { ok: true };
     };
     expect(runSequences(manifest, 'install', { ...host, directive })).toEqual({ ok: true });
-    expect(sources).toEqual([1]);
+    expect(sources).toEqual([2]);
     const unlisted = make({ components: ['main'], sections: { install: [command(22, 0)] } });
     expect(runSequences(manifest, 'install', { ...hostOf({ radio: unlisted }), directive })).toMatchObject({
       reason: 'parameter-missing',
       at: { code: 22, dependency: [2] },
     });
+  });
+
+  test('a component that one list names twice has two sets', () => {
+    const manifest = make({
+      components: ['main', 'main'],
+      dependencies: { 2: 'radio' },
+      sections: { install: [setIndex(0), override({ 21: '#a' }), setIndex(1), set({ 21: '#b' }), fetch] },
+    });
+    expect(run(manifest).log).toEqual(['21@main #b']);
   });
 
   test('5.2.2: where the list names the dependency, its prefix goes before the names of its components', () => {
