@@ -5,6 +5,7 @@ export type AuthorityErrorCode =
   | 'root-missing'
   | 'scope-missing'
   | 'scheme-wrong'
+  | 'recipients-wrong'
   | 'request-unsuitable'
   | 'certificate-unsuitable'
   | 'authority-folder';

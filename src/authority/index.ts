@@ -16,6 +16,7 @@ export { adoptRoot, createRoot, type MadeRoot, type NewRoot } from './root.ts';
 export {
   createClassKey,
   createCohortKey,
+  createContentKeyFor,
   createStationKey,
   type MadeSecretKey,
   type PlaceFor,

@@ -1,5 +1,7 @@
 import { randomBytes } from '../crypto/index.ts';
 import {
+  type ContentKeyAlgorithm,
+  createContentKey,
   createMacKey,
   createWrappingKey,
   type KeyDescription,
@@ -10,11 +12,13 @@ import {
   addKey,
   classKeyName,
   cohortKeyName,
+  contentKeyName,
   type DeviceClass,
   keyPaths,
   requireFreeKeyName,
   type Workspace,
   type WrittenRecord,
+  wrapOf,
 } from '../workspace/index.ts';
 import { type Attendance, recordCeremony } from './ceremony.ts';
 import { AuthorityError } from './error.ts';
@@ -119,6 +123,44 @@ async function makeMacKey(
     attendance,
   );
   return { description: made.description, ceremony };
+}
+
+/**
+ * Makes the key that content keys of encrypted images are wrapped under, for a whole class or one cohort, as the key wrap
+ * of its profile asks for. Throws `AuthorityError` recipients-wrong, `KeyError`.
+ */
+export async function createContentKeyFor(
+  workspace: Workspace,
+  deviceClass: DeviceClass,
+  cohort: string | undefined,
+  attendance: Attendance,
+  secrets: SecretSource,
+): Promise<MadeSecretKey> {
+  requireShared(deviceClass, cohort);
+  const name = contentKeyName(deviceClass.name, cohort);
+  requireFreeKeyName(workspace, name);
+  const trial = workspace.kind === 'trial';
+  const naming = { name, purpose: 'content', trial, created: workspace.now() } as const;
+  const algorithm = wrapOf(deviceClass.profile).name as ContentKeyAlgorithm;
+  const made = await createContentKey(
+    { ...naming, algorithm, path: keyPaths(workspace, name).secret },
+    secrets,
+  );
+  addKey(workspace, made.description);
+  const ceremony = recordCeremony(workspace, 'content-key-made', made.description, made.evidence, attendance);
+  return { description: made.description, ceremony };
+}
+
+function requireShared(deviceClass: DeviceClass, cohort: string | undefined): void {
+  const { name, confidentiality, recipients } = deviceClass;
+  if (confidentiality === 'none' || recipients !== (cohort === undefined ? 'class' : 'cohorts')) {
+    const says = confidentiality === 'none' ? 'nothing is encrypted' : `content keys go to its ${recipients}`;
+    throw new AuthorityError(
+      'recipients-wrong',
+      `In the class ${name} ${says}: a content key for ${cohort === undefined ? 'the class' : `the cohort ${cohort}`} would open nothing.`,
+      `Set confidentiality and recipients in classes/${name}.yaml first.`,
+    );
+  }
 }
 
 function requireSymmetric(deviceClass: DeviceClass): void {

@@ -11,6 +11,7 @@ export function showClass(out: Output, workspace: Workspace, deviceClass: Device
   out.fact('class identifier', deviceClass.classIds.map(formatUuid).join(', '));
   out.fact('vendor identifier', `${formatUuid(workspace.vendorId)}  (${workspace.vendorDomain})`);
   out.fact('scheme', `${deviceClass.scheme}, ${deviceClass.profile.name}`);
+  out.fact('encrypted', encryptedText(deviceClass));
   out.fact('units have a clock', deviceClass.clock ? 'yes' : 'no');
   out.fact('slots', `${memory.shape}, core ${memory.core}`);
   for (const slot of memory.slots) region(out, `  ${slot.name}`, slot);
@@ -25,6 +26,12 @@ export function showClass(out: Output, workspace: Workspace, deviceClass: Device
   );
   for (const range of memory.leave_out) region(out, `left out: ${range.name}`, range);
   for (const caution of deviceClass.cautions) out.caution(caution);
+}
+
+function encryptedText({ confidentiality, recipients, profile }: DeviceClass): string {
+  if (confidentiality === 'none') return 'nothing';
+  const what = confidentiality === 'both' ? 'image and message' : confidentiality;
+  return `${what}, ${profile.content.name}, sent to ${recipients === 'class' ? 'the whole class' : `its ${recipients}`}`;
 }
 
 function region(out: Output, label: string, { address, size }: { address: number; size: number }): void {

@@ -1,6 +1,7 @@
 import { randomInt } from 'node:crypto';
 import { fromHex } from '../bytes/index.ts';
-import { openUnitSecret, type SecretSource } from '../keys/index.ts';
+import type { KeyUnwrapper } from '../cose/index.ts';
+import { openUnitKey, openUnitSecret, type SecretSource } from '../keys/index.ts';
 import {
   type Cut,
   type CutKind,
@@ -11,6 +12,8 @@ import {
   type UnitFile,
   UnitFileError,
   type UnitSecret,
+  unwrappersOf,
+  usesOwnKey,
 } from '../unit/index.ts';
 import { type FileStore, openFileStore } from '../workspace/index.ts';
 import { CommandFailure, EXIT } from './exit.ts';
@@ -58,6 +61,7 @@ async function openSessionOver(
     const unit = openUnit({
       record,
       macKeys,
+      unwrappers: await unwrappersFor(file, secrets),
       marksKey: await openSecret(file.marksKey, 'unit marks key', secrets),
       flash,
       recovery: file.recoveryImage,
@@ -90,6 +94,21 @@ async function macKeysOf({ record }: UnitFile, secrets: SecretSource): Promise<M
   const keys = new Map<string, Uint8Array>();
   for (const { id, label, secret } of record.mac_keys) keys.set(id, await openSecret(secret, label, secrets));
   return keys;
+}
+
+/** Keys that open encrypted images, as far as the profile of the unit uses them. */
+async function unwrappersFor({ record }: UnitFile, secrets: SecretSource): Promise<KeyUnwrapper[]> {
+  const contentKeys = new Map<string, Uint8Array>();
+  for (const { id, label, secret } of record.content_keys ?? [])
+    contentKeys.set(id, await openSecret(secret, label, secrets));
+  const own = usesOwnKey(record) && record.unit_keys.find(({ purpose }) => purpose === 'decryption');
+  const decryptionKey = own ? await openPrivateKey(own.secret, secrets) : undefined;
+  return unwrappersOf(record, { contentKeys, decryptionKey });
+}
+
+async function openPrivateKey(secret: UnitSecret, secrets: SecretSource): Promise<Uint8Array> {
+  if ('trial_hex' in secret) return fromHex(secret.trial_hex);
+  return openUnitKey(secret.pem, 'unit decryption key', secrets);
 }
 
 async function openSecret(secret: UnitSecret, name: string, secrets: SecretSource): Promise<Uint8Array> {

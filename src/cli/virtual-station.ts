@@ -14,6 +14,7 @@ import {
   ProvisionError,
   type ProvisionJob,
   type StationPorts,
+  type UnitSecrets,
   virtualAnchorStore,
 } from '../provision/index.ts';
 import {
@@ -24,6 +25,7 @@ import {
   type UnitRecord,
   type UnitSecret,
   unitFileLayout,
+  unwrappersOf,
 } from '../unit/index.ts';
 import { createFileStore, fileSource } from '../workspace/index.ts';
 import { firstFacts } from './first-firmware.ts';
@@ -59,10 +61,10 @@ export function virtualStation(bench: StationBench): StationPorts {
     keepSecret,
     keepPrivateKey: (info, name) => keep(bench, info, name, protectUnitKey),
     unwrap: ({ wrapped, check_value }) => unwrap(bench, wrapped, check_value),
-    program: async (record, macKeys) => {
+    program: async (record, held) => {
       const marksKey = randomBytes(MARKS_KEY_LENGTH);
       const kept = await keepSecret(marksKey, 'unit marks key');
-      return programUnit(bench, record, macKeys, marksKey, kept);
+      return programUnit(bench, record, held, marksKey, kept);
     },
     now: () => new Date(),
   };
@@ -111,7 +113,7 @@ function requireFirst({ job, first }: StationBench): void {
 function programUnit(
   bench: StationBench,
   record: UnitRecord,
-  macKeys: ReadonlyMap<string, Uint8Array>,
+  held: UnitSecrets,
   marksKey: Uint8Array,
   keptMarksKey: UnitSecret,
 ): string | null {
@@ -128,7 +130,8 @@ function programUnit(
     beginLife(record, flash, marksKey);
     const unit = openUnit({
       record,
-      macKeys,
+      macKeys: held.macKeys,
+      unwrappers: unwrappersOf(record, held),
       marksKey,
       flash,
       recovery: file.recoveryImage,

@@ -105,7 +105,7 @@ export function withMacSecret<T>(
 export function withDescribedSecret<T>(
   description: KeyDescription,
   access: KeyAccess,
-  kind: 'mac' | 'wrap',
+  kind: 'mac' | 'wrap' | 'wrap-128',
   checkOf: (secret: Uint8Array) => Uint8Array,
   use: (secret: Uint8Array) => T | Promise<T>,
 ): Promise<T> {

@@ -6,6 +6,13 @@
  */
 export { requireProductionKey } from './admission.ts';
 export {
+  type ContentKeyAlgorithm,
+  type CustodyRecipient,
+  createContentKey,
+  openContentKey,
+  wrapContentKey,
+} from './content.ts';
+export {
   createMacKey,
   createSigningKey,
   openMacKey,
@@ -53,6 +60,7 @@ export {
 export { inspectTokenKey } from './token/custody.ts';
 export { formatTokenUri, parseTokenUri } from './token/uri.ts';
 export {
+  openUnitKey,
   openUnitSecret,
   openUnitSigner,
   protectUnitKey,

@@ -1,7 +1,7 @@
 /**
  * PrivateKeyInfo (RFC 5958 section 2, PKCS#8): the plain form of a key before it is encrypted. Secret keys
- * use the same frame: algorithm hmacWithSHA256 (RFC 8018 appendix B.1.2) for MACs or id-aes256-wrap (RFC 3565
- * section 2.3.2) for wrapping, and the key's bytes as the private key. So do HSS/LMS keys, whose private form no
+ * use the same frame: algorithm hmacWithSHA256 (RFC 8018 appendix B.1.2) for MACs or id-aes256-wrap or id-aes128-wrap
+ * (RFC 3565 section 2.3.2) for wrapping, and the key's bytes as the private key. So do HSS/LMS keys, whose private form no
  * standard gives (RFC 9802): algorithm id-alg-hss-lms-hashsig, and a master secret of our own.
  */
 import { concat } from '../bytes/index.ts';
@@ -17,12 +17,14 @@ const ALGORITHMS = {
   '300506032b6570': 'ed25519',
   '300c06082a864886f70d02090500': 'mac',
   '300b060960864801650304012d': 'wrap',
+  '300b0609608648016503040105': 'wrap-128',
   '300d060b2a864886f70d0109100311': 'hss-lms',
 } as const;
 const FRIENDLY_NAME = '1.2.840.113549.1.9.20'; // RFC 2985 section 5.5.1
 const SECRET_ALGORITHM = {
   mac: der.sequence(der.oid('1.2.840.113549.2.9'), der.null()),
   wrap: der.sequence(der.oid('2.16.840.1.101.3.4.1.45')),
+  'wrap-128': der.sequence(der.oid('2.16.840.1.101.3.4.1.5')),
   'hss-lms': der.sequence(der.oid('1.2.840.113549.1.9.16.3.17')),
 };
 

@@ -106,11 +106,18 @@ async function wrap(
       "Bring the station's wrapping key into the token, marked as trusted by its security officer.",
     );
   }
-  return withMacSecret(key, keyAccess, (secret) =>
-    station.custody === 'token'
-      ? token.wrapUnderTokenKey(secret, station, stationAccess)
-      : withWrappingSecret(station, stationAccess, (kek) => wrapKey(kek, secret)),
-  );
+  return withMacSecret(key, keyAccess, (secret) => wrapSecretFor(station, stationAccess, secret));
+}
+
+/** Wraps the bytes of a key under a station's key, wherever that is. */
+export function wrapSecretFor(
+  station: KeyDescription,
+  access: KeyAccess,
+  secret: Uint8Array,
+): Promise<Uint8Array> {
+  return station.custody === 'token'
+    ? token.wrapUnderTokenKey(secret, station, access)
+    : withWrappingSecret(station, access, (kek) => wrapKey(kek, secret));
 }
 
 function withWrappingSecret<T>(

@@ -46,12 +46,29 @@ export async function openUnitSecret(
   return withSecret(plain, (whole) => {
     const info = readDecrypted(whole);
     if (info.kind === 'mac') return info.privateKey.slice();
-    throw new KeyError(
-      'key-purpose',
-      `The unit's secret ${keyName} is not a MAC key.`,
-      'The unit file was put together from two: provision the unit again.',
-    );
+    throw otherKind(keyName, 'a secret key');
   });
+}
+
+/** Opens a unit's private key: DER PrivateKeyInfo, which the caller zeroes. Throws as `openUnitSecret`. */
+export function openUnitKey(pem: string, keyName: string, secrets: SecretSource): Promise<Uint8Array> {
+  const encrypted = onePem(pem, LABEL);
+  const request = { keyName, purpose: 'working', fresh: false } as const;
+  const plain = withSecret(secrets.passphrase(request), (passphrase) =>
+    decryptPrivateKeyInfo(encrypted, passphrase),
+  );
+  return withSecret(plain, (whole) => {
+    if (readDecrypted(whole).kind === 'p256') return whole.slice();
+    throw otherKind(keyName, 'a P-256 private key');
+  });
+}
+
+function otherKind(keyName: string, wanted: string): KeyError {
+  return new KeyError(
+    'key-purpose',
+    `The unit's secret ${keyName} is not ${wanted}.`,
+    'The unit file was put together from two: provision the unit again.',
+  );
 }
 
 /** A signer over a private key of the unit's own, given as DER PrivateKeyInfo; it is zeroed. Throws `KeyError` key-file-damaged. */

@@ -20,4 +20,4 @@ export {
 } from './issue.ts';
 export { JOB_FORMAT, type ProvisionJob, readJob, readSerial, readSerials, UNIT_KEY_PURPOSES } from './job.ts';
 export { judgeResult, type ProvisionResult, readResult, type UnitJudgement } from './result.ts';
-export { deviceId, runJob, type StationPorts, type WrappedMacKey } from './station.ts';
+export { deviceId, runJob, type StationPorts, type UnitSecrets, type WrappedMacKey } from './station.ts';

@@ -1,10 +1,11 @@
 import { randomUUID } from 'node:crypto';
 import { toHex } from '../bytes/index.ts';
-import { type KeyAccess, type KeyDescription, wrapMacKey } from '../keys/index.ts';
+import { type KeyAccess, type KeyDescription, wrapContentKey, wrapMacKey } from '../keys/index.ts';
 import { formatUuid } from '../suit/index.ts';
 import {
   type ClassKey,
   classKeys,
+  contentKeys,
   type DeviceClass,
   type JsonObject,
   jsonDigest,
@@ -13,6 +14,7 @@ import {
   listRecords,
   readCertificates,
   readRecord,
+  sharesContentKeys,
   type Workspace,
   type WrittenRecord,
   writeRecord,
@@ -131,6 +133,7 @@ async function makeJob(workspace: Workspace, batch: NewBatch, accessFor: AccessF
   const { deviceClass, station } = batch;
   const anchors = anchorsOf(workspace, deviceClass);
   const macKeys = await wrappedKeys(workspace, batch, accessFor);
+  const held = await wrappedContentKeys(workspace, batch, accessFor);
   return {
     format: JOB_FORMAT,
     batch: randomUUID(),
@@ -147,8 +150,11 @@ async function makeJob(workspace: Workspace, batch: NewBatch, accessFor: AccessF
     trial_attempts: deviceClass.trialAttempts,
     anchors,
     mac_keys: macKeys,
+    ...(held.length > 0 && { content_keys: held }),
     ...(station &&
-      macKeys.length > 0 && { station: { name: station.name, check_value: station.fingerprint } }),
+      macKeys.length + held.length > 0 && {
+        station: { name: station.name, check_value: station.fingerprint },
+      }),
     unit_keys: [...UNIT_KEY_PURPOSES],
     floors: {
       sequence_number: '0',
@@ -217,30 +223,63 @@ async function wrappedKeys(
   accessFor: AccessFor,
 ): Promise<ProvisionJob['mac_keys']> {
   if (deviceClass.scheme === 'asymmetric') return [];
-  const { description } = macKeyOf(workspace, deviceClass, cohort);
-  if (!station) {
-    throw new ProvisionError(
-      'key-missing',
-      `Units of ${deviceClass.name} hold a secret key, and it leaves only wrapped for a station; none is named.`,
-      'Make a station key (fieldseal station-key create NAME) and name it with --station.',
-    );
-  }
-  const wrapped = await wrapMacKey(
+  const key = macKeyOf(workspace, deviceClass, cohort);
+  return [await wrappedFor(requireStation(station, deviceClass), key, accessFor, wrapMacKey)];
+}
+
+/** What encrypted images are opened with where units of a class or cohort share it; else each unit makes its own key. */
+async function wrappedContentKeys(
+  workspace: Workspace,
+  { deviceClass, cohort, station }: NewBatch,
+  accessFor: AccessFor,
+): Promise<NonNullable<ProvisionJob['content_keys']>> {
+  if (!sharesContentKeys(deviceClass)) return [];
+  const key = contentKeyOf(workspace, deviceClass, cohort);
+  return [await wrappedFor(requireStation(station, deviceClass), key, accessFor, wrapContentKey)];
+}
+
+async function wrappedFor(
+  station: KeyDescription,
+  { description, cohort }: ClassKey,
+  accessFor: AccessFor,
+  wrap: typeof wrapMacKey,
+): Promise<ProvisionJob['mac_keys'][number]> {
+  const { name: label, fingerprint: id } = description;
+  const { wrapped, check_value } = await wrap(
     description,
-    accessFor(description.name),
+    accessFor(label),
     station,
     accessFor(station.name),
   );
-  const { name: label, fingerprint: id } = description;
-  return [
-    {
-      id,
-      label,
-      ...(cohort !== undefined && { cohort }),
-      wrapped: wrapped.wrapped,
-      check_value: wrapped.check_value,
-    },
-  ];
+  return { id, label, ...(cohort !== undefined && { cohort }), wrapped, check_value };
+}
+
+function requireStation(station: KeyDescription | undefined, { name }: DeviceClass): KeyDescription {
+  if (station) return station;
+  throw new ProvisionError(
+    'key-missing',
+    `Units of ${name} hold a secret key, and it leaves only wrapped for a station; none is named.`,
+    'Make a station key (fieldseal station-key create NAME) and name it with --station.',
+  );
+}
+
+/** The key that content keys reach these units by: the cohort's, or the class's. Throws `ProvisionError` key-missing. */
+function contentKeyOf(
+  workspace: Workspace,
+  { name, recipients }: DeviceClass,
+  cohort: string | undefined,
+): ClassKey {
+  const wanted = recipients === 'cohorts' ? cohort : undefined;
+  const key = contentKeys(workspace, name).find((entry) => entry.cohort === wanted);
+  if (key && (recipients === 'class' || wanted !== undefined)) return key;
+  const [says, next] =
+    recipients === 'cohorts' && cohort === undefined
+      ? ['its units belong to cohorts, and none is named', 'Name it with --cohort.']
+      : [
+          `it has no content key${wanted === undefined ? '' : ` of the cohort ${wanted}`} yet`,
+          `Make it first: fieldseal content-key create ${name}${wanted === undefined ? '' : ` --cohort ${wanted}`}`,
+        ];
+  throw new ProvisionError('key-missing', `Images of the class ${name} are encrypted, and ${says}.`, next);
 }
 
 function requireUnused(workspace: Workspace, { deviceClass, serials }: NewBatch): void {

@@ -62,6 +62,18 @@ const jobSchema = z.strictObject({
       check_value: hex,
     }),
   ),
+  /** Key-encryption keys for encrypted images, wrapped in the same way. Absent where units take none. */
+  content_keys: z
+    .array(
+      z.strictObject({
+        id: hex,
+        label: z.string(),
+        cohort: z.string().optional(),
+        wrapped: hex,
+        check_value: hex,
+      }),
+    )
+    .optional(),
   /** The station whose key wraps them. */
   station: z.strictObject({ name: z.string(), check_value: hex }).optional(),
   unit_keys: z.array(z.enum(UNIT_KEY_PURPOSES)),

@@ -17,6 +17,7 @@ const provisionedUnit = z.strictObject({
   debug: z.enum(['closed', 'open']),
   unit_keys: z.array(z.strictObject({ purpose: z.enum(UNIT_KEY_PURPOSES), spki: hex })),
   mac_key_check_values: z.array(z.strictObject({ id: hex, check_value: hex })),
+  content_key_check_values: z.array(z.strictObject({ id: hex, check_value: hex })).optional(),
   /** SHA-256 of the envelope that was installed, or null where the unit leaves empty. */
   first_envelope_sha256: hex.nullable(),
 });
@@ -94,7 +95,7 @@ function* problemsOf(job: ProvisionJob, unit: ReportedUnit, shared: ReadonlySet<
   if (unit.overwrite_attempt.observed !== 'refused')
     yield 'the anchor is not locked: it could be overwritten';
   if (unit.debug !== 'closed') yield 'the debug port is open';
-  yield* macKeyProblems(job, unit);
+  yield* secretKeyProblems(job, unit);
   yield* unitKeyProblems(job, unit, shared);
   if (unit.first_envelope_sha256 !== (job.first?.envelope_sha256 ?? null)) {
     yield 'the first firmware on the unit is not the one that was issued';
@@ -108,10 +109,12 @@ function* anchorProblems(job: ProvisionJob, unit: ReportedUnit): Generator<strin
     yield 'the anchors read back are not those that were issued';
 }
 
-function* macKeyProblems(job: ProvisionJob, unit: ReportedUnit): Generator<string> {
+function* secretKeyProblems(job: ProvisionJob, unit: ReportedUnit): Generator<string> {
   const text = (keys: readonly { id: string; check_value: string }[]) =>
     JSON.stringify(keys.map(({ id, check_value }) => [id, check_value]));
   if (text(unit.mac_key_check_values) !== text(job.mac_keys)) yield 'the check values of the MAC keys differ';
+  if (text(unit.content_key_check_values ?? []) !== text(job.content_keys ?? []))
+    yield 'the check values of the content keys differ';
 }
 
 function* unitKeyProblems(

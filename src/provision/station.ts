@@ -3,6 +3,7 @@ import { checkValue } from '../keys/index.ts';
 import { formatUuid, parseUuid, uuidV5 } from '../suit/index.ts';
 import {
   UNIT_FORMAT,
+  type UnitContentKey,
   type UnitKey,
   type UnitMacKey,
   type UnitRecord,
@@ -15,6 +16,15 @@ import { type ProvisionResult, RESULT_FORMAT, type ReportedUnit } from './result
 
 /** A MAC key of a job, still wrapped. */
 export type WrappedMacKey = ProvisionJob['mac_keys'][number];
+
+/** What a unit holds, in clear while it is on the bench. */
+export interface UnitSecrets {
+  /** By key id in lower-case hexadecimal, as are the content keys. */
+  readonly macKeys: ReadonlyMap<string, Uint8Array>;
+  readonly contentKeys: ReadonlyMap<string, Uint8Array>;
+  /** DER PrivateKeyInfo. */
+  readonly decryptionKey: Uint8Array | undefined;
+}
 
 /** What a station needs of the bench it stands at. */
 export interface StationPorts {
@@ -29,10 +39,9 @@ export interface StationPorts {
   /** The same for a private key, DER PrivateKeyInfo. */
   keepPrivateKey(info: Uint8Array, name: string): Promise<UnitSecret>;
   /**
-   * Makes the unit and installs the first firmware, if the job names one. `macKeys` by key id in lower-case
-   * hexadecimal. Gives the SHA-256 of the envelope it installed, hexadecimal, or null.
+   * Makes the unit and installs the first firmware, if the job names one. Gives the SHA-256 of the envelope it installed, hexadecimal, or null.
    */
-  program(record: UnitRecord, macKeys: ReadonlyMap<string, Uint8Array>): Promise<string | null>;
+  program(record: UnitRecord, secrets: UnitSecrets): Promise<string | null>;
   now(): Date;
 }
 
@@ -52,10 +61,14 @@ export async function runJob(
   ports: StationPorts,
 ): Promise<ProvisionResult> {
   const macKeys: UnwrappedKey[] = [];
+  const contentKeys: UnwrappedKey[] = [];
   try {
-    for (const key of job.mac_keys) macKeys.push({ ...key, secret: await unwrapMacKey(key, ports) });
+    for (const key of job.mac_keys) macKeys.push({ ...key, secret: await unwrapKey(key, ports) });
+    for (const key of job.content_keys ?? [])
+      contentKeys.push({ ...key, secret: await unwrapKey(key, ports) });
     const units: ReportedUnit[] = [];
-    for (const serial of job.serials) units.push(await provisionUnit(job, serial, macKeys, ports));
+    for (const serial of job.serials)
+      units.push(await provisionUnit(job, serial, { macKeys, contentKeys }, ports));
     return {
       format: RESULT_FORMAT,
       batch: job.batch,
@@ -64,13 +77,13 @@ export async function runJob(
       units,
     };
   } finally {
-    for (const { secret } of macKeys) secret.fill(0);
+    for (const { secret } of [...macKeys, ...contentKeys]) secret.fill(0);
   }
 }
 
 type UnwrappedKey = WrappedMacKey & { readonly secret: Uint8Array };
 
-async function unwrapMacKey(key: WrappedMacKey, ports: StationPorts): Promise<Uint8Array> {
+async function unwrapKey(key: WrappedMacKey, ports: StationPorts): Promise<Uint8Array> {
   const secret = await ports.unwrap(key);
   if (toHex(checkValue(secret)) === key.check_value) return secret;
   secret.fill(0);
@@ -84,13 +97,14 @@ async function unwrapMacKey(key: WrappedMacKey, ports: StationPorts): Promise<Ui
 async function provisionUnit(
   job: ProvisionJob,
   serial: string,
-  macKeys: readonly UnwrappedKey[],
+  held: HeldKeys,
   ports: StationPorts,
 ): Promise<ReportedUnit> {
+  const { macKeys, contentKeys } = held;
   const store = ports.anchorStore();
   const locked = [
     ...job.anchors.map(({ name, spki }) => fromHex(name + spki)),
-    ...macKeys.map(({ secret }) => secret),
+    ...[...macKeys, ...contentKeys].map(({ secret }) => secret),
   ];
   for (const [slot, bytes] of locked.entries()) store.write(slot, bytes);
   store.lock();
@@ -99,8 +113,11 @@ async function provisionUnit(
     ...anchor,
     ...readBack(store, slot, anchor.name.length / 2),
   }));
-  const unitKeys = await makeUnitKeys(job, ports);
-  const record = await makeRecord(job, serial, anchors, unitKeys, macKeys, ports);
+  const { unitKeys, decryptionKey } = await makeUnitKeys(job, ports);
+  const record = await makeRecord(job, serial, anchors, unitKeys, held, ports);
+  const secrets = { macKeys: byId(macKeys), contentKeys: byId(contentKeys), decryptionKey };
+  const first = await ports.program(record, secrets);
+  decryptionKey?.fill(0);
   return {
     serial,
     outcome: 'provisioned',
@@ -112,12 +129,23 @@ async function provisionUnit(
     },
     debug: record.debug,
     unit_keys: unitKeys.map(({ purpose, spki }) => ({ purpose, spki })),
-    mac_key_check_values: macKeys.map(({ id, secret }) => ({ id, check_value: toHex(checkValue(secret)) })),
-    first_envelope_sha256: await ports.program(
-      record,
-      new Map(macKeys.map(({ id, secret }) => [id, secret])),
-    ),
+    mac_key_check_values: checkValues(macKeys),
+    ...(contentKeys.length > 0 && { content_key_check_values: checkValues(contentKeys) }),
+    first_envelope_sha256: first,
   };
+}
+
+interface HeldKeys {
+  readonly macKeys: readonly UnwrappedKey[];
+  readonly contentKeys: readonly UnwrappedKey[];
+}
+
+function byId(keys: readonly UnwrappedKey[]): Map<string, Uint8Array> {
+  return new Map(keys.map(({ id, secret }) => [id, secret]));
+}
+
+function checkValues(keys: readonly UnwrappedKey[]): ReportedUnit['mac_key_check_values'] {
+  return keys.map(({ id, secret }) => ({ id, check_value: toHex(checkValue(secret)) }));
 }
 
 function readBack(store: AnchorStore, slot: number, nameLength: number): { name: string; spki: string } {
@@ -125,8 +153,12 @@ function readBack(store: AnchorStore, slot: number, nameLength: number): { name:
   return { name: toHex(bytes.subarray(0, nameLength)), spki: toHex(bytes.subarray(nameLength)) };
 }
 
-async function makeUnitKeys(job: ProvisionJob, ports: StationPorts): Promise<UnitKey[]> {
+async function makeUnitKeys(
+  job: ProvisionJob,
+  ports: StationPorts,
+): Promise<{ unitKeys: UnitKey[]; decryptionKey: Uint8Array | undefined }> {
   const keys: UnitKey[] = [];
+  let decryptionKey: Uint8Array | undefined;
   for (const purpose of job.unit_keys) {
     const { spki, privateKey } = ports.makeUnitKey();
     keys.push({
@@ -134,9 +166,10 @@ async function makeUnitKeys(job: ProvisionJob, ports: StationPorts): Promise<Uni
       spki: toHex(spki),
       secret: await ports.keepPrivateKey(privateKey, `unit ${purpose} key`),
     });
+    if (purpose === 'decryption') decryptionKey = privateKey.slice();
     privateKey.fill(0);
   }
-  return keys;
+  return { unitKeys: keys, decryptionKey };
 }
 
 async function makeRecord(
@@ -144,18 +177,11 @@ async function makeRecord(
   serial: string,
   anchors: UnitRecord['anchors'],
   unitKeys: readonly UnitKey[],
-  macKeys: readonly UnwrappedKey[],
+  { macKeys, contentKeys }: HeldKeys,
   ports: StationPorts,
 ): Promise<UnitRecord> {
-  const held: UnitMacKey[] = [];
-  for (const { id, label, cohort, secret } of macKeys) {
-    held.push({
-      id,
-      label,
-      ...(cohort !== undefined && { cohort }),
-      secret: await ports.keepSecret(secret, label),
-    });
-  }
+  const held = await keepKeys(macKeys, ports);
+  const content = await keepKeys(contentKeys, ports);
   return {
     format: UNIT_FORMAT,
     serial,
@@ -169,6 +195,7 @@ async function makeRecord(
     anchors,
     mac_keys: held,
     unit_keys: unitKeys,
+    ...(content.length > 0 && { content_keys: content }),
     floors: job.floors,
     denied_signers: job.denied_signers,
     memory: job.memory,
@@ -176,4 +203,20 @@ async function makeRecord(
     trial: job.trial,
     debug: 'closed',
   };
+}
+
+async function keepKeys(
+  keys: readonly UnwrappedKey[],
+  ports: StationPorts,
+): Promise<(UnitMacKey & UnitContentKey)[]> {
+  const kept: (UnitMacKey & UnitContentKey)[] = [];
+  for (const { id, label, cohort, secret } of keys) {
+    kept.push({
+      id,
+      label,
+      ...(cohort !== undefined && { cohort }),
+      secret: await ports.keepSecret(secret, label),
+    });
+  }
+  return kept;
 }

@@ -20,6 +20,7 @@ export function cautionsFor(release: Release, securityBefore: number): string[] 
     ...leafCautions(release),
     ...versionCautions(release),
     ...schemeCautions(release),
+    ...encryptionCautions(release),
     ...release.deviceClass.cautions,
     'run it on a reference unit of every hardware revision before it is broadcast, and keep a recovery path proved',
     'for a product under a safety or approval standard, that standard and qualified practice decide whether, when and by whom it is installed',
@@ -63,6 +64,19 @@ function* leafCautions({ request, sealer }: Release): Generator<string> {
 function* versionCautions({ request }: Release): Generator<string> {
   if (parseVersion(request.version)) return;
   yield `version "${request.version}" cannot be written as set-version (whole numbers with dots, such as 1.4.0 or 2.0.0-rc.1); it stands in the text only`;
+}
+
+/** What encryption of the image does not do, and what it costs here. */
+function* encryptionCautions({ recipients, deviceClass }: Release): Generator<string> {
+  if (!recipients) return;
+  const { name, memory } = deviceClass;
+  if (recipients.kind === 'units')
+    yield `encrypted for the ${recipients.count} unit(s) on record: one provisioned later cannot decrypt it`;
+  if (recipients.kind === 'class')
+    yield `one content key is shared by all units of ${name}: whoever reads it out of one unit can read this image; cohorts or units limit that`;
+  if (memory.shape !== 'staged')
+    yield 'no staging area: units decrypt into the free slot before they can compare a digest, so an image altered on the way costs an erase of that slot; such tries are counted and bounded';
+  yield 'encryption keeps the image from being read on its way, and is no defence once a unit is opened';
 }
 
 function* schemeCautions({ sealer }: Release): Generator<string> {

@@ -13,8 +13,8 @@ import {
   writeManifest,
 } from '../suit/index.ts';
 import type { DeviceClass } from '../workspace/index.ts';
+import type { DeliveredImage } from './delivered.ts';
 import { SealError } from './error.ts';
-import type { PreparedImage } from './images.ts';
 import type { SealRequest } from './request.ts';
 
 /** A manifest and what its seal goes over. */
@@ -29,7 +29,7 @@ export interface ManifestToSeal extends WrittenManifest {
 export function buildManifest(
   request: SealRequest,
   deviceClass: DeviceClass,
-  images: readonly PreparedImage[],
+  images: readonly DeliveredImage[],
   sequenceNumber: bigint,
 ): ManifestToSeal {
   const uris = urisOf(request, deviceClass, images);
@@ -40,7 +40,12 @@ export function buildManifest(
       vendorId: request.workspace.vendorId,
       classId: deviceClass.classId,
       deviceId: request.deviceId,
-      images: images.map(({ digest, flat }, i) => ({ digest, sizeBytes: flat.size, uri: uris[i] })),
+      images: images.map(({ digest, flat, encryption }, i) => ({
+        digest,
+        sizeBytes: flat.size,
+        uri: uris[i],
+        encryption,
+      })),
       start: true,
       version: request.version,
       text: request.withoutText ? undefined : textOf(request, deviceClass),
@@ -67,11 +72,11 @@ export function referenceUriOf(
 export function urisOf(
   request: SealRequest,
   deviceClass: DeviceClass,
-  images: readonly PreparedImage[],
+  images: readonly DeliveredImage[],
 ): string[] {
   const integrated = integratedUris(deviceClass.memory.shape);
-  return images.map(({ input, digest }, i) =>
-    request.detached ? (input.uri ?? nameOf(digest)) : integrated[i]!,
+  return images.map(({ input, delivered }, i) =>
+    request.detached ? (input.uri ?? nameOf(delivered.digest)) : integrated[i]!,
   );
 }
 
@@ -98,7 +103,7 @@ function textOf({ workspace, version, description }: SealRequest, { model }: Dev
 export function buildEnvelope(
   request: SealRequest,
   deviceClass: DeviceClass,
-  images: readonly PreparedImage[],
+  images: readonly DeliveredImage[],
   manifest: ManifestToSeal,
   blocks: readonly Uint8Array[],
 ): Uint8Array[] {
@@ -106,7 +111,7 @@ export function buildEnvelope(
   requireRoom(deviceClass, writeEnvelopeHead({ ...parts, integrated: [] })[0]!.length);
   const integrated = integratedUris(deviceClass.memory.shape).map((key, i) => ({
     key,
-    length: images[i]!.flat.size,
+    length: images[i]!.delivered.size,
   }));
   return writeEnvelopeHead({ ...parts, integrated: request.detached ? [] : integrated });
 }
@@ -117,6 +122,6 @@ function requireRoom({ name, memory }: DeviceClass, length: number): void {
   throw new SealError(
     'envelope-too-large',
     `the envelope without its image has ${length} bytes, and units of class ${name} keep at most ${room} per slot for the check at start-up`,
-    'leave the text out, shorten the certificate chain, use fewer cohorts, or give the class a larger envelope area',
+    'leave the text out, shorten the certificate chain, use fewer cohorts or recipients, or give the class a larger envelope area',
   );
 }

@@ -10,8 +10,9 @@ import {
   type TakenNumber,
 } from '../workspace/index.ts';
 import type { Sealer } from './blocks.ts';
-import type { PreparedImage } from './images.ts';
+import type { DeliveredImage } from './delivered.ts';
 import { referenceUriOf } from './manifest.ts';
+import { type RecipientWeight, weightJson } from './recipients.ts';
 import type { SealRequest } from './request.ts';
 
 /** What was written and where. */
@@ -25,7 +26,9 @@ export interface SealedFiles {
 export interface Release {
   readonly request: SealRequest;
   readonly deviceClass: DeviceClass;
-  readonly images: readonly PreparedImage[];
+  readonly images: readonly DeliveredImage[];
+  /** Whom content keys were sent to, where the images are encrypted. */
+  readonly recipients: RecipientWeight | undefined;
   readonly sealer: Sealer;
   readonly taken: TakenNumber;
   readonly sealedAt: Date;
@@ -57,6 +60,7 @@ function commonFacts(release: Release): JsonObject {
     manifest_digest: toHex(release.manifestDigest),
     reference_uri: referenceUriOf(request, deviceClass, taken.number),
     detached: request.detached ?? false,
+    encryption: encryptionFacts(release),
   };
 }
 
@@ -118,13 +122,20 @@ export function sealJson(release: Release, cautions: readonly string[]): JsonObj
   };
 }
 
-function imageFacts({ flat, digest }: PreparedImage) {
+function encryptionFacts({ recipients, deviceClass }: Release): JsonObject | null {
+  return recipients
+    ? { algorithm: deviceClass.profile.content.name, recipients: weightJson(recipients) }
+    : null;
+}
+
+function imageFacts({ flat, digest, delivered, encryption }: DeliveredImage) {
   return {
     slot: flat.slot,
     digest: toHex(digest),
     size_bytes: flat.size,
     address: flat.address,
     source_format: flat.format,
+    ciphertext: encryption ? { digest: toHex(delivered.digest), size_bytes: delivered.size } : null,
   };
 }
 

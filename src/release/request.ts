@@ -13,7 +13,7 @@ export interface ImageInput {
 
 /** How far a long step is. */
 export interface SealProgress {
-  readonly doing: 'reading' | 'writing';
+  readonly doing: 'reading' | 'encrypting' | 'writing';
   readonly doneBytes: number;
   readonly totalBytes: number;
 }

@@ -19,16 +19,11 @@ import {
 } from '../workspace/index.ts';
 import { closeSealer, leavesUsed, openSealer, type Sealer, sealBlocks } from './blocks.ts';
 import { cautionsFor, highestSecurityVersion } from './cautions.ts';
+import { type DeliveredImage, encrypt, plain } from './delivered.ts';
 import { SealError } from './error.ts';
-import {
-  hashImages,
-  type OpenedImage,
-  openImages,
-  type PreparedImage,
-  piecesOf,
-  requireUnchanged,
-} from './images.ts';
+import { hashImages, type OpenedImage, openImages, type PreparedImage, requireUnchanged } from './images.ts';
 import { buildEnvelope, buildManifest, urisOf } from './manifest.ts';
+import { encryptsImages, type OpenRecipients, openRecipients, type RecipientWeight } from './recipients.ts';
 import { type Release, releaseRecord, sealJson } from './record.ts';
 import type { SealProgress, SealRequest } from './request.ts';
 import { requireSensible } from './request-check.ts';
@@ -43,7 +38,8 @@ export interface Sealed {
 /**
  * Seals a release: image to digest to manifest to signature or MAC to envelope, streaming, so that memory does not
  * grow with the image. In this order, so that a crash or a full disk at any point loses nothing:
- * 1. foresee the number; read, lay out and check the images; open the keys; hash the images. Nothing is changed yet.
+ * 1. foresee the number; read, lay out and check the images; open the keys; hash the images, and encrypt them into a
+ *    hidden file where the class asks for that. Nothing is changed yet.
  * 2. take the sequence number. From here on it is used, whatever happens.
  * 3. write the envelope beside its place, durably; read it back and check it as a stranger would.
  * 4. enter the release in the ledger, then write its record. A crash up to here leaves at most a hidden part file,
@@ -56,15 +52,32 @@ export async function seal(request: SealRequest): Promise<Sealed> {
   requireSensible(request);
   requireFreePlaces(request);
   foreseeNumber(request.workspace, deviceClass, numberOptions(request));
+  const recipients = encryptsImages(deviceClass) ? await openRecipients(request, deviceClass) : undefined;
+  try {
+    return await sealFor(request, deviceClass, recipients);
+  } finally {
+    recipients?.close();
+  }
+}
+
+async function sealFor(
+  request: SealRequest,
+  deviceClass: DeviceClass,
+  recipients: OpenRecipients | undefined,
+): Promise<Sealed> {
   const opened = openImages(deviceClass, request.images);
+  const delivered: DeliveredImage[] = [];
   try {
     const { sealer, images } = await openAndHash(request, deviceClass, opened);
     try {
-      return await sealPrepared(request, deviceClass, images, sealer);
+      for (const image of images)
+        delivered.push(recipients ? await encrypt(request, deviceClass, image, recipients) : plain(image));
+      return await sealPrepared(request, deviceClass, delivered, sealer, recipients?.weight);
     } finally {
       closeSealer(sealer);
     }
   } finally {
+    for (const image of delivered) image.discard();
     for (const { file } of opened) file.close();
   }
 }
@@ -100,8 +113,9 @@ async function openAndHash(
 async function sealPrepared(
   request: SealRequest,
   deviceClass: DeviceClass,
-  images: readonly PreparedImage[],
+  images: readonly DeliveredImage[],
   sealer: Sealer,
+  recipients: RecipientWeight | undefined,
 ): Promise<Sealed> {
   const { workspace } = request;
   const securityBefore = highestSecurityVersion(workspace, deviceClass);
@@ -110,7 +124,7 @@ async function sealPrepared(
   try {
     const taken = takeNumber(workspace, deviceClass, numberOptions(request));
     const release = await stillUsing(taken, () =>
-      writeRelease(request, deviceClass, images, sealer, taken, outputs),
+      writeRelease(request, deviceClass, { images, recipients }, sealer, taken, outputs),
     );
     await stillUsing(taken, async () => {
       recordRelease(release);
@@ -133,7 +147,7 @@ interface Outputs {
   readonly images: readonly (Output | undefined)[];
 }
 
-function openOutputs(request: SealRequest, images: readonly PreparedImage[]): Outputs {
+function openOutputs(request: SealRequest, images: readonly DeliveredImage[]): Outputs {
   const { files } = request.workspace;
   const options = { force: request.force ?? false };
   const opened: Output[] = [];
@@ -156,8 +170,8 @@ function openOutputs(request: SealRequest, images: readonly PreparedImage[]): Ou
   }
 }
 
-function writesImage(request: SealRequest, { isFile }: PreparedImage): boolean {
-  return (request.detached ?? false) && !isFile;
+function writesImage(request: SealRequest, { isFile, encryption }: DeliveredImage): boolean {
+  return (request.detached ?? false) && (!isFile || encryption !== undefined);
 }
 
 function imagePath({ out, images }: SealRequest, index: number): string {
@@ -167,7 +181,7 @@ function imagePath({ out, images }: SealRequest, index: number): string {
 async function writeRelease(
   request: SealRequest,
   deviceClass: DeviceClass,
-  images: readonly PreparedImage[],
+  { images, recipients }: Pick<Release, 'images' | 'recipients'>,
   sealer: Sealer,
   taken: TakenNumber,
   outputs: Outputs,
@@ -186,6 +200,7 @@ async function writeRelease(
     request,
     deviceClass,
     images,
+    recipients,
     sealer,
     taken,
     sealedAt: request.workspace.now(),
@@ -214,10 +229,10 @@ function writeEnvelope(
   request: SealRequest,
   output: Output,
   pieces: readonly Uint8Array[],
-  images: readonly PreparedImage[],
+  images: readonly DeliveredImage[],
 ): { size_bytes: number; sha256: string } {
   const hash = startSha256();
-  const totalBytes = request.detached ? 0 : images.reduce((sum, { flat }) => sum + flat.size, 0);
+  const totalBytes = request.detached ? 0 : images.reduce((sum, { delivered }) => sum + delivered.size, 0);
   let size = 0;
   let doneBytes = 0;
   const put = (bytes: Uint8Array) => {
@@ -228,7 +243,7 @@ function writeEnvelope(
   for (const [i, piece] of pieces.entries()) {
     put(piece);
     if (request.detached) continue;
-    for (const bytes of piecesOf(images[i]!)) {
+    for (const bytes of images[i]!.pieces()) {
       put(bytes);
       doneBytes += bytes.length;
       request.progress?.({ doing: 'writing', doneBytes, totalBytes });
@@ -238,8 +253,8 @@ function writeEnvelope(
   return { size_bytes: size, sha256: toHex(hash.digest()) };
 }
 
-function copyImage(output: Output, image: PreparedImage): void {
-  for (const bytes of piecesOf(image)) output.write(bytes);
+function copyImage(output: Output, image: DeliveredImage): void {
+  for (const bytes of image.pieces()) output.write(bytes);
   output.settle();
 }
 

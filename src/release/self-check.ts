@@ -1,9 +1,10 @@
 import { type ByteSource, equal, slice } from '../bytes/index.ts';
 import { decodeCose } from '../cose/index.ts';
-import { manifestDigestMatches, openEnvelope, readManifest } from '../suit/index.ts';
+import { ALL_EXTENSIONS, manifestDigestMatches, openEnvelope, readManifest } from '../suit/index.ts';
 import { blockVerifies, type Sealer } from './blocks.ts';
+import type { DeliveredImage } from './delivered.ts';
 import { SealError } from './error.ts';
-import { hashOf, type PreparedImage, sourcePieces } from './images.ts';
+import { hashOf, sourcePieces } from './images.ts';
 import type { ManifestToSeal } from './manifest.ts';
 
 /**
@@ -15,28 +16,31 @@ export async function checkWritten(
   written: ByteSource,
   sealer: Sealer,
   manifest: ManifestToSeal,
-  images: readonly PreparedImage[],
+  images: readonly DeliveredImage[],
 ): Promise<void> {
   const envelope = openEnvelope(written);
   require(equal(envelope.manifest, manifest.manifest) && manifestDigestMatches(envelope), 'its manifest');
   for (const [i, { bytes }] of envelope.blocks.entries()) {
     require(await blockVerifies(sealer, i, decodeCose(bytes), envelope.digest.encoded), `its seal ${i + 1}`);
   }
-  const { sequences, text } = readManifest(envelope.manifest, { severed: envelope.severed });
+  const { sequences, text } = readManifest(envelope.manifest, {
+    severed: envelope.severed,
+    extensions: ALL_EXTENSIONS,
+  });
   for (const part of [...sequences.values(), text]) {
     require(part === undefined || part.state === 'in-place' || part.state === 'attached', 'a severed part');
   }
   for (const [i, { offset, length }] of [...envelope.integrated.values()].entries()) {
     require(equal(
       hashOf(sourcePieces(slice(written, offset, length))),
-      images[i]!.digest,
+      images[i]!.delivered.digest,
     ), 'the image in it');
   }
 }
 
 /** Judges a written detached image. Throws `SealError` self-check-failed. */
-export function checkImage(written: ByteSource, image: PreparedImage): void {
-  require(equal(hashOf(sourcePieces(written)), image.digest), 'the detached image');
+export function checkImage(written: ByteSource, image: DeliveredImage): void {
+  require(equal(hashOf(sourcePieces(written)), image.delivered.digest), 'the detached image');
 }
 
 function require(holds: boolean, what: string): void {

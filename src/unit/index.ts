@@ -75,5 +75,6 @@ export {
   DECRYPTION_KEY_ID_LENGTH,
   decryptionKeyId,
   unwrappersOf,
+  usesOwnKey,
 } from './unwrappers.ts';
 export { type Answer, decide, type Scope, toJson, type Verdict } from './verdict.ts';

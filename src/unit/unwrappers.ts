@@ -24,6 +24,11 @@ export interface ContentSecrets {
   readonly decryptionKey?: Uint8Array | undefined;
 }
 
+/** Whether content keys reach a unit by its own key pair, under its profile. */
+export function usesOwnKey({ profile }: UnitRecord): boolean {
+  return keyDistribution(unitProfile(profile)!.keyDistribution)!.kind === 'agreement';
+}
+
 /**
  * What opens the content keys that are sent to a unit: only by the key distribution of its profile, and by the key wrap
  * that is part of it (docs/deployment-profile.md). A key of another length is left out. Throws `TypeError` where the

@@ -117,8 +117,8 @@ profile: ${profile.name}
 # Whether units have a trusted clock. Without one, dates are judged when a payload is sealed, not on the unit.
 clock: ${options.clock ?? false}
 
-# What is encrypted: none (this version seals nothing else).
-confidentiality: none
+# What is encrypted: none, or the image when it is sealed; recipients says for whom: units, cohorts or class.
+confidentiality: none   # recipients: ${recipientsOf(profile)}
 
 ${memoryYaml(map)}
 certificate_policy:
@@ -134,6 +134,11 @@ trial_attempts: 3   # tries of an image that falls back, before a unit refuses i
 #   - "Install only while the vents are closed and mains power is off."
 cautions: []
 `;
+}
+
+/** What stands in the example: units have a key of their own where the profile agrees on keys. */
+function recipientsOf({ keyDistribution }: Profile): string {
+  return keyDistribution.kind === 'agreement' ? 'units' : 'cohorts';
 }
 
 function memoryYaml(map: MemoryMap): string {

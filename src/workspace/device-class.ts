@@ -8,6 +8,16 @@ import { defaultProfile, findProfile, type Profile } from './profiles.ts';
 import type { ClassFile } from './schema.ts';
 import type { Workspace } from './workspace.ts';
 
+/** What is encrypted: nothing, the image when it is sealed, the message when it is sent, or both. */
+export type Confidentiality = ClassFile['confidentiality'];
+/** Each unit by its own key, or each cohort, or the whole class, by a key that its units share. */
+export type Recipients = NonNullable<ClassFile['recipients']>;
+
+/** Whether units of a class hold a key that content keys are wrapped under. */
+export function sharesContentKeys({ confidentiality, recipients }: DeviceClass): boolean {
+  return confidentiality !== 'none' && recipients !== 'units';
+}
+
 /** A device class: what one kind of unit is, and how its payloads are made. */
 export interface DeviceClass {
   readonly name: string;
@@ -20,6 +30,9 @@ export interface DeviceClass {
   /** Whether units have a trusted clock. */
   readonly clock: boolean;
   readonly memory: MemoryMap;
+  readonly confidentiality: Confidentiality;
+  /** Whom content keys are sent to. */
+  readonly recipients: Recipients;
   readonly certificatePolicy: {
     /** Days after its start during which a signer certificate may seal; undefined: until its end. */
     readonly sealWithinDays: number | undefined;
@@ -71,7 +84,11 @@ export async function classFromText(
   ]);
   const shown = workspace.show(file);
   const facts = readDocument(text, shown, deviceClassSchema);
-  const mistakes = [...profileMistakes(facts), ...memoryMistakes(withoutUndefined(facts.memory))];
+  const mistakes = [
+    ...profileMistakes(facts),
+    ...recipientMistakes(facts),
+    ...memoryMistakes(withoutUndefined(facts.memory)),
+  ];
   if (mistakes.length > 0) {
     throw invalidFile(
       shown,
@@ -95,6 +112,22 @@ function* profileMistakes(facts: ClassFile): Generator<Unplaced> {
   };
 }
 
+/** Only a profile with a key agreement can send to the public key of a unit (draft-ietf-suit-mti section 3). */
+function* recipientMistakes(facts: ClassFile): Generator<Unplaced> {
+  const profile = profileOf(facts);
+  if (facts.recipients !== 'units' || profile.keyDistribution.kind === 'agreement') return;
+  yield {
+    path: ['recipients'],
+    expected: `cohorts or class: ${profile.name} distributes keys by ${profile.keyDistribution.name} only`,
+    says: 'units have no key of their own under this profile',
+    example: 'recipients: cohorts',
+  };
+}
+
+function profileOf(facts: ClassFile): Profile {
+  return (facts.profile && findProfile(facts.profile)) || defaultProfile(facts.scheme);
+}
+
 function memoryMistakes(map: MemoryMap): Unplaced[] {
   const problems = checkMemoryMap(map);
   if (problems.length > 0) {
@@ -116,13 +149,13 @@ function memoryMistakes(map: MemoryMap): Unplaced[] {
 }
 
 function refuseConfidentiality(facts: ClassFile, file: string): void {
-  if (facts.confidentiality === 'none') return;
+  if (facts.confidentiality === 'none' || facts.confidentiality === 'image') return;
   throw new WorkspaceError(
     'not-yet',
-    `${file} asks for confidentiality: ${facts.confidentiality}, and this version does not encrypt payloads; ` +
-      'nothing is sealed in the clear that should have been encrypted',
+    `${file} asks for confidentiality: ${facts.confidentiality}, and this version does not encrypt messages; ` +
+      'nothing is sent in the clear that should have been encrypted',
     {
-      hint: 'set confidentiality: none if this firmware may be read by anyone, else wait for a version that encrypts',
+      hint: 'set confidentiality: image if versions and targets may be read on the way, else wait for a version that encrypts messages',
       file,
     },
   );
@@ -130,15 +163,18 @@ function refuseConfidentiality(facts: ClassFile, file: string): void {
 
 function makeClass(workspace: Workspace, name: string, file: string, facts: ClassFile): DeviceClass {
   const classIds = identifiersOf(workspace, facts.model, facts.hardware_revision);
+  const profile = profileOf(facts);
   return {
     name,
     file,
     model: facts.model,
     hardwareRevision: facts.hardware_revision,
     scheme: facts.scheme,
-    profile: (facts.profile && findProfile(facts.profile)) || defaultProfile(facts.scheme),
+    profile,
     clock: facts.clock,
     memory: withoutUndefined(facts.memory),
+    confidentiality: facts.confidentiality,
+    recipients: facts.recipients ?? (profile.keyDistribution.kind === 'agreement' ? 'units' : 'class'),
     certificatePolicy: {
       sealWithinDays: facts.certificate_policy.seal_within_days,
       minimumSignerGeneration: facts.certificate_policy.minimum_signer_generation,
@@ -193,7 +229,8 @@ export function classJson(workspace: Workspace, deviceClass: DeviceClass): JsonO
     profile: deviceClass.profile.name,
     algorithm: deviceClass.profile.authentication.name,
     clock: deviceClass.clock,
-    confidentiality: 'none',
+    confidentiality: deviceClass.confidentiality,
+    recipients: deviceClass.confidentiality === 'none' ? null : deviceClass.recipients,
     memory: deviceClass.memory as unknown as Json,
     certificate_policy: {
       seal_within_days: deviceClass.certificatePolicy.sealWithinDays ?? null,

@@ -15,7 +15,15 @@ export {
   type TakeOptions,
   takeNumber,
 } from './counter.ts';
-export { classJson, type DeviceClass, listClasses, readClass } from './device-class.ts';
+export {
+  type Confidentiality,
+  classJson,
+  type DeviceClass,
+  listClasses,
+  type Recipients,
+  readClass,
+  sharesContentKeys,
+} from './device-class.ts';
 export { WorkspaceError } from './errors.ts';
 export { createFileStore, type FileStore, openFileStore } from './file-store.ts';
 export { type Disk, type Files, filesOn, type Output } from './files.ts';
@@ -32,7 +40,7 @@ export {
   startLeaves,
 } from './leaves.ts';
 export { appendEntry, readLedger } from './ledger.ts';
-export { PROFILES, type Profile } from './profiles.ts';
+export { PROFILES, type Profile, wrapOf } from './profiles.ts';
 export { keyFaults } from './recorded-keys.ts';
 export { finishRecords, listRecords, readRecord, type WrittenRecord, writeRecord } from './records.ts';
 export {
@@ -42,6 +50,8 @@ export {
   classKeyName,
   classKeys,
   cohortKeyName,
+  contentKeyName,
+  contentKeys,
   keyPaths,
   listKeys,
   readCertificates,

@@ -1,4 +1,12 @@
-import { macAlgorithm, signatureAlgorithm } from '../cose/index.ts';
+import {
+  type AgreementAlgorithm,
+  type ContentAlgorithm,
+  contentAlgorithm,
+  keyDistribution,
+  macAlgorithm,
+  signatureAlgorithm,
+  type WrapAlgorithm,
+} from '../cose/index.ts';
 import { type Scheme, UNIT_PROFILES } from '../unit/index.ts';
 
 /** One algorithm profile of draft-ietf-suit-mti, as a class names it. */
@@ -7,16 +15,27 @@ export interface Profile {
   readonly scheme: Scheme;
   /** COSE algorithm that authenticates the payload (RFC 9864, RFC 9053, RFC 8778). */
   readonly authentication: { readonly id: number; readonly name: string };
+  /** How a content key reaches units. */
+  readonly keyDistribution: WrapAlgorithm | AgreementAlgorithm;
+  /** How images are encrypted. */
+  readonly content: ContentAlgorithm;
   readonly source: string;
 }
 
 /** The six profiles, by their standard names. */
-export const PROFILES: readonly Profile[] = UNIT_PROFILES.map(({ name, scheme, algorithm, source }) => ({
-  name,
-  scheme,
-  authentication: { id: algorithm, name: algorithmName(algorithm) },
-  source,
+export const PROFILES: readonly Profile[] = UNIT_PROFILES.map((unit) => ({
+  name: unit.name,
+  scheme: unit.scheme,
+  authentication: { id: unit.algorithm, name: algorithmName(unit.algorithm) },
+  keyDistribution: keyDistribution(unit.keyDistribution) as WrapAlgorithm | AgreementAlgorithm,
+  content: contentAlgorithm(unit.content)!,
+  source: unit.source,
 }));
+
+/** The key wrap of a profile: its key distribution, or the part of it that wraps. */
+export function wrapOf({ keyDistribution: row }: Profile): WrapAlgorithm {
+  return row.kind === 'agreement' ? row.wrap : row;
+}
 
 function algorithmName(id: number): string {
   return (signatureAlgorithm(id) ?? macAlgorithm(id))!.name;

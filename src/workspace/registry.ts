@@ -28,6 +28,12 @@ export function cohortKeyName(className: string, cohort: string): string {
   return requireName(`${requireClassName(className)}.${requireName(cohort, 'cohort')}`, 'key');
 }
 
+/** Name of the key that content keys of a class, or of one cohort, are wrapped under. */
+export function contentKeyName(className: string, cohort?: string): string {
+  const name = cohort === undefined ? classKeyName(className) : cohortKeyName(className, cohort);
+  return requireName(`content.${name}`, 'key');
+}
+
 /**
  * Puts a key on the list, once. Throws `name-taken` where a key of that name is there; check with `requireFreeKeyName`
  * before a key is made, so that none is made in vain.
@@ -87,6 +93,18 @@ export function classKeys(workspace: Workspace, className: string): ClassKey[] {
   return [
     ...whole.map((description) => ({ description, cohort: undefined })),
     ...cohorts.map((description) => ({ description, cohort: description.name.slice(prefix.length) })),
+  ];
+}
+
+/** The keys that content keys of a class are wrapped under: the class's where there is one, then the cohorts' by name. */
+export function contentKeys(workspace: Workspace, className: string): ClassKey[] {
+  const whole = contentKeyName(className);
+  const all = listKeys(workspace, 'content');
+  return [
+    ...all.filter(({ name }) => name === whole).map((description) => ({ description, cohort: undefined })),
+    ...all
+      .filter(({ name }) => name.startsWith(`${whole}.`))
+      .map((description) => ({ description, cohort: description.name.slice(whole.length + 1) })),
   ];
 }
 

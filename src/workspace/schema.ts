@@ -117,6 +117,11 @@ export const deviceClassSchema = group('A device class of a fieldseal workspace.
     'Whether units have a trusted clock; without one, dates are not judged on the unit.',
   ).default(false),
   confidentiality: oneOf('What is encrypted.', ['none', 'image', 'message', 'both'], 'none').default('none'),
+  recipients: oneOf(
+    'Whom content keys are sent to: each unit by its own key, each cohort or the whole class by a shared one.',
+    ['units', 'cohorts', 'class'],
+    'units',
+  ).optional(),
   memory,
   certificate_policy: group('What a signer certificate must satisfy when a payload is sealed.', {
     seal_within_days: whole(

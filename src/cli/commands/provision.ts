@@ -2,7 +2,7 @@ import { rmSync } from 'node:fs';
 import { createStationKey } from '../../authority/index.ts';
 import type { KeyDescription } from '../../keys/index.ts';
 import { acceptResult, issueBatch, readSerial, runJob } from '../../provision/index.ts';
-import { keyPaths, listKeys, readClass } from '../../workspace/index.ts';
+import { keyPaths, listKeys, readClass, sharesContentKeys } from '../../workspace/index.ts';
 import { CommandFailure, EXIT } from '../exit.ts';
 import { firstFacts } from '../first-firmware.ts';
 import { requireFree } from '../require-free.ts';
@@ -21,8 +21,8 @@ export async function run(call: Call): Promise<number> {
   const [out, first] = [call.text('out')!, call.text('first')];
   const serial = readSerial(call.text('serial')!);
   requireFree(out);
-  const symmetric = deviceClass.scheme === 'symmetric';
-  const station = symmetric ? await stationOf(call, session) : undefined;
+  const holdsShared = deviceClass.scheme === 'symmetric' || sharesContentKeys(deviceClass);
+  const station = holdsShared ? await stationOf(call, session) : undefined;
   const job = await issueBatch(
     workspace,
     { deviceClass, serials: [serial], cohort: call.text('cohort'), station, first: firstFacts(first) },
@@ -79,11 +79,15 @@ function show(
     debug: string;
     anchors_read_back: { label: string }[];
     mac_key_check_values: { check_value: string }[];
+    content_key_check_values?: { check_value: string }[] | undefined;
   },
 ): void {
   const holds = [
     ...unit.anchors_read_back.map(({ label }) => `root ${label}`),
     ...unit.mac_key_check_values.map(({ check_value }) => `secret key, check value ${check_value}`),
+    ...(unit.content_key_check_values ?? []).map(
+      ({ check_value }) => `content key, check value ${check_value}`,
+    ),
   ];
   call.out.line(`unit ${unit.serial} of class ${className} is provisioned: ${out}${trialMark(workspace)}`);
   call.out.fact('device identifier', unit.device_id);

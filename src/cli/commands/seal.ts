@@ -1,8 +1,7 @@
 import type { ImageFormat } from '../../image/index.ts';
-import { deviceId } from '../../provision/index.ts';
 import { type ImageInput, type SealProgress, type SealRequest, seal } from '../../release/index.ts';
-import { formatUuid, parseUuid } from '../../suit/index.ts';
-import { readClass, type Workspace } from '../../workspace/index.ts';
+import type { Workspace } from '../../workspace/index.ts';
+import { deviceOf } from '../device.ts';
 import { EXIT, wrongUse } from '../exit.ts';
 import { openSession, trialMark } from '../session.ts';
 import type { Call } from '../spec.ts';
@@ -24,11 +23,33 @@ export async function run(call: Call): Promise<number> {
     'sealed by',
     signer ? `signer ${signer.name}` : macKeys.map(({ name }) => `MAC key ${name}`).join(', '),
   );
+  showEncryption(call, json.encryption as unknown as Encrypted | null);
   call.out.fact('envelope', `${envelope.size_bytes} B`);
   call.out.fact('record', String(json.record));
   for (const caution of cautions) call.out.caution(caution);
   call.out.result(json);
   return EXIT.done;
+}
+
+interface Encrypted {
+  readonly algorithm: string;
+  readonly recipients: {
+    readonly kind: string;
+    readonly count: number;
+    readonly algorithm: string;
+    readonly size_bytes_each: number;
+    readonly size_bytes: number;
+  };
+}
+
+function showEncryption(call: Call, encrypted: Encrypted | null): void {
+  if (!encrypted) return;
+  const { kind, count, algorithm, size_bytes_each, size_bytes } = encrypted.recipients;
+  call.out.fact('encrypted', `${encrypted.algorithm}, content key sent by ${algorithm}`);
+  call.out.fact(
+    'recipients',
+    `${count} (${kind}), ${size_bytes_each} B each, ${size_bytes} B in all for each image`,
+  );
 }
 
 async function requestOf(call: Call, workspace: Workspace): Promise<Omit<SealRequest, 'secrets'>> {
@@ -71,15 +92,4 @@ function imagesOf(call: Call): ImageInput[] {
     { path: call.args[0]!, format, uri: call.text('uri') },
     ...(slotB === undefined ? [] : [{ path: slotB, format, uri: call.text('uri-b') }]),
   ];
-}
-
-async function deviceOf(
-  call: Call,
-  workspace: Workspace,
-  className: string,
-): Promise<Uint8Array | undefined> {
-  const serial = call.text('serial');
-  if (serial === undefined) return undefined;
-  const { classIds } = await readClass(workspace, className);
-  return parseUuid(deviceId({ class_ids: classIds.map(formatUuid) }, serial));
 }

@@ -27,6 +27,7 @@ function show(call: Call, session: UnitSession): void {
   for (const anchor of record.anchors)
     out.fact(`anchor ${anchor.label}`, fingerprintText(fromHex(anchor.spki)));
   for (const key of record.mac_keys) out.fact(`MAC key ${key.label}`, `id ${key.id}`);
+  for (const key of record.content_keys ?? []) out.fact(`content key ${key.label}`, `id ${key.id}`);
   for (const key of record.unit_keys)
     out.fact(`${key.purpose} key`, fingerprint(fromHex(key.spki)).slice(0, 16));
   out.fact('debug port', record.debug);
@@ -81,6 +82,11 @@ function unitJson({ file, unit, flash }: UnitSession): object {
     debug: record.debug,
     anchors: record.anchors.map(({ label, spki }) => ({ label, fingerprint: fingerprint(fromHex(spki)) })),
     mac_keys: record.mac_keys.map(({ id, label, cohort }) => ({ id, label, cohort: cohort ?? null })),
+    content_keys: (record.content_keys ?? []).map(({ id, label, cohort }) => ({
+      id,
+      label,
+      cohort: cohort ?? null,
+    })),
     unit_keys: record.unit_keys.map(({ purpose, spki }) => ({ purpose, spki_hex: spki })),
     slots: record.memory.slots.map(({ name }, index) => {
       const mark = marks?.slots[index];

@@ -195,6 +195,24 @@ Example:
     load: () => import('../commands/cohort-key-create.ts'),
   },
   {
+    name: 'content-key create',
+    group: 'keys',
+    summary: 'make the key under which encrypted images reach a class or cohort',
+    args: [{ name: 'class', about: 'the class' }],
+    options: [
+      { name: 'cohort', value: 'name', about: 'for one cohort, where the class sends to its cohorts' },
+      ...CEREMONY,
+    ],
+    notes: `For classes that say recipients: class or cohorts. The content key of each image goes out wrapped under this key; it
+authenticates nothing, and is never the MAC key. Whoever reads it out of one unit can read the images of all that share it.
+It lives in an encrypted file.
+${SECRETS}
+
+Example:
+  fieldseal content-key create dosing --cohort 2026-north`,
+    load: () => import('../commands/content-key-create.ts'),
+  },
+  {
     name: 'station-key create',
     group: 'keys',
     summary: 'make the wrapping key of a production station',

@@ -13,7 +13,7 @@ export const PRODUCTION: readonly CommandSpec[] = [
       { name: 'first', value: 'envelope', about: 'first firmware; without it the unit leaves empty' },
       { name: 'image', value: 'file', about: 'image of a detached first envelope' },
       { name: 'recovery', value: 'file', about: 'recovery image, for a class that has room for one' },
-      { name: 'cohort', value: 'name', about: 'the cohort whose key the unit gets (symmetric classes)' },
+      { name: 'cohort', value: 'name', about: 'the cohort whose keys the unit gets' },
       {
         name: 'station',
         value: 'name',
@@ -37,10 +37,10 @@ Example:
       {
         name: 'station',
         value: 'name',
-        about: 'the station whose key wraps what is secret (symmetric classes)',
+        about: 'the station whose key wraps what is secret (symmetric classes, shared content keys)',
       },
       { name: 'first', value: 'envelope', about: 'first firmware' },
-      { name: 'cohort', value: 'name', about: 'the cohort of the batch (symmetric classes)' },
+      { name: 'cohort', value: 'name', about: 'the cohort of the batch, whose keys its units get' },
     ],
     notes: `The job goes to the station; nothing counts as provisioned until its result comes back. A serial number is given once.
 

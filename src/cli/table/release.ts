@@ -44,11 +44,24 @@ export const RELEASE: readonly CommandSpec[] = [
       { name: 'force', about: 'replace an existing output file' },
     ],
     notes: `The sequence number is taken before it is used, and never twice. Sealing opens the signer's key or the class key,
-never the root. ${'Run the result on a reference unit of every hardware revision before it is broadcast.'}
+never the root. Where the class says confidentiality: image, the image is encrypted first. ${'Run the result on a reference unit of every hardware revision before it is broadcast.'}
 
 Example:
   fieldseal seal vent-1.4.0.hex --class vent --version 1.4.0 --out vent-1.4.0.suit`,
     load: () => import('../commands/seal.ts'),
+  },
+  {
+    name: 'recipients',
+    group: 'release',
+    summary: 'whom an encrypted image would be sent to, and what that adds to it',
+    args: [{ name: 'class', about: 'the class' }],
+    options: [{ name: 'serial', value: 'text', about: 'for this one unit only' }],
+    notes: `Units, cohorts or the class, as its file says. Every recipient adds to the manifest, which every unit receives and
+keeps within its envelope area. Nothing is sealed.
+
+Example:
+  fieldseal recipients vent`,
+    load: () => import('../commands/recipients.ts'),
   },
   {
     name: 'inspect',
