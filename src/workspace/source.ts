@@ -6,8 +6,11 @@ const PIECE = 1 << 20;
 
 /** A file open for reading at any place. */
 export interface FileSource extends ByteSource {
-  /** The whole file in order, in pieces of at most 1 MiB; the bytes of one are good until the next is asked for. */
-  pieces(): Generator<Uint8Array>;
+  /**
+   * A stretch of the file in order (default: all of it), in pieces of at most 1 MiB; the bytes of one are good until
+   * the next is asked for. `RangeError` as for `read`.
+   */
+  pieces(offset?: number, length?: number): Generator<Uint8Array>;
   /** Whether size and time of the last change are still those at opening. */
   unchanged(): boolean;
   close(): void;
@@ -28,21 +31,24 @@ export function fileSource(path: string): FileSource {
     });
   }
   const size = Number(facts.size);
+  const requireInside = (offset: number, length: number) => {
+    if (offset >= 0 && length >= 0 && offset + length <= size) return;
+    throw new RangeError(`bytes ${offset} to ${offset + length} are outside ${path} (${size} bytes)`);
+  };
   return {
     size,
     read(offset, length) {
-      if (offset < 0 || length < 0 || offset + length > size) {
-        throw new RangeError(`bytes ${offset} to ${offset + length} are outside ${path} (${size} bytes)`);
-      }
+      requireInside(offset, length);
       const bytes = Buffer.allocUnsafeSlow(length);
       attempt(path, () => readFully(handle, bytes, offset, path));
       return new Uint8Array(bytes.buffer, bytes.byteOffset, length);
     },
-    *pieces() {
-      const buffer = Buffer.allocUnsafeSlow(Math.min(PIECE, size));
-      for (let offset = 0; offset < size; offset += PIECE) {
-        const piece = buffer.subarray(0, Math.min(PIECE, size - offset));
-        attempt(path, () => readFully(handle, piece, offset, path));
+    *pieces(offset = 0, length = size - offset) {
+      requireInside(offset, length);
+      const buffer = Buffer.allocUnsafeSlow(Math.min(PIECE, length));
+      for (let done = 0; done < length; done += PIECE) {
+        const piece = buffer.subarray(0, Math.min(PIECE, length - done));
+        attempt(path, () => readFully(handle, piece, offset + done, path));
         yield piece;
       }
     },

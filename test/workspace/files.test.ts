@@ -120,6 +120,26 @@ describe('file sources', () => {
     source.close();
   });
 
+  test('read a stretch of a file in pieces of at most 1 MiB, and refuse to read past its end', () => {
+    const path = join(emptyFolder(), 'image.bin');
+    const content = Buffer.alloc((2 << 20) + 7);
+    for (let i = 0; i < content.length; i += 3) content[i] = i >>> 8;
+    fs.writeFileSync(path, content);
+    const source = fileSource(path);
+    const stretch = (offset?: number, length?: number) => {
+      const copies: Buffer[] = [];
+      for (const piece of source.pieces(offset, length)) copies.push(Buffer.from(piece));
+      expect(copies.every((copy) => copy.length <= 1 << 20)).toBe(true);
+      return Buffer.concat(copies);
+    };
+    expect(stretch().equals(content)).toBe(true);
+    expect(stretch(5, (1 << 20) + 1).equals(content.subarray(5, (1 << 20) + 6))).toBe(true);
+    expect(stretch(content.length - 3).equals(content.subarray(-3))).toBe(true);
+    expect(stretch(content.length)).toHaveLength(0);
+    expect(() => stretch(content.length - 3, 4)).toThrow(RangeError);
+    source.close();
+  });
+
   test('a file that is not there, a folder, and a file cut while it is read: each its own error', async () => {
     const folder = emptyFolder();
     expect((await failure(() => fileSource(join(folder, 'none')))).code).toBe('file-missing');
