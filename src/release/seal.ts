@@ -1,9 +1,10 @@
 import { existsSync, realpathSync } from 'node:fs';
 import { basename, dirname, join, resolve } from 'node:path';
-import { type ByteSource, toHex } from '../bytes/index.ts';
+import { toHex } from '../bytes/index.ts';
 import { startSha256 } from '../crypto/index.ts';
 import {
   type DeviceClass,
+  type FileSource,
   fileSource,
   finishRecords,
   foreseeNumber,
@@ -216,7 +217,7 @@ async function writeRelease(
   };
 }
 
-async function readBack(output: Output, check: (source: ByteSource) => Promise<void> | void): Promise<void> {
+async function readBack(output: Output, check: (source: FileSource) => Promise<void> | void): Promise<void> {
   const source = fileSource(output.partPath);
   try {
     await check(source);

@@ -1,10 +1,11 @@
-import { type ByteSource, equal, slice } from '../bytes/index.ts';
+import { equal } from '../bytes/index.ts';
 import { decodeCose } from '../cose/index.ts';
 import { ALL_EXTENSIONS, manifestDigestMatches, openEnvelope, readManifest } from '../suit/index.ts';
+import type { FileSource } from '../workspace/index.ts';
 import { blockVerifies, type Sealer } from './blocks.ts';
 import type { DeliveredImage } from './delivered.ts';
 import { SealError } from './error.ts';
-import { hashOf, sourcePieces } from './images.ts';
+import { hashOf } from './images.ts';
 import type { ManifestToSeal } from './manifest.ts';
 
 /**
@@ -13,7 +14,7 @@ import type { ManifestToSeal } from './manifest.ts';
  * `SealError` self-check-failed before anything is given out.
  */
 export async function checkWritten(
-  written: ByteSource,
+  written: FileSource,
   sealer: Sealer,
   manifest: ManifestToSeal,
   images: readonly DeliveredImage[],
@@ -32,15 +33,15 @@ export async function checkWritten(
   }
   for (const [i, { offset, length }] of [...envelope.integrated.values()].entries()) {
     require(equal(
-      hashOf(sourcePieces(slice(written, offset, length))),
+      hashOf(written.pieces(offset, length)),
       images[i]!.delivered.digest,
     ), 'the image in it');
   }
 }
 
 /** Judges a written detached image. Throws `SealError` self-check-failed. */
-export function checkImage(written: ByteSource, image: DeliveredImage): void {
-  require(equal(hashOf(sourcePieces(written)), image.delivered.digest), 'the detached image');
+export function checkImage(written: FileSource, image: DeliveredImage): void {
+  require(equal(hashOf(written.pieces()), image.delivered.digest), 'the detached image');
 }
 
 function require(holds: boolean, what: string): void {
