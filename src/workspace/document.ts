@@ -22,6 +22,8 @@ export function readDocument<S extends z.ZodType>(text: string, file: string, sc
     uniqueKeys: true,
     prettyErrors: false,
     strict: true,
+    // Keys that are no text are told as mistakes below; the library would also print a warning of its own.
+    logLevel: 'error',
   });
   const broken = [
     // Of broken YAML the first fault only: the others mostly follow from it.

@@ -1,0 +1,293 @@
+/** The units that are attacked: small flash in memory, one image kept, one release on offer. */
+import { concat, sourceOf, toHex } from '../../../src/bytes/index.ts';
+import { encode } from '../../../src/cbor/index.ts';
+import { sha256 } from '../../../src/crypto/index.ts';
+import type { MemoryMap } from '../../../src/image/index.ts';
+import {
+  describeRelease,
+  digestOf,
+  encodeDigest,
+  formatUuid,
+  integratedUris,
+  type ReleaseShape,
+  type WrittenManifest,
+  writeEnvelopeHead,
+  writeManifest,
+} from '../../../src/suit/index.ts';
+import {
+  beginLife,
+  type Cut,
+  type Decision,
+  EmulatedFlash,
+  type Flash,
+  type FlashSpan,
+  memoryStore,
+  openUnit,
+  readUnitRecord,
+  type Store,
+  type Unit,
+  type UnitRecord,
+  unitFileLayout,
+} from '../../../src/unit/index.ts';
+import { DEVICE, imageOf, VENDOR, VENT } from '../../../test/unit/maker.ts';
+import { exampleRecord } from '../../../test/unit/records.ts';
+import { type Node, type Place, placesOf, treeOf } from '../cbor-tree.ts';
+import {
+  type Authority,
+  type CertificateAuthority,
+  certificateAuthority,
+  FUZZ_CLASS_KEY,
+  macAuthority,
+} from './authority.ts';
+
+/** What is offered before it is changed. */
+export interface Offer {
+  readonly tree: Node;
+  readonly places: readonly Place[];
+  readonly envelope: Uint8Array;
+  /** The image, where it comes beside the envelope. */
+  readonly image: Uint8Array | undefined;
+  readonly manifestDigest: Uint8Array;
+  readonly securityVersion: number;
+}
+
+/** One unit, and what its maker sealed for it. */
+export interface Rig {
+  readonly name: string;
+  readonly shape: ReleaseShape;
+  readonly authority: Authority | CertificateAuthority;
+  readonly record: UnitRecord;
+  readonly offers: readonly Offer[];
+  /** Genuine envelopes that this unit must not take: old ones, and one for another class. */
+  readonly others: readonly Offer[];
+  /** The store with one image kept and running. */
+  readonly kept: Uint8Array;
+  /** The store with a new image ready. */
+  readonly ready: Uint8Array;
+  /** The store with the new image running on trial. */
+  readonly onTrial: Uint8Array;
+  /** Digests of the manifests kept, and ready. */
+  readonly digests: readonly Uint8Array[];
+  /** What installing may write to, in bytes of the store. */
+  readonly free: readonly FlashSpan[];
+}
+
+/** A unit under power. */
+export interface Powered {
+  readonly unit: Unit;
+  readonly flash: EmulatedFlash;
+}
+
+const MARKS_KEY = new Uint8Array(32).fill(0x77);
+const PAGE = 512;
+const SLOT_PAGES = 2;
+const ENVELOPE_PAGES = 6;
+const PROFILES = {
+  p256: 'suit-sha256-esp256-ecdh-a128ctr',
+  ed25519: 'suit-sha256-ed25519-ecdh-a128ctr',
+  hmac: 'suit-sha256-hmac-a128kw-a128ctr',
+} as const;
+
+export const KEPT_NUMBER = 5;
+export const OFFERED_NUMBER = 7;
+
+/** All units that are attacked. */
+export async function makeRigs(): Promise<Rig[]> {
+  const [esp256, ed25519] = [await certificateAuthority('p256'), await certificateAuthority('ed25519')];
+  return [
+    makeRig('esp256, remapped', esp256, 'remapped'),
+    makeRig('hmac, remapped', macAuthority, 'remapped'),
+    makeRig('ed25519, linked', ed25519, 'linked'),
+    makeRig('hmac, staged', macAuthority, 'staged'),
+  ];
+}
+
+function makeRig(name: string, authority: Authority | CertificateAuthority, shape: ReleaseShape): Rig {
+  const record = recordOf(authority, shape);
+  const offers = [
+    seal(authority, shape, {}),
+    seal(authority, shape, { seed: 3, detached: true, sever: ['text', 'install'] }),
+    seal(authority, shape, { seed: 4, securityVersion: 2, sever: ['text', 'payload-fetch', 'install'] }),
+  ];
+  const first = seal(authority, shape, { number: KEPT_NUMBER, seed: 1 });
+  const others = [
+    first,
+    seal(authority, shape, { number: KEPT_NUMBER - 1, seed: 5 }),
+    seal(authority, shape, { classId: VENDOR, seed: 6 }),
+    seal(authority, shape, { deviceId: VENT, seed: 7 }),
+  ];
+  const rig = { name, shape, authority, record, offers, others, free: freeOf(record) };
+  return {
+    ...rig,
+    ...livesOf(record, first, offers[0]!),
+    digests: [first, offers[0]!].map((each) => each.manifestDigest),
+  };
+}
+
+function recordOf(authority: Authority | CertificateAuthority, shape: ReleaseShape): UnitRecord {
+  const symmetric = authority.type === 'hmac';
+  const { id, key } = FUZZ_CLASS_KEY;
+  return readUnitRecord(
+    exampleRecord({
+      vendor_id: formatUuid(VENDOR),
+      class_ids: [formatUuid(VENT)],
+      device_id: formatUuid(DEVICE),
+      scheme: symmetric ? 'symmetric' : 'asymmetric',
+      profile: PROFILES[authority.type],
+      anchors: 'root' in authority ? [anchorOf(authority)] : [],
+      mac_keys: symmetric ? [{ id: toHex(id), label: 'class key', secret: { trial_hex: toHex(key) } }] : [],
+      memory: mapOf(shape),
+    }),
+  );
+}
+
+function anchorOf({ root }: CertificateAuthority): UnitRecord['anchors'][number] {
+  return { name: toHex(root.subject.der), spki: toHex(root.spki), label: 'root', purpose: 'release' };
+}
+
+function mapOf(shape: ReleaseShape): MemoryMap {
+  const size = SLOT_PAGES * PAGE;
+  const [first, second] = shape === 'staged' ? ['run', 'staging'] : ['A', 'B'];
+  const envelopes = 2 * ENVELOPE_PAGES * PAGE;
+  return {
+    shape,
+    core: 'none',
+    slots: [
+      { name: first!, address: 0, size },
+      { name: second!, address: size, size },
+    ],
+    envelopes: { address: 2 * size, size: envelopes },
+    state: { address: 2 * size + envelopes, size: 8 * PAGE },
+    flash: { erase_page: PAGE, write_unit: 8, erased_value: 0xff, endurance: 10_000 },
+    ram: { address: 0, size: 0 },
+    leave_out: [],
+  };
+}
+
+interface SealOptions {
+  readonly number?: number;
+  readonly seed?: number;
+  readonly detached?: boolean;
+  readonly securityVersion?: number;
+  readonly classId?: Uint8Array;
+  readonly deviceId?: Uint8Array;
+  readonly sever?: readonly ('text' | 'install' | 'payload-fetch')[];
+}
+
+const TEXT = {
+  language: 'en',
+  modelName: 'VC-2',
+  updateDescription: 'Repairs the vent motor, and more than that',
+};
+
+function seal(authority: Authority, shape: ReleaseShape, options: SealOptions): Offer {
+  const { seed = 2, detached = false, securityVersion = 1 } = options;
+  const images = (shape === 'linked' ? [0, 1] : [0]).map((i) => imageOf(300 + i, seed + 10 * i));
+  const uris = detached
+    ? images.map((_, i) => `https://depot.hollinridge.example/${i}`)
+    : integratedUris(shape);
+  const written = manifestOf(shape, images, uris, options);
+  const digest = encodeDigest(digestOf(encode(written.manifest)));
+  const integrated = detached ? [] : images.map((bytes, i) => ({ key: uris[i]!, bytes }));
+  const pieces = writeEnvelopeHead({
+    digest,
+    blocks: [authority.block(digest, securityVersion)],
+    ...written,
+    integrated: integrated.map(({ key, bytes }) => ({ key, length: bytes.length })),
+  });
+  const envelope = concat(...pieces.flatMap((piece, i) => [piece, integrated[i]?.bytes ?? new Uint8Array()]));
+  const tree = treeOf(envelope)!;
+  const manifestDigest = sha256(encode(written.manifest));
+  return {
+    tree,
+    places: placesOf(tree),
+    envelope,
+    image: detached ? images.at(-1) : undefined,
+    manifestDigest,
+    securityVersion,
+  };
+}
+
+function manifestOf(
+  shape: ReleaseShape,
+  images: readonly Uint8Array[],
+  uris: readonly string[],
+  { number = OFFERED_NUMBER, classId = VENT, deviceId, sever = ['text'] }: SealOptions,
+): WrittenManifest {
+  const description = describeRelease({
+    shape,
+    sequenceNumber: number,
+    vendorId: VENDOR,
+    classId,
+    deviceId,
+    start: true,
+    version: '1.4.0',
+    text: TEXT,
+    images: images.map((image, i) => ({ digest: sha256(image), sizeBytes: image.length, uri: uris[i]! })),
+  });
+  return writeManifest({ ...description, sever });
+}
+
+/** The unit in three moments of its life. */
+function livesOf(record: UnitRecord, first: Offer, second: Offer): Pick<Rig, 'kept' | 'ready' | 'onTrial'> {
+  const store = memoryStore(unitFileLayout(record.memory).size);
+  beginLife(record, flashOver(record, store), MARKS_KEY);
+  const { unit } = power(record, store);
+  const accepted = (result: { verdict: string; refusal: unknown }) => {
+    if (result.verdict !== 'accepted')
+      throw new Error(`the fuzz run's own unit refuses: ${JSON.stringify(result.refusal)}`);
+  };
+  accepted(unit.install(offerOf(first)));
+  accepted(unit.start());
+  accepted(unit.keep());
+  const kept = store.bytes.slice();
+  accepted(unit.install(offerOf(second)));
+  const ready = store.bytes.slice();
+  accepted(unit.start());
+  return { kept, ready, onTrial: store.bytes.slice() };
+}
+
+/** As a unit is offered it. */
+export function offerOf({ envelope, image }: { envelope: Uint8Array; image?: Uint8Array | undefined }) {
+  return { envelope: sourceOf(envelope), image: image && sourceOf(image) };
+}
+
+export interface PowerOptions {
+  /** The slot that runs already. */
+  readonly running?: number | undefined;
+  readonly cut?: Cut | undefined;
+  /** What stands between the unit and its flash. */
+  readonly through?: (flash: Flash) => Flash;
+  readonly decision?: Decision;
+}
+
+/** Puts a unit under power over a store. */
+export function power(record: UnitRecord, store: Store, options: PowerOptions = {}): Powered {
+  const flash = flashOver(record, store, options.cut);
+  const macKeys = new Map(record.mac_keys.map(({ id }) => [id, FUZZ_CLASS_KEY.key]));
+  const unit = openUnit({
+    record,
+    macKeys,
+    marksKey: MARKS_KEY,
+    flash: options.through?.(flash) ?? flash,
+    memory: { running: options.running },
+    ...(options.decision ? { decision: options.decision } : {}),
+  });
+  return { unit, flash };
+}
+
+function flashOver(record: UnitRecord, store: Store, cut?: Cut): EmulatedFlash {
+  const { flashOffset, notesOffset, flash } = unitFileLayout(record.memory);
+  const place = { dataOffset: flashOffset, size: flash.size, notesOffset };
+  return new EmulatedFlash(store, place, record.memory.flash, { noise: () => 0.5, cut });
+}
+
+/** The second slot, its part of the envelope area, the marks, and the notes of their pages. */
+function freeOf({ memory }: UnitRecord): FlashSpan[] {
+  const { flashOffset, notesOffset, notesSize, flash } = unitFileLayout(memory);
+  const noteSize = notesSize / (flash.size / memory.flash.erase_page);
+  return [flash.slots[1], flash.envelopes[1], flash.state].flatMap(({ offset, size }) => [
+    { offset: flashOffset + offset, size },
+    { offset: notesOffset + (offset / PAGE) * noteSize, size: (size / PAGE) * noteSize },
+  ]);
+}

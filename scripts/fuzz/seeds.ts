@@ -1,0 +1,302 @@
+/** Sound inputs for the parsers: Hollin Ridge's, an invented maker, and published examples. Nothing in them is secret. */
+import { concat, fromHex, fromUtf8, sourceOf, toHex } from '../../src/bytes/index.ts';
+import { CborEncoded, CborMap, CborTag, encode } from '../../src/cbor/index.ts';
+import { sha256 } from '../../src/crypto/index.ts';
+import { defaultMemoryMap } from '../../src/image/index.ts';
+import { JOB_FORMAT } from '../../src/provision/index.ts';
+import { type SuitRecord, writeReport } from '../../src/report/index.ts';
+import { openEnvelope } from '../../src/suit/index.ts';
+import { issuerOf, toPem, writeCrl, writeRequest } from '../../src/x509/index.ts';
+import { make } from '../../test/delta/helpers.ts';
+import { writeElf, writeHex, writeSRecords } from '../../test/image/writers.ts';
+import { EXAMPLES } from '../../test/suit/examples.ts';
+import { imageOf } from '../../test/unit/maker.ts';
+import { exampleRecord } from '../../test/unit/records.ts';
+import { NOW, named, UNTIL } from '../../test/x509/support.ts';
+import { certificateAuthority, macAuthority } from './payloads/authority.ts';
+import { throwawayKey } from './payloads/keys.ts';
+import { makeRigs } from './payloads/rig.ts';
+
+/** Envelopes of [M] Appendix B, as published, and our own. */
+export async function envelopes(): Promise<Uint8Array[]> {
+  const own = (await makeRigs()).flatMap(({ offers }) => offers.map(({ envelope }) => envelope));
+  return [...EXAMPLES.map(([, envelope]) => envelope), ...own];
+}
+
+/** The manifests in them, without their byte string. */
+export async function manifests(): Promise<Uint8Array[]> {
+  return (await envelopes()).map((envelope) => openEnvelope(sourceOf(envelope)).manifest);
+}
+
+/** RFC 8949 Appendix A, and what else a generic reader meets. */
+export function cborItems(): Uint8Array[] {
+  const published = [
+    '1bffffffffffffffff',
+    '3863',
+    'f97e00',
+    'fb3ff199999999999a',
+    'c074323031332d30332d32315432303a30343a30305a',
+  ];
+  const nested = 'a26161016162820203';
+  return [
+    ...[
+      ...published,
+      nested,
+      '826161a161626163',
+      'd82076687474703a2f2f7777772e6578616d706c652e636f6d',
+      'f8ff',
+      'f7',
+    ].map(fromHex),
+    encode(
+      new CborMap([
+        [1, [1, -1, 'x']],
+        [2, new CborTag(24, fromHex('83010203'))],
+      ]),
+    ),
+  ];
+}
+
+/** Our own blocks, and one with several signers by the shape of RFC 9052 section 4.1. */
+export async function coseMessages(): Promise<Uint8Array[]> {
+  const digest = encode([-16, sha256()]);
+  const signer = [fromHex('a10128'), new CborMap([[4, fromUtf8('11')]]), new Uint8Array(64)];
+  const recipient = [
+    new Uint8Array(),
+    new CborMap([
+      [1, -6],
+      [4, fromUtf8('our-secret')],
+    ]),
+    new Uint8Array(),
+  ];
+  return [
+    (await certificateAuthority('p256')).block(digest, 1),
+    (await certificateAuthority('ed25519')).block(digest, 0),
+    macAuthority.block(digest, 3),
+    encode(new CborTag(98, [new Uint8Array(), new CborMap([]), null, [signer]])),
+    encode(new CborTag(97, [fromHex('a10105'), new CborMap([]), null, new Uint8Array(32), [recipient]])),
+  ];
+}
+
+/** COSE_Encrypt0 and COSE_Encrypt with a wrapped and an agreed key, by the shapes of RFC 9052 section 5. */
+export function encryptedMessages(): Uint8Array[] {
+  const open = new CborMap([[5, new Uint8Array(12)]]);
+  const wrapped = [
+    new Uint8Array(),
+    new CborMap([
+      [1, -3],
+      [4, fromUtf8('kid')],
+    ]),
+    new Uint8Array(24),
+  ];
+  const key = new CborMap([
+    [1, 2],
+    [-1, 1],
+    [-2, new Uint8Array(32).fill(1)],
+    [-3, new CborEncoded(fromHex('f5'))],
+  ]);
+  const agreed = [fromHex('a101381c'), new CborMap([[-1, key]]), new Uint8Array(24)];
+  return [
+    encode(new CborTag(16, [fromHex('a10101'), open, new Uint8Array(20)])),
+    encode(new CborTag(96, [fromHex('a10101'), open, null, [wrapped]])),
+    encode(new CborTag(96, [fromHex('a10101'), open, new Uint8Array(20), [agreed, wrapped]])),
+  ];
+}
+
+export async function certificates(): Promise<Uint8Array[]> {
+  const authorities = [await certificateAuthority('p256'), await certificateAuthority('ed25519')];
+  return authorities.flatMap(({ root, chain }) => [root, ...chain].map(({ der }) => der));
+}
+
+export async function revocationLists(): Promise<Uint8Array[]> {
+  const { root } = await certificateAuthority('p256');
+  const key = throwawayKey('p256', 'root');
+  const facts = { issuer: issuerOf(root), number: 3, thisUpdate: NOW, nextUpdate: UNTIL };
+  const revoked = [{ serial: '5102', date: NOW, reason: 'keyCompromise' as const }];
+  const sign = async (tbs: Uint8Array) => key.sign(tbs);
+  return [await writeCrl({ ...facts, revoked }, sign), await writeCrl({ ...facts, revoked: [] }, sign)];
+}
+
+export function requests(): Promise<Uint8Array[]> {
+  return Promise.all(
+    (['p256', 'ed25519'] as const).map((type) => {
+      const key = throwawayKey(type, 'signer');
+      const facts = {
+        subject: named('line 1'),
+        publicKey: key.spki,
+        profile: 'signer' as const,
+        trial: true,
+      };
+      const scopes = ['urn:uuid:c08f14d6-a43a-533a-9da4-39d2a9c63952'];
+      return writeRequest({ ...facts, scopes, generation: 1 }, async (tbs) => key.sign(tbs));
+    }),
+  );
+}
+
+/** A certificate, and one with its chain. */
+export async function pemFiles(): Promise<Uint8Array[]> {
+  const [root, ...chain] = (await certificates()).map((der) => toPem('CERTIFICATE', der));
+  return [root!, chain.join('')].map(fromUtf8);
+}
+
+/** A report of success, and one of a failure with a record, a claim and capabilities ([RPT] sections 4 and 6). */
+export function reports(): Uint8Array[] {
+  const reference = { uri: 'https://hollinridge.example/r', digest: { algorithm: -16, bytes: sha256() } };
+  const properties = new Map([[14, 300]]) as unknown as SuitRecord['properties'];
+  const record = {
+    kind: 'record',
+    manifestId: [],
+    section: 20,
+    offset: 4,
+    component: 0,
+    properties,
+  } as const;
+  const claim = { kind: 'claim', component: [fromUtf8('main')], properties } as const;
+  const capabilities = {
+    components: [{ identifier: [fromUtf8('main')], prefix: false }],
+    lists: [2, 3, 4].map((key) => ({ key, codes: [1, 3] })),
+  };
+  return [
+    writeReport({ reference, nonce: new Uint8Array(16), records: [], result: true }),
+    writeReport({
+      reference,
+      records: [claim, record],
+      result: { code: 7, record, reason: 4 },
+      capabilities,
+    }),
+  ];
+}
+
+/** The line behind the JSON of a unit file's header. */
+export const digestLine = (of: Uint8Array): Uint8Array => concat(fromUtf8(`\nsha256 ${toHex(sha256(of))}\n`));
+
+const PIECES = [
+  { address: 0x0800_0000, bytes: imageOf(80) },
+  { address: 0x0801_fff8, bytes: imageOf(24, 3) },
+];
+
+export const intelHex = (): Uint8Array[] => [writeHex(PIECES), writeHex(PIECES, 32, '\r\n')].map(fromUtf8);
+
+export const sRecords = (): Uint8Array[] =>
+  [writeSRecords(PIECES), writeSRecords([{ address: 0x100, bytes: imageOf(40) }], 1, 16, '\r\n')].map(
+    fromUtf8,
+  );
+
+export const elfFiles = (): Uint8Array[] =>
+  [true, false].flatMap((wide) =>
+    [true, false].map((littleEndian) =>
+      writeElf({ wide, littleEndian, segments: PIECES, entry: 0x0800_0001 }),
+    ),
+  );
+
+/** The image that the deltas of `deltas` are made against. */
+export const PRECURSOR = imageOf(700);
+
+export function deltas(): Uint8Array[] {
+  const edited = PRECURSOR.slice();
+  edited.set(imageOf(40, 5), 300);
+  return [
+    make(PRECURSOR, edited),
+    make(PRECURSOR, edited, 128),
+    make(PRECURSOR, imageOf(700, 8)),
+    make(PRECURSOR, PRECURSOR),
+  ];
+}
+
+const json = (value: unknown): Uint8Array => fromUtf8(JSON.stringify(value, undefined, 1));
+
+export const unitRecords = (): Uint8Array[] => [
+  json(exampleRecord()),
+  json(
+    exampleRecord({
+      scheme: 'symmetric',
+      profile: 'suit-sha256-hmac-a128kw-a128ctr',
+      anchors: [],
+      mac_keys: [{ id: 'c1a55c1a', label: 'class key', secret: { trial_hex: '11'.repeat(32) } }],
+      memory: defaultMemoryMap({ core: 'none', shape: 'staged' }),
+    }),
+  ),
+];
+
+const BATCH = '9a8c3a38-7a34-4bd5-8f5e-9b4a3e4f9d10';
+const ISSUED = '2026-11-25T09:00:00.000Z';
+
+export function provisionJobs(): Uint8Array[] {
+  const { memory, vendor_id, class_ids, class_name, profile, floors, anchors } = exampleRecord();
+  return [
+    json({
+      format: JOB_FORMAT,
+      batch: BATCH,
+      issued: ISSUED,
+      trial: true,
+      vendor_domain: 'hollinridge.example',
+      vendor_id,
+      class_name,
+      class_ids,
+      scheme: 'asymmetric',
+      profile,
+      clock: false,
+      memory,
+      trial_attempts: 3,
+      anchors,
+      mac_keys: [],
+      unit_keys: ['report'],
+      floors,
+      denied_signers: [],
+      first: null,
+      serials: ['0001', '0002'],
+      cautions: ['for trial only'],
+    }),
+  ];
+}
+
+export function provisionResults(): Uint8Array[] {
+  const spki = toHex(throwawayKey('p256', 'unit').spki);
+  return [
+    json({
+      format: 'fieldseal.provision-result/1',
+      batch: BATCH,
+      station: 'bench-3',
+      finished: ISSUED,
+      units: [
+        {
+          serial: '0001',
+          outcome: 'provisioned',
+          device_id: BATCH,
+          anchors_read_back: [{ label: 'root', name: '3000', spki }],
+          overwrite_attempt: { attempted: true, observed: 'refused' },
+          debug: 'closed',
+          unit_keys: [{ purpose: 'report', spki }],
+          mac_key_check_values: [],
+          first_envelope_sha256: null,
+        },
+        { serial: '0002', outcome: 'scrapped', reason: 'fell off the bench' },
+      ],
+    }),
+  ];
+}
+
+export const deviceClasses = (): Uint8Array[] => [
+  fromUtf8(`# yaml-language-server: $schema=../schemas/device-class.json
+format: fieldseal.device-class/1
+model: VC-2
+hardware_revision: r3
+scheme: asymmetric
+clock: false
+memory:
+  shape: remapped
+  core: cortex-m
+  link_address: 0x08000000
+  slots:
+    - { name: A, address: 0x08000000, size: 256KiB }
+    - { name: B, address: 0x08040000, size: 256KiB }
+  envelopes: { address: 0x08080000, size: 16KiB }
+  state: { address: 0x08084000, size: 8KiB }
+  flash:
+    erase_page: 4KiB
+    write_unit: 8
+    erased_value: 0xff
+    endurance: 10000
+  ram: { address: 0x20000000, size: 64KiB }
+  leave_out: []
+`),
+];
