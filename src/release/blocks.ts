@@ -33,6 +33,9 @@ import { SealError } from './error.ts';
 import type { SealRequest } from './request.ts';
 import { type ChosenSigner, chooseSigner } from './signer.ts';
 
+/** What the opening of keys needs of a request. */
+type KeyRequest = Pick<SealRequest, 'workspace' | 'signer' | 'secrets' | 'module' | 'growing'>;
+
 /** The keys of a release, open, and the certificates that go with them. */
 export type Sealer =
   | { readonly kind: 'signature'; readonly chosen: ChosenSigner; readonly key: CustodySigner }
@@ -45,7 +48,7 @@ export type Sealer =
  * Opens what seals for a class: the signer, or every class and cohort key. Asks for passphrases and PINs, so it
  * comes before anything is used up. Throws `SealError`, `KeyError`, `WorkspaceError`.
  */
-export async function openSealer(request: SealRequest, deviceClass: DeviceClass): Promise<Sealer> {
+export async function openSealer(request: KeyRequest, deviceClass: DeviceClass): Promise<Sealer> {
   const { workspace } = request;
   if (deviceClass.scheme === 'asymmetric') {
     const chosen = chooseSigner(workspace, deviceClass, request.signer);
@@ -75,7 +78,7 @@ export function closeSealer(sealer: Sealer): void {
   else for (const { key } of sealer.keys) key.close();
 }
 
-function accessTo(request: SealRequest, description: KeyDescription): KeyAccess {
+function accessTo(request: KeyRequest, description: KeyDescription): KeyAccess {
   const { workspace, secrets, module } = request;
   return {
     file: keyPaths(workspace, description.name).secret,
@@ -110,12 +113,11 @@ export async function sealBlocks(
   const security: HeaderParameter[] =
     securityVersion === 0 ? [] : [[SECURITY_VERSION_LABEL, securityVersion]];
   if (sealer.kind === 'signature') {
-    const { leaf, chain } = sealer.chosen;
-    const ders = chain.map(({ der }) => der);
+    const { protectedHeaders, unprotectedHeaders } = signatureHeaders(sealer.chosen);
     const block = await sealSign1(sealer.key, {
       payload,
-      protectedHeaders: [[LABEL.x5t, [SHA_256, sha256(leaf.der)]], ...security],
-      unprotectedHeaders: [[LABEL.x5chain, ders.length === 1 ? ders[0]! : ders]],
+      protectedHeaders: [...protectedHeaders, ...security],
+      unprotectedHeaders,
     });
     return [block];
   }
@@ -123,6 +125,18 @@ export async function sealBlocks(
   for (const { key } of sealer.keys)
     blocks.push(await sealMac0(key, { payload, protectedHeaders: security }));
   return blocks;
+}
+
+/** The headers that bind a signature to its certificate and bring the chain along (RFC 9360 section 2). */
+export function signatureHeaders({ leaf, chain }: ChosenSigner): {
+  readonly protectedHeaders: HeaderParameter[];
+  readonly unprotectedHeaders: HeaderParameter[];
+} {
+  const ders = chain.map(({ der }) => der);
+  return {
+    protectedHeaders: [[LABEL.x5t, [SHA_256, sha256(leaf.der)]]],
+    unprotectedHeaders: [[LABEL.x5chain, ders.length === 1 ? ders[0]! : ders]],
+  };
 }
 
 /** What the signatures in the blocks used up of a key that signs a limited number of times, for the record. */

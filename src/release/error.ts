@@ -16,6 +16,7 @@ export const SEAL_CODES = {
   'signer-dates': 1,
   'signer-trial': 1,
   'mac-key-none': 1,
+  'message-wrong': 2,
   'recipients-none': 1,
   'recipients-too-many': 1,
   'ciphertext-too-large': 1,

@@ -3,6 +3,7 @@
  * and gives an envelope that a unit, or a stranger's processor, can check; what it needs of the root is its public half.
  */
 export { SealError } from './error.ts';
+export { encryptEnvelope, type MessageRequest } from './message.ts';
 export { type RecipientWeight, weighRecipients, weightJson } from './recipients.ts';
 export type { ImageInput, SealProgress, SealRequest } from './request.ts';
 export { seal } from './seal.ts';

@@ -32,10 +32,7 @@ export async function checkWritten(
     require(part === undefined || part.state === 'in-place' || part.state === 'attached', 'a severed part');
   }
   for (const [i, { offset, length }] of [...envelope.integrated.values()].entries()) {
-    require(equal(
-      hashOf(written.pieces(offset, length)),
-      images[i]!.delivered.digest,
-    ), 'the image in it');
+    require(equal(hashOf(written.pieces(offset, length)), images[i]!.delivered.digest), 'the image in it');
   }
 }
 

@@ -14,6 +14,9 @@ const NUMBERS: Readonly<Record<RefusalCode, readonly [code: number, reason: numb
   'authentication-block-malformed': [106, 2],
   'digest-algorithm-unknown': [107, 3],
   'manifest-digest-wrong': [108, 4],
+  'message-malformed': [109, 2],
+  'message-not-authentic': [110, 4],
+  'message-not-decrypted': [111, 4],
 
   // step 2, signer
   'signer-missing': [201, 4],

@@ -20,6 +20,7 @@ export type { KeepResult } from './keep.ts';
 export { beginLife, openUnit, type Unit, type UnitParts } from './life.ts';
 export type { RecoveryImage, RunningImage, VolatileMemory } from './life-board.ts';
 export type { Marks, SlotCondition, SlotMark } from './marks.ts';
+export { messageAlgorithm } from './message-algorithm.ts';
 export {
   type AuthenticationPolicy,
   MAXIMUM_DEMANDS,

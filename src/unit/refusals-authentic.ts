@@ -2,6 +2,24 @@ import { rowsOf } from './refusal-rows.ts';
 
 /** Step 1: the shell and the digest over the manifest. */
 export const ENVELOPE_REFUSALS = rowsOf('envelope', {
+  'message-malformed': [
+    'the file is an encrypted message that nobody vouches for, or none that is well-formed',
+    'Encrypting for a unit takes its public key only: what is not signed or MACed outside anyone may have made.',
+    'Send what message encrypt made, as it is.',
+    'RFC 9052 4.2, 5.1, 6.2; docs/deployment-profile.md',
+  ],
+  'message-not-authentic': [
+    'the message was not sent by anyone who may seal for this unit',
+    'Its signature or MAC was judged before anything was decrypted; a stranger may have encrypted it.',
+    'Send it again from the workspace of the vendor; where it comes back the same, treat it as a forgery.',
+    'RFC 9052 4.4, 6.3; docs/deployment-profile.md',
+  ],
+  'message-not-decrypted': [
+    'the message is authentic, and this unit cannot decrypt it',
+    'It was encrypted for other units, or under an algorithm that is not the one of this unit.',
+    'Encrypt it for this unit: it must be on record, or in the cohort.',
+    'RFC 9052 5.3; docs/deployment-profile.md',
+  ],
   'envelope-too-large': [
     'the envelope is larger than the unit takes',
     'The part that must be held in memory while it is judged is bounded, so that a sender cannot exhaust the unit.',

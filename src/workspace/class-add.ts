@@ -117,7 +117,7 @@ profile: ${profile.name}
 # Whether units have a trusted clock. Without one, dates are judged when a payload is sealed, not on the unit.
 clock: ${options.clock ?? false}
 
-# What is encrypted: none, or the image when it is sealed; recipients says for whom: units, cohorts or class.
+# What is encrypted: none, image (when sealed), message (when sent), both; recipients: units, cohorts or class.
 confidentiality: none   # recipients: ${recipientsOf(profile)}
 
 ${memoryYaml(map)}

@@ -95,7 +95,6 @@ export async function classFromText(
       mistakes.map(({ path, ...rest }) => mistakeAt(text, path, rest)),
     );
   }
-  refuseConfidentiality(facts, shown);
   return makeClass(workspace, name, file, facts);
 }
 
@@ -146,19 +145,6 @@ function memoryMistakes(map: MemoryMap): Unplaced[] {
       },
     ];
   }
-}
-
-function refuseConfidentiality(facts: ClassFile, file: string): void {
-  if (facts.confidentiality === 'none' || facts.confidentiality === 'image') return;
-  throw new WorkspaceError(
-    'not-yet',
-    `${file} asks for confidentiality: ${facts.confidentiality}, and this version does not encrypt messages; ` +
-      'nothing is sent in the clear that should have been encrypted',
-    {
-      hint: 'set confidentiality: image if versions and targets may be read on the way, else wait for a version that encrypts messages',
-      file,
-    },
-  );
 }
 
 function makeClass(workspace: Workspace, name: string, file: string, facts: ClassFile): DeviceClass {

@@ -7,7 +7,6 @@ export const WORKSPACE_CODES = {
   'not-found': 2,
   'file-invalid': 2,
   'wrong-value': 2,
-  'not-yet': 2,
   'output-exists': 2,
   'file-missing': 3,
   'file-damaged': 3,

@@ -181,3 +181,36 @@ it('says what cannot be: units under a profile without key agreement, a class wi
   appendFileSync(at('classes', 'valve.yaml'), 'recipients: units\n');
   expect(bench.run('class check valve', WS).stderr).toContain('cohorts or class');
 });
+
+describe('messages: the envelope itself is encrypted when it is sent', () => {
+  it('both: image and message; a stranger reads neither, and a unit judges before it decrypts', () => {
+    bench.ok('class add gate --model GATE --scheme asymmetric', WS);
+    const file = at('classes', 'gate.yaml');
+    writeFileSync(file, readFileSync(file, 'utf8').replace('confidentiality: none', 'confidentiality: both'));
+    bench.ok('signer create s-gate --class gate', WS);
+    for (const serial of ['1', '2'])
+      bench.ok(`provision gate --serial ${serial} --out gate-${serial}.unit`, WS);
+    bench.ok('seal app.bin --class gate --version 7.7.7 --out gate.suit', WS);
+    const sent = bench.ok(
+      'message encrypt gate.suit --class gate --serial 1 --out gate.message --json',
+      json,
+    ).json;
+    expect(sent).toMatchObject({ format: 'fieldseal.message/1', encryption: { algorithm: 'A128GCM' } });
+    const message = readFileSync(at('gate.message'));
+    expect(message.includes(Buffer.from('7.7.7'))).toBe(false);
+    const other = bench.ok('check gate.message --unit gate-2.unit --json', { ...json, status: 1 }).json;
+    expect(other.refusal.code).toBe('message-not-decrypted');
+    message[message.length - 1]! ^= 1;
+    writeFileSync(at('altered.message'), message);
+    const altered = bench.ok('check altered.message --unit gate-1.unit --json', { ...json, status: 1 }).json;
+    expect(altered.refusal).toMatchObject({ code: 'message-not-authentic', step: 'envelope' });
+    bench.ok('install gate.message --unit gate-1.unit', WS);
+    expect(bench.ok('boot gate-1.unit --json', json).json.version).toBe('7.7.7');
+    bench.ok('ledger check', WS);
+  });
+
+  it('is not made for a class that does not ask for it', () => {
+    const { stderr } = bench.ok('message encrypt ab.suit --class ab --out no.message', { ...WS, status: 1 });
+    expect(stderr).toContain('confidentiality: message');
+  });
+});

@@ -64,6 +64,28 @@ Example:
     load: () => import('../commands/recipients.ts'),
   },
   {
+    name: 'message encrypt',
+    group: 'release',
+    summary: 'encrypt a whole envelope for sending, signed or MACed outside',
+    args: [{ name: 'envelope', about: 'the envelope' }],
+    options: [
+      { name: 'class', value: 'name', about: 'the class it is for', required: true },
+      { name: 'out', value: 'file', about: 'the message to write', required: true },
+      { name: 'signer', value: 'name', about: 'the signer (default: the one that covers the class)' },
+      { name: 'cohort', value: 'name', about: 'the cohort it goes to (symmetric classes with cohort keys)' },
+      { name: 'serial', value: 'text', about: 'for this one unit only (device identifier)' },
+      { name: 'module', value: 'path', about: 'PKCS#11 module (default: FIELDSEAL_PKCS11_MODULE)' },
+      { name: 'force', about: 'replace an existing output file' },
+    ],
+    notes: `For classes that say confidentiality: message or both. A unit judges signature or MAC before it decrypts, so that what a
+stranger encrypted is refused unread; the envelope inside then goes through every step. Check and install take the message
+in place of the envelope.
+
+Example:
+  fieldseal message encrypt vent-1.4.0.suit --class vent --out vent-1.4.0.message`,
+    load: () => import('../commands/message-encrypt.ts'),
+  },
+  {
     name: 'inspect',
     group: 'release',
     summary: 'account for every byte of an envelope',

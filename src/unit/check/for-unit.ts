@@ -15,6 +15,7 @@ import { judgeIdentity } from './identity.ts';
 import { judgeImage } from './image.ts';
 import { keptEnvelope } from './kept-envelope.ts';
 import { judgeManifest } from './manifest.ts';
+import { judgeMessage } from './message.ts';
 import { judgeSeals } from './seals.ts';
 
 const CHECK_STEPS: readonly StepName[] = [
@@ -84,9 +85,10 @@ function skipImage(trace: Trace): void {
  */
 export function judgeInstall(trace: Trace, request: InstallRequest, unit: UnitView): InstallPlan {
   const at = unit.record.clock ? request.now : undefined;
-  const opened = judgeEnvelope(trace, request.envelope);
+  const rules = { at, revocation: true };
+  const opened = judgeEnvelope(trace, judgeMessage(trace, request.envelope, unit, rules));
   const { envelope } = opened;
-  const { headers, blocks, signers } = judgeSeals(trace, opened, unit, { at, revocation: true });
+  const { headers, blocks, signers } = judgeSeals(trace, opened, unit, rules);
   const manifest = judgeManifest(trace, envelope);
   judgeAccess(trace, manifest, signers, unit);
   const { sequenceNumber } = manifest;

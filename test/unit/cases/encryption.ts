@@ -12,11 +12,19 @@ import {
   unitWithKey,
 } from '../encrypted.ts';
 import { COSE_FORMS } from '../encrypted-forms.ts';
-import { CLASS_KEY, check, macedWith, makerChain, signedBy } from '../maker.ts';
+import { CLASS_KEY, check, macedWith, makerChain, release, signedBy } from '../maker.ts';
+import { messageAround, strangersEncryption } from '../messages.ts';
 import type { Case } from './case.ts';
 
 const chain = await makerChain();
 const own = decryptionKey();
+const stranger = await makerChain();
+const sentBy =
+  (by: typeof chain, to = own) =>
+  async () => {
+    const { envelope } = await release({ seal: signedBy(chain) });
+    return check(unitWithKey(chain, own), await messageAround(envelope, by, [toUnit(to)]));
+  };
 const GCM = 'suit-sha256-esp256-ecdh-a128gcm';
 const OTHER_KEK: Kek = { id: KEK.id, key: fromHex('00112233445566778899aabbccddeeff') };
 
@@ -32,6 +40,21 @@ const shorter = (bytes: Uint8Array) => bytes.subarray(1);
 const altered = (bytes: Uint8Array) => bytes.map((byte, at) => (at === 9 ? byte ^ 1 : byte));
 
 export const ENCRYPTION_CASES: readonly Case[] = [
+  {
+    code: 'message-malformed',
+    title: 'RFC 9052 5.1: encrypted by a stranger with the public key of the unit, and signed by nobody',
+    verdict: async () => check(unitWithKey(chain, own), await strangersEncryption(toUnit(own))),
+  },
+  {
+    code: 'message-not-authentic',
+    title: 'RFC 9052 4.4: freshly encrypted by a stranger, and signed by their own signer',
+    verdict: sentBy(stranger),
+  },
+  {
+    code: 'message-not-decrypted',
+    title: 'RFC 9052 5.3: authentic, and encrypted for another unit',
+    verdict: sentBy(chain, decryptionKey()),
+  },
   {
     code: 'encryption-info-wrong',
     title: '[FE] 6, RFC 9052 3.1: an encryption info without an IV',
