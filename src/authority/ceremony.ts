@@ -91,5 +91,6 @@ function certificateFacts(certificate: Certificate): JsonObject {
     not_before: certificate.notBefore.toISOString(),
     not_after: certificate.notAfter?.toISOString() ?? null,
     scope: [...certificate.subjectAltUris],
+    role: certificate.role ?? null,
   };
 }

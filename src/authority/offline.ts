@@ -117,7 +117,7 @@ export function readSignerRequest(
 }
 
 /**
- * Certifies a request and writes the reply file and a record of what was issued. Scope and generation are the
+ * Certifies a request and writes the reply file and a record of what was issued. Scope, generation and role are the
  * requested ones: the custodians have read them on the screen. Throws `KeyError`.
  */
 export async function certifyRequest(
@@ -139,6 +139,7 @@ export async function certifyRequest(
       trial: authority.trial,
       scopes: request.subjectAltUris,
       generation: request.generation ?? 0,
+      role: request.role,
     },
     (tbs) => key.sign(tbs),
   );
@@ -158,6 +159,7 @@ function recordIssued(authority: OfflineAuthority, certificate: Certificate, now
     not_after: certificate.notAfter?.toISOString() ?? null,
     scope: [...certificate.subjectAltUris],
     generation: certificate.generation ?? 0,
+    role: certificate.role ?? null,
   };
   filesOn().createNew(join(authority.folder, 'issued', `${certificate.serial}.json`), readableJson(facts));
 }

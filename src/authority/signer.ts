@@ -60,6 +60,8 @@ export interface NewSigner extends Attendance {
   /** Days of validity. */
   readonly days: number;
   readonly generation: number;
+  /** What it signs as, where units ask for roles. */
+  readonly role?: string | undefined;
 }
 
 /** A signer made: with its certificate, or, under an offline root, with the request file to carry there. */
@@ -89,7 +91,7 @@ export async function createSigner(
 ): Promise<MadeSigner> {
   requireFreeKeyName(workspace, signer.name);
   const root = requireRoot(workspace, signer.root);
-  const rights = { scopes: scopesOf(workspace, signer), generation: signer.generation };
+  const rights = { scopes: scopesOf(workspace, signer), generation: signer.generation, role: signer.role };
   if (signer.hss) requireHssCustody(workspace, signer.place, signer.hss);
   const rootKey = root.custody === 'offline' ? undefined : await openRootKey(workspace, root, rootAccess);
   try {

@@ -1,5 +1,6 @@
 import { formatAddress, formatSize } from '../image/index.ts';
 import { formatUuid } from '../suit/index.ts';
+import type { SignerRight } from '../unit/index.ts';
 import type { DeviceClass, Workspace } from '../workspace/index.ts';
 import type { Output } from './output.ts';
 import { trialMark } from './session.ts';
@@ -12,6 +13,8 @@ export function showClass(out: Output, workspace: Workspace, deviceClass: Device
   out.fact('vendor identifier', `${formatUuid(workspace.vendorId)}  (${workspace.vendorDomain})`);
   out.fact('scheme', `${deviceClass.scheme}, ${deviceClass.profile.name}`);
   out.fact('encrypted', encryptedText(deviceClass));
+  if (deviceClass.policy) out.fact('signatures asked for', deviceClass.policy.text);
+  for (const row of deviceClass.rights ?? []) out.fact('a right', rightText(row));
   out.fact('units have a clock', deviceClass.clock ? 'yes' : 'no');
   out.fact('slots', `${memory.shape}, core ${memory.core}`);
   for (const slot of memory.slots) region(out, `  ${slot.name}`, slot);
@@ -36,4 +39,10 @@ function encryptedText({ confidentiality, recipients, profile }: DeviceClass): s
 
 function region(out: Output, label: string, { address, size }: { address: number; size: number }): void {
   out.fact(label, `${formatAddress(address)}  ${formatSize(size)}`);
+}
+
+/** One row of an access control list. */
+export function rightText({ role, fingerprint, anchor, components, commands }: SignerRight): string {
+  const who = [role, fingerprint && `key ${fingerprint}`, anchor && `under ${anchor}`].filter(Boolean);
+  return `${who.join(', ') || 'every signer'}: ${commands?.join(', ') ?? 'every command'} on ${components?.join(', ') ?? 'every component'}`;
 }

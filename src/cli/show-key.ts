@@ -50,6 +50,7 @@ export function showCertificate(out: Output, certificate: Certificate): void {
   out.fact('valid', validity(certificate));
   if (certificate.subjectAltUris.length > 0) out.fact('may sign for', certificate.subjectAltUris.join(', '));
   if (certificate.generation !== undefined) out.fact('generation', String(certificate.generation));
+  if (certificate.role !== undefined) out.fact('role', certificate.role);
 }
 
 /** Dates of a certificate for people. */
@@ -90,6 +91,7 @@ export function certificateJson(certificate: Certificate): JsonObject {
     not_after: certificate.notAfter?.toISOString() ?? null,
     scope: [...certificate.subjectAltUris],
     generation: certificate.generation ?? null,
+    role: certificate.role ?? null,
     trial: certificate.trial,
   };
 }

@@ -146,6 +146,7 @@ async function makeJob(workspace: Workspace, batch: NewBatch, accessFor: AccessF
     scheme: deviceClass.scheme,
     profile: deviceClass.profile.name,
     clock: deviceClass.clock,
+    ...policyFor(deviceClass, anchors),
     memory: deviceClass.memory,
     trial_attempts: deviceClass.trialAttempts,
     anchors,
@@ -333,4 +334,24 @@ function recordUnit(
 function counts(units: readonly UnitJudgement[]): JsonObject {
   const count = (outcome: string) => units.filter((unit) => unit.outcome === outcome).length;
   return { provisioned: count('provisioned'), scrapped: count('scrapped'), open: count('open') };
+}
+
+/** Policy and rights as units get them. Throws `ProvisionError` key-missing where they name a root that is not there. */
+export function policyFor(
+  { name, authentication, rights }: DeviceClass,
+  anchors: ProvisionJob['anchors'],
+): Pick<ProvisionJob, 'authentication' | 'rights'> {
+  const named = [
+    ...(authentication?.roles ?? []).flatMap((demand) => demand.anchors ?? []),
+    ...(rights ?? []).flatMap(({ anchor }) => anchor ?? []),
+  ];
+  const unknown = named.find((label) => !anchors.some((anchor) => anchor.label === label));
+  if (unknown !== undefined) {
+    throw new ProvisionError(
+      'key-missing',
+      `The class ${name} asks for signers under the root ${unknown}, and this workspace has no such root.`,
+      `Make or adopt it first, or correct authentication and rights in classes/${name}.yaml.`,
+    );
+  }
+  return { ...(authentication && { authentication }), ...(rights && { rights }) };
 }

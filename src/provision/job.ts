@@ -1,5 +1,6 @@
 import * as z from 'zod';
 import type { MemoryMap } from '../image/index.ts';
+import type { AuthenticationPolicy, SignerRight } from '../unit/index.ts';
 import { ProvisionError, type ProvisionErrorCode } from './error.ts';
 
 /** Format of a job file and its version. */
@@ -34,6 +35,9 @@ const memory = z.strictObject({
 /** What a unit holds its own key for. Each purpose has another key. */
 export const UNIT_KEY_PURPOSES = ['attestation', 'report', 'decryption'] as const;
 
+/** What these say in detail is judged with the unit record that they go into. */
+const isObject = (value: unknown) => typeof value === 'object' && value !== null && !Array.isArray(value);
+
 const jobSchema = z.strictObject({
   format: z.literal(JOB_FORMAT),
   batch: uuid,
@@ -46,6 +50,9 @@ const jobSchema = z.strictObject({
   scheme: z.enum(['asymmetric', 'symmetric']),
   profile: z.string(),
   clock: z.boolean(),
+  /** Which signatures units ask for, and what each signer may have done: as in unit records. Absent where the class says nothing. */
+  authentication: z.custom<AuthenticationPolicy>(isObject, 'a policy').optional(),
+  rights: z.custom<readonly SignerRight[]>(Array.isArray, 'a list').optional(),
   memory,
   trial_attempts: count,
   /** Roots to write and lock: DER Name and DER SubjectPublicKeyInfo, hexadecimal. */

@@ -2,6 +2,7 @@ import { fromHex, fromUtf8, toHex } from '../bytes/index.ts';
 import { checkValue } from '../keys/index.ts';
 import { formatUuid, parseUuid, uuidV5 } from '../suit/index.ts';
 import {
+  readUnitRecord,
   UNIT_FORMAT,
   type UnitContentKey,
   type UnitKey,
@@ -182,7 +183,7 @@ async function makeRecord(
 ): Promise<UnitRecord> {
   const held = await keepKeys(macKeys, ports);
   const content = await keepKeys(contentKeys, ports);
-  return {
+  return readUnitRecord({
     format: UNIT_FORMAT,
     serial,
     class_name: job.class_name,
@@ -192,6 +193,8 @@ async function makeRecord(
     scheme: job.scheme,
     profile: job.profile,
     clock: job.clock,
+    ...(job.authentication && { authentication: job.authentication }),
+    ...(job.rights && { rights: job.rights }),
     anchors,
     mac_keys: held,
     unit_keys: unitKeys,
@@ -202,7 +205,7 @@ async function makeRecord(
     trial_attempts: job.trial_attempts,
     trial: job.trial,
     debug: 'closed',
-  };
+  });
 }
 
 async function keepKeys(

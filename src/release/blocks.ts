@@ -18,7 +18,7 @@ import {
   openSigner,
 } from '../keys/index.ts';
 import { SHA_256 } from '../suit/index.ts';
-import { SECURITY_VERSION_LABEL } from '../unit/index.ts';
+import { SECURITY_VERSION_LABEL, type Standing } from '../unit/index.ts';
 import {
   type ClassKey,
   classKeys,
@@ -30,32 +30,39 @@ import {
   type Workspace,
 } from '../workspace/index.ts';
 import { SealError } from './error.ts';
-import type { SealRequest } from './request.ts';
-import { type ChosenSigner, chooseSigner } from './signer.ts';
+import type { KeyRequest, SealRequest } from './request.ts';
+import { type ChosenSigner, chooseSigners } from './signer.ts';
 
-/** What the opening of keys needs of a request. */
-type KeyRequest = Pick<SealRequest, 'workspace' | 'signer' | 'secrets' | 'module' | 'growing'>;
+/** A signer, and its key, open. */
+export interface Hand {
+  readonly chosen: ChosenSigner;
+  readonly key: CustodySigner;
+}
 
 /** The keys of a release, open, and the certificates that go with them. */
 export type Sealer =
-  | { readonly kind: 'signature'; readonly chosen: ChosenSigner; readonly key: CustodySigner }
+  | { readonly kind: 'signature'; readonly hands: readonly Hand[]; readonly standing: Standing | undefined }
   | {
       readonly kind: 'mac';
       readonly keys: readonly { readonly classKey: ClassKey; readonly key: CustodyMacKey }[];
     };
 
 /**
- * Opens what seals for a class: the signer, or every class and cohort key. Asks for passphrases and PINs, so it
+ * Opens what seals for a class: the signers, or every class and cohort key. Asks for passphrases and PINs, so it
  * comes before anything is used up. Throws `SealError`, `KeyError`, `WorkspaceError`.
  */
-export async function openSealer(request: KeyRequest, deviceClass: DeviceClass): Promise<Sealer> {
+export async function openSealer(
+  request: KeyRequest & Pick<SealRequest, 'signers' | 'unfinished'>,
+  deviceClass: DeviceClass,
+): Promise<Sealer> {
   const { workspace } = request;
   if (deviceClass.scheme === 'asymmetric') {
-    const chosen = chooseSigner(workspace, deviceClass, request.signer);
+    const { signers = [], unfinished = false } = request;
+    const chosen = chooseSigners(workspace, deviceClass, signers, unfinished);
     return {
       kind: 'signature',
-      chosen,
-      key: await openSigner(chosen.description, accessTo(request, chosen.description)),
+      hands: await openHands(request, chosen.signers),
+      standing: chosen.standing,
     };
   }
   const held = requireMacKeys(workspace, deviceClass);
@@ -72,10 +79,37 @@ export async function openSealer(request: KeyRequest, deviceClass: DeviceClass):
   }
 }
 
+/**
+ * As `openSealer`, for what is sealed around an envelope: one signer of the profile's algorithm, whatever the policy of
+ * the class asks for inside, or the MAC keys.
+ */
+export function openSender(
+  request: KeyRequest & { readonly signer?: string | undefined },
+  deviceClass: DeviceClass,
+): Promise<Sealer> {
+  const { signer } = request;
+  const signers = signer === undefined ? [] : [signer];
+  return openSealer({ ...request, signers }, { ...deviceClass, policy: undefined });
+}
+
+/** Opens the keys of signers, all or none. */
+export async function openHands(request: KeyRequest, signers: readonly ChosenSigner[]): Promise<Hand[]> {
+  const hands: Hand[] = [];
+  try {
+    for (const chosen of signers) {
+      const { description } = chosen;
+      hands.push({ chosen, key: await openSigner(description, accessTo(request, description)) });
+    }
+    return hands;
+  } catch (error) {
+    for (const { key } of hands) key.close();
+    throw error;
+  }
+}
+
 /** Ends token sessions. */
 export function closeSealer(sealer: Sealer): void {
-  if (sealer.kind === 'signature') sealer.key.close();
-  else for (const { key } of sealer.keys) key.close();
+  for (const { key } of sealer.kind === 'signature' ? sealer.hands : sealer.keys) key.close();
 }
 
 function accessTo(request: KeyRequest, description: KeyDescription): KeyAccess {
@@ -101,8 +135,8 @@ function requireMacKeys(workspace: Workspace, { name }: DeviceClass): ClassKey[]
 }
 
 /**
- * The authentication blocks over the encoded digest of the manifest (SUIT manifest section 8.3): one COSE_Sign1 with
- * x5t in the protected header and x5chain beside it (RFC 9360 section 2), or one COSE_Mac0 per key. The security
+ * The authentication blocks over the encoded digest of the manifest (SUIT manifest section 8.3): one COSE_Sign1 per
+ * signer with x5t in the protected header and x5chain beside it (RFC 9360 section 2), or one COSE_Mac0 per key. The security
  * version stands in the protected header (docs/deployment-profile.md), absent where it is 0.
  */
 export async function sealBlocks(
@@ -112,16 +146,11 @@ export async function sealBlocks(
 ): Promise<Uint8Array[]> {
   const security: HeaderParameter[] =
     securityVersion === 0 ? [] : [[SECURITY_VERSION_LABEL, securityVersion]];
-  if (sealer.kind === 'signature') {
-    const { protectedHeaders, unprotectedHeaders } = signatureHeaders(sealer.chosen);
-    const block = await sealSign1(sealer.key, {
-      payload,
-      protectedHeaders: [...protectedHeaders, ...security],
-      unprotectedHeaders,
-    });
-    return [block];
-  }
   const blocks: Uint8Array[] = [];
+  if (sealer.kind === 'signature') {
+    for (const hand of sealer.hands) blocks.push(await signBlock(hand, payload, security));
+    return blocks;
+  }
   for (const { key } of sealer.keys)
     blocks.push(await sealMac0(key, { payload, protectedHeaders: security }));
   return blocks;
@@ -139,12 +168,25 @@ export function signatureHeaders({ leaf, chain }: ChosenSigner): {
   };
 }
 
+async function signBlock(
+  { chosen, key }: Hand,
+  payload: Uint8Array,
+  security: readonly HeaderParameter[],
+): Promise<Uint8Array> {
+  const { protectedHeaders, unprotectedHeaders } = signatureHeaders(chosen);
+  return sealSign1(key, {
+    payload,
+    protectedHeaders: [...protectedHeaders, ...security],
+    unprotectedHeaders,
+  });
+}
+
 /** What the signatures in the blocks used up of a key that signs a limited number of times, for the record. */
 export function leavesUsed(sealer: Sealer, blocks: readonly Uint8Array[]): LeafUse[] {
   if (sealer.kind === 'mac') return [];
-  return blocks.flatMap((bytes) => {
+  return blocks.flatMap((bytes, i) => {
     const block = decodeCose(bytes);
-    return block.kind === 'sign1' ? leafUsesOf(sealer.chosen.description, block.signature) : [];
+    return block.kind === 'sign1' ? leafUsesOf(sealer.hands[i]!.chosen.description, block.signature) : [];
   });
 }
 
@@ -156,7 +198,8 @@ export async function blockVerifies(
   payload: Uint8Array,
 ): Promise<boolean> {
   if (sealer.kind === 'signature') {
-    const publicKey = readPublicKey(sealer.chosen.leaf.spki);
+    const hand = sealer.hands[index];
+    const publicKey = hand && readPublicKey(hand.chosen.leaf.spki);
     return block.kind === 'sign1' && publicKey !== undefined && verifySign1(block, publicKey, payload).ok;
   }
   const held = sealer.keys[index];

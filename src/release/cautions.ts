@@ -7,6 +7,7 @@ import {
   type Workspace,
 } from '../workspace/index.ts';
 import type { Release } from './record.ts';
+import { openText } from './signer.ts';
 
 const DAY = 86_400_000;
 const SOON_DAYS = 60;
@@ -15,6 +16,7 @@ const SOON_DAYS = 60;
 export function cautionsFor(release: Release, securityBefore: number): string[] {
   return [
     ...release.taken.cautions,
+    ...policyCautions(release),
     ...securityCautions(release, securityBefore),
     ...certificateCautions(release),
     ...leafCautions(release),
@@ -44,7 +46,9 @@ function* securityCautions({ request }: Release, before: number): Generator<stri
 }
 
 function* certificateCautions({ sealer, deviceClass, sealedAt }: Release): Generator<string> {
-  const end = sealer.kind === 'signature' ? sealer.chosen.leaf.notAfter : null;
+  const ends =
+    sealer.kind === 'signature' ? sealer.hands.flatMap(({ chosen }) => chosen.leaf.notAfter ?? []) : [];
+  const [end] = ends.toSorted((a, b) => a.getTime() - b.getTime());
   if (!end) return;
   const days = Math.floor((end.getTime() - sealedAt.getTime()) / DAY);
   if (days <= SOON_DAYS)
@@ -53,12 +57,20 @@ function* certificateCautions({ sealer, deviceClass, sealedAt }: Release): Gener
     yield `units of this class have a clock and refuse to install this after ${end.toISOString()}`;
 }
 
+function* policyCautions({ sealer }: Release): Generator<string> {
+  const standing = sealer.kind === 'signature' ? sealer.standing : undefined;
+  if (!standing || standing.satisfied) return;
+  yield `unfinished: units refuse it until it is signed by ${openText(standing)} too; add the signature with "fieldseal signature add"`;
+}
+
 function* leafCautions({ request, sealer }: Release): Generator<string> {
   if (sealer.kind === 'mac') return;
-  const { description } = sealer.chosen;
-  const leaves = readLeaves(request.workspace, description);
-  const few = leaves && leavesCaution(description.name, leaves);
-  if (few) yield few;
+  for (const { chosen } of sealer.hands) {
+    const { description } = chosen;
+    const leaves = readLeaves(request.workspace, description);
+    const few = leaves && leavesCaution(description.name, leaves);
+    if (few) yield few;
+  }
 }
 
 function* versionCautions({ request }: Release): Generator<string> {

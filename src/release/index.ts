@@ -2,6 +2,7 @@
  * Release: from a firmware file to a sealed payload on record. Takes the image, the class, the number and the key,
  * and gives an envelope that a unit, or a stranger's processor, can check; what it needs of the root is its public half.
  */
+export { type AddSignatureRequest, addSignature } from './add-signature.ts';
 export { SealError } from './error.ts';
 export { encryptEnvelope, type MessageRequest } from './message.ts';
 export { type RecipientWeight, weighRecipients, weightJson } from './recipients.ts';

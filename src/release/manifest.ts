@@ -116,12 +116,13 @@ export function buildEnvelope(
   return writeEnvelopeHead({ ...parts, integrated: request.detached ? [] : integrated });
 }
 
-function requireRoom({ name, memory }: DeviceClass, length: number): void {
+/** Throws `SealError` envelope-too-large where units could not keep `length` bytes of envelope beside its image. */
+export function requireRoom({ name, memory }: DeviceClass, length: number): void {
   const room = Math.floor(memory.envelopes.size / memory.slots.length);
   if (length <= room) return;
   throw new SealError(
     'envelope-too-large',
     `the envelope without its image has ${length} bytes, and units of class ${name} keep at most ${room} per slot for the check at start-up`,
-    'leave the text out, shorten the certificate chain, use fewer cohorts or recipients, or give the class a larger envelope area',
+    'leave the text out, shorten the certificate chain, use fewer cohorts, recipients or signers, or give the class a larger envelope area',
   );
 }

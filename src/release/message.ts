@@ -11,7 +11,7 @@ import {
   leavesJson,
   readClass,
 } from '../workspace/index.ts';
-import { closeSealer, leavesUsed, openSealer, type Sealer, signatureHeaders } from './blocks.ts';
+import { closeSealer, leavesUsed, openSender, type Sealer, signatureHeaders } from './blocks.ts';
 import { SealError } from './error.ts';
 import { openRecipients, weightJson } from './recipients.ts';
 import type { SealRequest } from './request.ts';
@@ -24,8 +24,10 @@ const LARGEST = 64 << 20;
 export interface MessageRequest
   extends Pick<
     SealRequest,
-    'workspace' | 'className' | 'out' | 'force' | 'signer' | 'deviceId' | 'secrets' | 'module' | 'growing'
+    'workspace' | 'className' | 'out' | 'force' | 'deviceId' | 'secrets' | 'module' | 'growing'
   > {
+  /** Signer to use; without it the only one that covers the class. */
+  readonly signer?: string | undefined;
   /** Path of the envelope. */
   readonly envelope: string;
   /** Whose MAC key vouches for it, where the class has keys for cohorts. */
@@ -41,7 +43,7 @@ export async function encryptEnvelope(request: MessageRequest): Promise<JsonObje
   const deviceClass = await readClass(request.workspace, request.className);
   requireMessages(deviceClass);
   const plaintext = readEnvelope(request.envelope);
-  const sealer = await openSealer(request, deviceClass);
+  const sealer = await openSender(request, deviceClass);
   try {
     const recipients = await openRecipients(request, deviceClass);
     try {
@@ -99,13 +101,13 @@ function notSendable(path: string, why: string): SealError {
 
 function authenticatorOf(sealer: Sealer, request: MessageRequest) {
   return sealer.kind === 'signature'
-    ? { authenticator: sealer.key, ...signatureHeaders(sealer.chosen) }
+    ? { authenticator: sealer.hands[0]!.key, ...signatureHeaders(sealer.hands[0]!.chosen) }
     : { authenticator: macKeyOf(sealer, request).key as MacKey };
 }
 
 function senderOf(sealer: Sealer, request: MessageRequest): string {
   return sealer.kind === 'signature'
-    ? sealer.chosen.description.name
+    ? sealer.hands[0]!.chosen.description.name
     : macKeyOf(sealer, request).classKey.description.name;
 }
 

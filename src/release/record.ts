@@ -14,6 +14,7 @@ import type { DeliveredImage } from './delivered.ts';
 import { referenceUriOf } from './manifest.ts';
 import { type RecipientWeight, weightJson } from './recipients.ts';
 import type { SealRequest } from './request.ts';
+import type { ChosenSigner } from './signer.ts';
 
 /** What was written and where. */
 export interface SealedFiles {
@@ -143,6 +144,8 @@ function sealerFacts(sealer: Sealer): JsonObject {
   if (sealer.kind === 'mac') {
     return {
       signer: null,
+      signers: [],
+      open: [],
       mac_keys: sealer.keys.map(({ classKey }) => ({
         name: classKey.description.name,
         cohort: classKey.cohort ?? null,
@@ -150,20 +153,29 @@ function sealerFacts(sealer: Sealer): JsonObject {
       })),
     };
   }
-  const { description, leaf } = sealer.chosen;
+  const { hands, standing } = sealer;
+  const signers = hands.map(({ chosen }) => signerJson(chosen));
   return {
-    signer: {
-      name: description.name,
-      algorithm: description.algorithm,
-      custody: description.custody,
-      fingerprint: description.fingerprint,
-      subject: leaf.subject.text,
-      serial: leaf.serial,
-      generation: leaf.generation ?? null,
-      not_before: leaf.notBefore.toISOString(),
-      not_after: leaf.notAfter?.toISOString() ?? null,
-      certificate_sha256: toHex(sha256(leaf.der)),
-    },
+    signer: signers[0]!,
+    signers,
+    open: standing && !standing.satisfied ? standing.open.map(({ text }) => text) : [],
     mac_keys: [],
+  };
+}
+
+/** A signer and its certificate, as records and results show them. */
+export function signerJson({ description, leaf }: ChosenSigner): JsonObject {
+  return {
+    name: description.name,
+    role: leaf.role ?? null,
+    algorithm: description.algorithm,
+    custody: description.custody,
+    fingerprint: description.fingerprint,
+    subject: leaf.subject.text,
+    serial: leaf.serial,
+    generation: leaf.generation ?? null,
+    not_before: leaf.notBefore.toISOString(),
+    not_after: leaf.notAfter?.toISOString() ?? null,
+    certificate_sha256: toHex(sha256(leaf.der)),
   };
 }

@@ -18,9 +18,18 @@ export interface SealProgress {
   readonly totalBytes: number;
 }
 
-/** What is to be sealed, for whom, and where it goes. */
-export interface SealRequest {
+/** How keys are reached. */
+export interface KeyRequest {
   readonly workspace: Workspace;
+  readonly secrets: SecretSource;
+  /** PKCS#11 module; default the variable FIELDSEAL_PKCS11_MODULE. */
+  readonly module?: string | undefined;
+  /** Told while a tree of an HSS/LMS key is made anew: leaves done, leaves in all. */
+  growing?(done: number, total: number): void;
+}
+
+/** What is to be sealed, for whom, and where it goes. */
+export interface SealRequest extends KeyRequest {
   readonly className: string;
   /** One image; for linked slots one per slot, in slot order. */
   readonly images: readonly ImageInput[];
@@ -32,8 +41,10 @@ export interface SealRequest {
   readonly force?: boolean | undefined;
   /** Leave the image beside the envelope. */
   readonly detached?: boolean | undefined;
-  /** Signer to use; without it the only one that covers the class. */
-  readonly signer?: string | undefined;
+  /** Signers to use; without any the ones that cover the class, where that leaves no choice. */
+  readonly signers?: readonly string[] | undefined;
+  /** Seal with fewer signatures than the class asks for; the others are added later. */
+  readonly unfinished?: boolean | undefined;
   /** 0 to 2^32 - 1; default 0. */
   readonly securityVersion?: number | undefined;
   /** This sequence number instead of the next one. */
@@ -46,10 +57,5 @@ export interface SealRequest {
   readonly withoutText?: boolean | undefined;
   /** The URI by which reports name the manifest. Default: a name made of class and sequence number. */
   readonly referenceUri?: string | undefined;
-  readonly secrets: SecretSource;
-  /** PKCS#11 module; default the variable FIELDSEAL_PKCS11_MODULE. */
-  readonly module?: string | undefined;
   progress?(step: SealProgress): void;
-  /** Told while a tree of an HSS/LMS key is made anew: leaves done, leaves in all. */
-  growing?(done: number, total: number): void;
 }

@@ -1,6 +1,7 @@
 import { equal, fromHex } from '../bytes/index.ts';
 import type { KeyDescription } from '../keys/index.ts';
 import { formatUuid } from '../suit/index.ts';
+import { POLICY_ALGORITHMS, type PolicySigner, type Standing, standingOf } from '../unit/index.ts';
 import { type DeviceClass, listKeys, readCertificates, readKey, type Workspace } from '../workspace/index.ts';
 import {
   type Anchor,
@@ -20,6 +21,8 @@ export interface ChosenSigner {
   readonly leaf: Certificate;
   /** What goes into the payload: the certificate and those above it, without the root. */
   readonly chain: readonly Certificate[];
+  /** What a unit's policy compares of it. */
+  readonly signer: PolicySigner;
 }
 
 interface Unfit {
@@ -63,12 +66,88 @@ export function chooseSigner(
       );
 }
 
+/** Most signers of one payload: as many as a unit with a policy looks at. */
+export const MOST_SIGNERS = 8;
+
+/** Who signs, and how far that comes by the policy of the class. */
+export interface ChosenSigners {
+  readonly signers: readonly ChosenSigner[];
+  /** Undefined where the class asks for one signature. */
+  readonly standing: Standing | undefined;
+}
+
+/**
+ * The signers for a class by its policy: those named, or all that may seal where that is just as many as are asked
+ * for. Throws `SealError`, also where they are too few and the payload is not meant to be signed by more later.
+ */
+export function chooseSigners(
+  workspace: Workspace,
+  deviceClass: DeviceClass,
+  names: readonly string[],
+  unfinished: boolean,
+): ChosenSigners {
+  const { policy } = deviceClass;
+  if (names.length > (policy ? MOST_SIGNERS : 1) || new Set(names).size < names.length) {
+    const most = policy ? `up to ${MOST_SIGNERS} signers, each once` : 'one signature';
+    throw new SealError(
+      'signers-wrong',
+      `units of class ${deviceClass.name} take ${most}; nothing was signed`,
+      policy
+        ? 'name each signer once'
+        : `to have several sign, say which under "authentication" in classes/${deviceClass.name}.yaml`,
+    );
+  }
+  if (!policy || (names.length === 0 && policy.needed === 1)) {
+    const only = chooseSigner(workspace, deviceClass, names[0]);
+    return withStanding(deviceClass, [only], unfinished);
+  }
+  const signers =
+    names.length > 0
+      ? names.map((name) => chooseSigner(workspace, deviceClass, name))
+      : fitSigners(workspace, deviceClass);
+  if (names.length === 0 && signers.length > policy.needed) throw several(deviceClass, signers);
+  return withStanding(deviceClass, signers, unfinished);
+}
+
+function withStanding(
+  { name, policy }: DeviceClass,
+  signers: readonly ChosenSigner[],
+  unfinished: boolean,
+): ChosenSigners {
+  if (!policy) return { signers, standing: undefined };
+  const standing = standingOf(
+    policy,
+    signers.map(({ signer }) => signer),
+  );
+  if (standing.satisfied || unfinished) return { signers, standing };
+  const who = signers.map(({ description }) => description.name).join(' and ') || 'nobody';
+  throw new SealError(
+    'signers-too-few',
+    `units of class ${name} ask for ${policy.text}; ${who} would meet ${standing.met} of the ${policy.needed}, and open is ${openText(standing)}; nothing was signed`,
+    'name the missing signer too (--signer NAME, repeated); or seal with --unfinished and add its signature later: fieldseal signature add',
+  );
+}
+
+/** What signers leave open, for people. */
+export function openText({ open }: Standing): string {
+  return open.map(({ text }) => text).join('; ');
+}
+
+function fitSigners(workspace: Workspace, deviceClass: DeviceClass): ChosenSigner[] {
+  const judged = listKeys(workspace, 'signer').map((description) =>
+    judge(workspace, deviceClass, description),
+  );
+  const fit = judged.flatMap((result) => ('leaf' in result ? result : []));
+  if (fit.length > 0) return fit;
+  throw none(deviceClass, judged as Unfit[]);
+}
+
 /** Roots of the workspace, as units hold them. */
-function anchorsOf(workspace: Workspace): Anchor[] {
+export function anchorsOf(workspace: Workspace): (Anchor & { readonly label: string })[] {
   return listKeys(workspace, 'root').flatMap(({ name }) =>
     readCertificates(workspace, name)
       .slice(0, 1)
-      .map(({ subject, spki }) => ({ name: subject.der, spki })),
+      .map(({ subject, spki }) => ({ name: subject.der, spki, label: name })),
   );
 }
 
@@ -85,11 +164,27 @@ function judge(
     algorithmFinding(deviceClass, description) ??
     trialFinding(workspace, description, leaf) ??
     dateFinding(deviceClass, description, leaf, workspace.now()) ??
-    rightsFinding(workspace, deviceClass, description, leaf) ??
-    chainFinding(workspace, description, certificates);
-  return (
-    finding ?? { description, leaf, chain: certificates.filter((one) => !sameName(one.subject, one.issuer)) }
-  );
+    rightsFinding(workspace, deviceClass, description, leaf);
+  if (finding) return finding;
+  const anchor = anchorOf(workspace, description, certificates);
+  if (typeof anchor !== 'string') return anchor;
+  const signer = {
+    fingerprint: description.fingerprint,
+    role: leaf.role,
+    algorithm: algorithmId(description)!,
+    anchor,
+    scopes: leaf.subjectAltUris,
+  };
+  return {
+    description,
+    leaf,
+    chain: certificates.filter((one) => !sameName(one.subject, one.issuer)),
+    signer,
+  };
+}
+
+function algorithmId({ algorithm }: KeyDescription): number | undefined {
+  return (POLICY_ALGORITHMS as Readonly<Record<string, number>>)[algorithm];
 }
 
 function uncertified({ name, purpose }: KeyDescription): Unfit {
@@ -129,11 +224,16 @@ function scopesOf(workspace: Workspace, { classIds }: DeviceClass): string[] {
 }
 
 function algorithmFinding(
-  { name: className, profile }: DeviceClass,
+  { name: className, profile, policy }: DeviceClass,
   description: KeyDescription,
 ): Unfit | undefined {
-  const wanted = profile.authentication.name;
-  if (description.algorithm === wanted) return undefined;
+  const ids = policy?.algorithms ?? [profile.authentication.id];
+  const algorithm = algorithmId(description);
+  if (algorithm !== undefined && ids.includes(algorithm)) return undefined;
+  const wanted = Object.entries(POLICY_ALGORITHMS)
+    .filter(([, id]) => ids.includes(id))
+    .map(([name]) => name)
+    .join(' or ');
   return unfit(
     'signer-algorithm',
     `signer ${description.name} signs with ${description.algorithm}, units of class ${className} take only ${wanted} (${profile.name})`,
@@ -198,14 +298,15 @@ function rightsFinding(
   );
 }
 
-function chainFinding(
+/** Name of the root at which the chain ends, or what stands against it. */
+function anchorOf(
   workspace: Workspace,
   { name }: KeyDescription,
   chain: readonly Certificate[],
-): Unfit | undefined {
+): string | Unfit {
   const anchors = anchorsOf(workspace);
   const verdict = validatePath({ chain, anchors, at: workspace.now(), purpose: OID.codeSigning });
-  if (verdict.ok) return undefined;
+  if (verdict.ok) return verdict.anchor.label;
   const which = `certificate ${verdict.certificate + 1} of ${chain.length}`;
   if (verdict.code === 'expired' || verdict.code === 'not-yet-valid') {
     return unfit(

@@ -34,6 +34,7 @@ export {
   standingOf,
 } from './policy.ts';
 export type { Decision, InstallPlan, InstallRequest, StoredFacts, StoredImage } from './ports.ts';
+export { prepareRecord } from './prepared.ts';
 export { type Scheme, UNIT_PROFILES, type UnitProfile } from './profiles.ts';
 export {
   UNIT_FORMAT,
@@ -47,7 +48,7 @@ export {
 export { readUnitRecord } from './record-read.ts';
 export { REFUSALS, type Refusal, type RefusalCode } from './refusals.ts';
 export { GUARDED_COMMANDS, type GuardedCommand, type SignerRight } from './rights.ts';
-export { MAXIMUM_SECURITY_VERSION, SECURITY_VERSION_LABEL } from './security-version.ts';
+export { MAXIMUM_SECURITY_VERSION, readSecurityVersion, SECURITY_VERSION_LABEL } from './security-version.ts';
 export type { StartResult } from './start.ts';
 export type { PassedOver, Started } from './start-run.ts';
 export {

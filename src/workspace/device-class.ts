@@ -1,6 +1,13 @@
 import { checkMemoryMap, type MemoryMap } from '../image/index.ts';
 import { formatUuid, classId as suitClassId } from '../suit/index.ts';
-import { flashLayout, type Scheme } from '../unit/index.ts';
+import {
+  type AuthenticationPolicy,
+  flashLayout,
+  type ResolvedPolicy,
+  resolvePolicy,
+  type Scheme,
+  type SignerRight,
+} from '../unit/index.ts';
 import type { Json, JsonObject } from './canonical.ts';
 import { invalidFile, type Mistake, WorkspaceError } from './errors.ts';
 import { requireClassName } from './names.ts';
@@ -29,6 +36,12 @@ export interface DeviceClass {
   readonly profile: Profile;
   /** Whether units have a trusted clock. */
   readonly clock: boolean;
+  /** Which signatures units ask for; undefined: one of the profile's algorithm. */
+  readonly authentication: AuthenticationPolicy | undefined;
+  /** The same with everything filled in that the class decides. */
+  readonly policy: ResolvedPolicy | undefined;
+  /** What each signer may have done; undefined: everything. */
+  readonly rights: readonly SignerRight[] | undefined;
   readonly memory: MemoryMap;
   readonly confidentiality: Confidentiality;
   /** Whom content keys are sent to. */
@@ -87,6 +100,7 @@ export async function classFromText(
   const mistakes = [
     ...profileMistakes(facts),
     ...recipientMistakes(facts),
+    ...policyMistakes(facts),
     ...memoryMistakes(withoutUndefined(facts.memory)),
   ];
   if (mistakes.length > 0) {
@@ -127,6 +141,24 @@ function profileOf(facts: ClassFile): Profile {
   return (facts.profile && findProfile(facts.profile)) || defaultProfile(facts.scheme);
 }
 
+function* policyMistakes({ scheme, authentication, rights }: ClassFile): Generator<Unplaced> {
+  for (const [field, given] of Object.entries({ authentication, rights })) {
+    if (scheme === 'asymmetric' || given === undefined) continue;
+    const says = 'in the symmetric scheme every unit holds the same key, which tells no signer from another';
+    yield { path: [field], expected: 'nothing here', says, example: 'scheme: asymmetric' };
+  }
+  if (!authentication) return;
+  const { rule, count, roles } = authentication;
+  const path = ['authentication', ...(count === undefined ? [] : ['count'])];
+  if (rule !== 'at_least' && count !== undefined) {
+    const says = `the rule ${rule} says how many already`;
+    yield { path, expected: 'no count', says, example: 'rule: at_least' };
+  }
+  if (rule !== 'at_least' || (count !== undefined && count <= roles.length)) return;
+  const says = count === undefined ? 'at_least needs a count' : `only ${roles.length} roles are listed`;
+  yield { path, expected: `a count from 1 to ${roles.length}`, says, example: `count: ${roles.length}` };
+}
+
 function memoryMistakes(map: MemoryMap): Unplaced[] {
   const problems = checkMemoryMap(map);
   if (problems.length > 0) {
@@ -158,6 +190,7 @@ function makeClass(workspace: Workspace, name: string, file: string, facts: Clas
     scheme: facts.scheme,
     profile,
     clock: facts.clock,
+    ...policyOf(workspace, facts, classIds),
     memory: withoutUndefined(facts.memory),
     confidentiality: facts.confidentiality,
     recipients: facts.recipients ?? (profile.keyDistribution.kind === 'agreement' ? 'units' : 'class'),
@@ -171,6 +204,18 @@ function makeClass(workspace: Workspace, name: string, file: string, facts: Clas
     classId: classIds.at(-1)!,
     classIds,
   };
+}
+
+function policyOf(
+  workspace: Workspace,
+  facts: ClassFile,
+  classIds: readonly Uint8Array[],
+): Pick<DeviceClass, 'authentication' | 'policy' | 'rights'> {
+  const scopeOf = (id: Uint8Array) => `urn:uuid:${formatUuid(id)}`;
+  const { authentication, rights } = facts;
+  const { id: algorithm } = profileOf(facts).authentication;
+  const own = { algorithm, classScopes: classIds.map(scopeOf), vendorScope: scopeOf(workspace.vendorId) };
+  return { authentication, policy: authentication && resolvePolicy(authentication, own), rights };
 }
 
 function withoutUndefined({ link_address, recovery, ...rest }: ClassFile['memory']): MemoryMap {
@@ -217,6 +262,8 @@ export function classJson(workspace: Workspace, deviceClass: DeviceClass): JsonO
     clock: deviceClass.clock,
     confidentiality: deviceClass.confidentiality,
     recipients: deviceClass.confidentiality === 'none' ? null : deviceClass.recipients,
+    authentication: (deviceClass.authentication ?? null) as unknown as Json,
+    rights: (deviceClass.rights ?? null) as unknown as Json,
     memory: deviceClass.memory as unknown as Json,
     certificate_policy: {
       seal_within_days: deviceClass.certificatePolicy.sealWithinDays ?? null,

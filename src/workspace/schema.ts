@@ -1,5 +1,7 @@
 import * as z from 'zod';
 import { parseSize } from '../image/index.ts';
+import { GUARDED_COMMANDS, type GuardedCommand, MAXIMUM_DEMANDS, POLICY_ALGORITHMS } from '../unit/index.ts';
+import { SIGNER_ROLE } from '../x509/index.ts';
 import { PROFILES } from './profiles.ts';
 
 /** Formats of the files that people write or read in a workspace. */
@@ -97,6 +99,76 @@ const memory = group('Where images, envelopes and marks lie on a unit.', {
     .meta({ description: 'Ranges of an image file that are left out, such as option bytes.' }),
 });
 
+const ROLE = 'a role: lower-case letters, digits and inner dashes, a letter first, at most 32';
+const role = z
+  .string({ error: ROLE })
+  .regex(SIGNER_ROLE, { error: ROLE })
+  .meta({ description: 'Role in the signer’s certificate (signer create --role).', examples: ['approver'] });
+const rootName = text('Name of a root of this workspace.', 'root');
+const few = <T extends z.ZodType>(about: string, item: T, most: number) =>
+  z
+    .array(item, { error: 'a list' })
+    .min(1, { error: 'one entry at least' })
+    .max(most, { error: `at most ${most} entries` })
+    .meta({ description: about });
+const keysOf = <T extends string>(table: Readonly<Record<T, unknown>>) => Object.keys(table) as [T, ...T[]];
+
+const authentication = group('Which signatures units ask for. Left out: one, of the profile’s algorithm.', {
+  rule: oneOf(
+    'How many of the roles must sign, each with a key of its own.',
+    ['any', 'all', 'at_least'],
+    'all',
+  ),
+  count: whole('With at_least: how many.', 1, MAXIMUM_DEMANDS, 2).optional(),
+  roles: few(
+    'What each signer must be.',
+    group('One signer. What is left out is not asked for.', {
+      role: role.optional(),
+      algorithm: oneOf(
+        'Signature algorithm; left out: the profile’s.',
+        keysOf(POLICY_ALGORITHMS),
+        'HSS-LMS',
+      ).optional(),
+      anchors: few('Roots at one of which its path must end.', rootName, 8).optional(),
+      scope: oneOf(
+        'What its certificate must name: the class itself, or the vendor.',
+        ['class', 'vendor'],
+        'class',
+      ).optional(),
+    }),
+    MAXIMUM_DEMANDS,
+  ),
+});
+
+const COMPONENT = 'segments of a component identifier, parted by /';
+const rights = few(
+  'Access control list of the units: what each signer may have done. Left out: everything.',
+  group('One row. What is left out limits nothing.', {
+    role: role.optional(),
+    fingerprint: z
+      .string({ error: 'a fingerprint in lower-case hexadecimal' })
+      .regex(/^[0-9a-f]{64}$/, { error: '64 lower-case hexadecimal digits' })
+      .meta({ description: 'SHA-256 of the signer’s SubjectPublicKeyInfo.', examples: ['00'.repeat(32)] })
+      .optional(),
+    anchor: rootName.optional(),
+    components: few(
+      'Prefixes of component identifiers.',
+      z
+        .string({ error: COMPONENT })
+        .regex(/^[^/]+(?:\/[^/]+)*$/, { error: COMPONENT })
+        .max(128, { error: 'at most 128 characters' })
+        .meta({ description: 'Segments parted by /.', examples: ['main'] }),
+      32,
+    ).optional(),
+    commands: few(
+      'Commands that change or start a component.',
+      oneOf('One command.', keysOf<GuardedCommand>(GUARDED_COMMANDS), 'fetch'),
+      8,
+    ).optional(),
+  }),
+  32,
+);
+
 /** Schema of classes/NAME.yaml. */
 export const deviceClassSchema = group('A device class of a fieldseal workspace.', {
   format: z
@@ -122,6 +194,8 @@ export const deviceClassSchema = group('A device class of a fieldseal workspace.
     ['units', 'cohorts', 'class'],
     'units',
   ).optional(),
+  authentication: authentication.optional(),
+  rights: rights.optional(),
   memory,
   certificate_policy: group('What a signer certificate must satisfy when a payload is sealed.', {
     seal_within_days: whole(

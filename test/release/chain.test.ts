@@ -73,7 +73,7 @@ describe('RFC 9360 2: x5chain of a signer under an intermediate', () => {
   test('signer first, then the intermediate; the root is left out even where it is filed', async () => {
     const { at, leaf, intermediate, root } = await withIntermediate();
     addCertificates(at.workspace, 'site', [leaf, intermediate, root.der]);
-    await seal(request(at, { signer: 'site' }));
+    await seal(request(at, { signers: ['site'] }));
     const envelope = openEnvelope(sourceOf(readFileSync(join(at.folder, 'vent.suit'))));
     const chain = decodeCose(envelope.blocks[0]!.bytes).headers.get(LABEL.x5chain);
     if (chain?.type !== 'array') throw new Error('x5chain is no array');
@@ -86,13 +86,13 @@ describe('RFC 9360 2: x5chain of a signer under an intermediate', () => {
   test('RFC 5280 6.1: without the intermediate the chain ends before the root, and nothing is sealed', async () => {
     const { at, leaf } = await withIntermediate();
     addCertificates(at.workspace, 'site', [leaf]);
-    expect((await failure(() => seal(request(at, { signer: 'site' })))).code).toBe('signer-chain');
+    expect((await failure(() => seal(request(at, { signers: ['site'] })))).code).toBe('signer-chain');
   });
 
   test('RFC 5280 4.2.1.9: a signer is no authority: what it certified is refused', async () => {
     const { at, leaf, intermediate } = await withIntermediate('signer');
     addCertificates(at.workspace, 'site', [leaf, intermediate]);
-    const error = await failure(() => seal(request(at, { signer: 'site' })));
+    const error = await failure(() => seal(request(at, { signers: ['site'] })));
     expect(error.code).toBe('signer-chain');
     expect(error.message).toContain('certificate 2 of 2');
   });

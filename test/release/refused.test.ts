@@ -52,15 +52,15 @@ describe('the signer', () => {
     const several = await failure(() => seal(request(at)));
     expect(several.code).toBe('signer-several');
     expect(several.message).toContain('line-1, line-2');
-    expect((await failure(() => seal(request(at, { signer: 'twin-only' })))).code).toBe('signer-scope');
-    const { json } = await seal(request(at, { signer: 'line-2' }));
+    expect((await failure(() => seal(request(at, { signers: ['twin-only'] })))).code).toBe('signer-scope');
+    const { json } = await seal(request(at, { signers: ['line-2'] }));
     expect(json.signer).toMatchObject({ name: 'line-2' });
   });
 
   test('draft-ietf-suit-mti 5.2: a signer of another algorithm than the class profile is refused', async () => {
     const at = await prepared();
     await makeSigner(at.workspace, 'edwards', { type: 'ed25519' });
-    const error = await failure(() => seal(request(at, { signer: 'edwards' })));
+    const error = await failure(() => seal(request(at, { signers: ['edwards'] })));
     expect(error.code).toBe('signer-algorithm');
     expect(error.message).toContain('signs with Ed25519, units of class vent take only ESP256');
     editClass(at.workspace, 'vent', 'suit-sha256-esp256-ecdh-a128ctr', 'suit-sha256-ed25519-ecdh-a128ctr');
@@ -85,8 +85,8 @@ describe('the signer', () => {
   test('a root, a class key, and a name that is no key are no signers', async () => {
     const at = await prepared();
     for (const signer of ['root', 'dosing'])
-      expect((await failure(() => seal(request(at, { signer })))).code).toMatch(/^signer-/);
-    expect((await failure(() => seal(request(at, { signer: 'nobody' })))).code).toBe('not-found');
+      expect((await failure(() => seal(request(at, { signers: [signer] })))).code).toMatch(/^signer-/);
+    expect((await failure(() => seal(request(at, { signers: ['nobody'] })))).code).toBe('not-found');
     rmSync(keyPaths(at.workspace, 'line-1').description);
     expect((await failure(() => seal(request(at)))).code).toBe('signer-none');
     expectNothingSealed(at);

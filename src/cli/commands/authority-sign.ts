@@ -15,6 +15,7 @@ export async function run(call: Call): Promise<number> {
   call.out.fact('fingerprint', fingerprintText(request.spki));
   call.out.fact('asks to sign for', request.subjectAltUris.join(', '));
   call.out.fact('asks for generation', String(request.generation ?? 0));
+  if (request.role !== undefined) call.out.fact('asks for the role', request.role);
   const options = { days: call.count('days') ?? SIGNER_DAYS, out: call.text('out')!, now: new Date() };
   const certificate = await certifyRequest(authority, request, options, secretsFor(call, !authority.trial));
   showCertificate(call.out, certificate);

@@ -12,7 +12,7 @@ export async function run(call: Call): Promise<number> {
   const { json, cautions } = await seal({ ...(await requestOf(call, workspace)), secrets });
   const image = json.image as { size_bytes: number; digest: string };
   const envelope = json.envelope as { file: string; size_bytes: number };
-  const signer = json.signer as { name: string } | null;
+  const signers = json.signers as { name: string }[];
   const macKeys = json.mac_keys as { name: string }[];
   call.out.line(`sealed ${envelope.file}${trialMark(workspace)}`);
   call.out.fact('class', `${json.class}  ${json.class_id}`);
@@ -21,7 +21,9 @@ export async function run(call: Call): Promise<number> {
   call.out.fact('manifest digest', String(json.manifest_digest));
   call.out.fact(
     'sealed by',
-    signer ? `signer ${signer.name}` : macKeys.map(({ name }) => `MAC key ${name}`).join(', '),
+    [...signers.map(({ name }) => `signer ${name}`), ...macKeys.map(({ name }) => `MAC key ${name}`)].join(
+      ', ',
+    ),
   );
   showEncryption(call, json.encryption as unknown as Encrypted | null);
   call.out.fact('envelope', `${envelope.size_bytes} B`);
@@ -62,7 +64,8 @@ async function requestOf(call: Call, workspace: Workspace): Promise<Omit<SealReq
     out: call.text('out')!,
     force: call.flag('force'),
     detached: call.flag('detached'),
-    signer: call.text('signer'),
+    signers: call.texts('signer'),
+    unfinished: call.flag('unfinished'),
     securityVersion: call.count('security-version'),
     sequence: call.big('sequence'),
     allowJump: call.flag('allow-jump'),

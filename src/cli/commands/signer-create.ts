@@ -26,6 +26,7 @@ export async function run(call: Call): Promise<number> {
       ...(await scopeOf(call, workspace)),
       days: call.count('days') ?? SIGNER_DAYS,
       generation: call.count('generation') ?? 1,
+      role: call.text('role'),
       ...attendanceOf(call),
     },
     secrets,

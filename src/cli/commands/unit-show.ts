@@ -1,7 +1,9 @@
 import { fromHex, toHex } from '../../bytes/index.ts';
+import { prepareRecord } from '../../unit/index.ts';
 import { fingerprint, fingerprintText } from '../../x509/index.ts';
 import { EXIT } from '../exit.ts';
 import { numberJson } from '../number.ts';
+import { rightText } from '../show-class.ts';
 import type { Call } from '../spec.ts';
 import { readUnitSession, type UnitSession } from '../unit-session.ts';
 
@@ -24,6 +26,9 @@ function show(call: Call, session: UnitSession): void {
   out.line(`unit ${record.serial} of class ${record.class_name}${record.trial ? '  [TRIAL unit]' : ''}`);
   out.fact('scheme', `${record.scheme}, ${record.profile}`);
   out.fact('device identifier', record.device_id);
+  const { policy } = prepareRecord(record);
+  if (policy) out.fact('signatures asked for', policy.text);
+  for (const row of record.rights ?? []) out.fact('a right', rightText(row));
   for (const anchor of record.anchors)
     out.fact(`anchor ${anchor.label}`, fingerprintText(fromHex(anchor.spki)));
   for (const key of record.mac_keys) out.fact(`MAC key ${key.label}`, `id ${key.id}`);
@@ -79,6 +84,8 @@ function unitJson({ file, unit, flash }: UnitSession): object {
     vendor_id: record.vendor_id,
     class_ids: record.class_ids,
     device_id: record.device_id,
+    authentication: record.authentication ?? null,
+    rights: record.rights ?? null,
     debug: record.debug,
     anchors: record.anchors.map(({ label, spki }) => ({ label, fingerprint: fingerprint(fromHex(spki)) })),
     mac_keys: record.mac_keys.map(({ id, label, cohort }) => ({ id, label, cohort: cohort ?? null })),

@@ -110,7 +110,7 @@ Example, on the machine without network:
       },
       { name: 'days', value: 'number', about: 'how long the certificate is valid (default: 825)' },
     ],
-    notes: `Scope and generation of the request are shown before the root's passphrase is asked for: read them.
+    notes: `Scope, generation and role of the request are shown before the root's passphrase is asked for: read them.
 ${SECRETS}
 
 Example, on the machine without network:
@@ -135,6 +135,11 @@ Example, on the machine without network:
         name: 'generation',
         value: 'number',
         about: 'signer generation (default: 1); units can be told to refuse older ones',
+      },
+      {
+        name: 'role',
+        value: 'text',
+        about: 'what it signs as, such as author or approver, where a class asks for roles',
       },
       ...CUSTODY,
       SIGNER_ALGORITHM,

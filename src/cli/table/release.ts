@@ -19,7 +19,13 @@ export const RELEASE: readonly CommandSpec[] = [
         about: 'where units fetch a detached image (default: a name made of its digest)',
       },
       { name: 'uri-b', value: 'uri', about: 'the same for the image of slot B' },
-      { name: 'signer', value: 'name', about: 'the signer (default: the one that covers the class)' },
+      {
+        name: 'signer',
+        value: 'name',
+        about: 'a signer (default: the ones that cover the class, where that leaves no choice)',
+        repeat: true,
+      },
+      { name: 'unfinished', about: 'seal with fewer signatures than the class asks for; add the rest later' },
       {
         name: 'security-version',
         value: 'number',
@@ -84,6 +90,25 @@ in place of the envelope.
 Example:
   fieldseal message encrypt vent-1.4.0.suit --class vent --out vent-1.4.0.message`,
     load: () => import('../commands/message-encrypt.ts'),
+  },
+  {
+    name: 'signature add',
+    group: 'release',
+    summary: 'have another signer sign a sealed envelope',
+    args: [{ name: 'envelope', about: 'an envelope that this workspace sealed' }],
+    options: [
+      { name: 'signer', value: 'name', about: 'the signer', required: true },
+      { name: 'out', value: 'file', about: 'the envelope to write', required: true },
+      { name: 'force', about: 'replace an existing output file' },
+    ],
+    notes: `For classes that ask for several signatures. The digest is computed anew from the manifest before anything is
+signed, and must be that of a release on the ledger: what was approved is what was sealed. Manifest and images stay as they
+are, byte for byte. Read what you sign first: fieldseal inspect.
+
+Example:
+  fieldseal seal vent-1.4.0.hex --class vent --version 1.4.0 --signer line-1 --unfinished --out vent-1.4.0.half.suit
+  fieldseal signature add vent-1.4.0.half.suit --signer approver-1 --out vent-1.4.0.suit`,
+    load: () => import('../commands/signature-add.ts'),
   },
   {
     name: 'inspect',
