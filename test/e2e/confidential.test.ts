@@ -1,5 +1,5 @@
 /** Encrypted images through the built command: staged and A/B slots, both schemes, for units, cohorts and a class. */
-import { appendFileSync, existsSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { appendFileSync, existsSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { Bench, cortexImage } from './command.ts';
 
@@ -180,6 +180,7 @@ it('says what cannot be: units under a profile without key agreement, a class wi
   bench.ok('class add valve --model V --scheme symmetric', WS);
   appendFileSync(at('classes', 'valve.yaml'), 'recipients: units\n');
   expect(bench.run('class check valve', WS).stderr).toContain('cohorts or class');
+  rmSync(at('classes', 'valve.yaml'));
 });
 
 describe('messages: the envelope itself is encrypted when it is sent', () => {

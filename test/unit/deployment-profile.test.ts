@@ -2,16 +2,32 @@ import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import { fromUtf8, toHex } from '../../src/bytes/index.ts';
 import { CborMap, type CborValue, encode } from '../../src/cbor/index.ts';
-import { heldMacKey, LABEL, sealMac0 } from '../../src/cose/index.ts';
 import {
+  type AgreementAlgorithm,
+  contentAlgorithm,
+  heldMacKey,
+  keyDistribution,
+  LABEL,
+  recipientSize,
+  sealMac0,
+  type WrapAlgorithm,
+} from '../../src/cose/index.ts';
+import {
+  DOWNLOAD_COMPONENT,
   formatUuid,
   integratedUris,
   MAIN_COMPONENT,
   STAGING_COMPONENT,
   SUIT_LIMITS,
 } from '../../src/suit/index.ts';
-import { MAXIMUM_SECURITY_VERSION, REFUSALS, SECURITY_VERSION_LABEL } from '../../src/unit/index.ts';
+import {
+  DECRYPTION_KEY_ID_LENGTH,
+  MAXIMUM_SECURITY_VERSION,
+  REFUSALS,
+  SECURITY_VERSION_LABEL,
+} from '../../src/unit/index.ts';
 import { der, OID, TRIAL_MARK } from '../../src/x509/index.ts';
+import { encrypted, KEK, toHolders } from './encrypted.ts';
 import { makerChain, VENDOR, VENT } from './maker.ts';
 
 const page = readFileSync(new URL('../../docs/deployment-profile.md', import.meta.url), 'utf8');
@@ -34,6 +50,7 @@ describe('docs/deployment-profile.md says what is built', () => {
     ['protected header of a MAC', map([LABEL.alg, 5])],
     ['components', [[...MAIN_COMPONENT]]],
     ['components with a staging area', [[...MAIN_COMPONENT], [...STAGING_COMPONENT]]],
+    ['components where a ciphertext passes through', [[...MAIN_COMPONENT], [...DOWNLOAD_COMPONENT]]],
     ['slots', map([5, 1])],
     ['URI of an integrated image', integratedUris('remapped')[0]!],
   ] as [string, CborValue][])('%s', (_name, value) => {
@@ -76,6 +93,20 @@ describe('docs/deployment-profile.md says what is built', () => {
   it('what a cohort costs in the wrapper', async () => {
     const block = await sealMac0(heldMacKey(new Uint8Array(8), HASH), { payload: HASH });
     expect(page).toContain(`${encode(block).length} bytes each in the wrapper`);
+  });
+
+  it('an encryption info, and what a recipient costs in it', async () => {
+    const info = toHex((await encrypted(HASH, [toHolders(KEK)])).encryption.info);
+    expect(page).toContain(`\`${info.slice(0, info.indexOf('0550') + 4)}\``);
+    const each = (distribution: number, content: number, keyIdLength?: number) => {
+      const algorithm = keyDistribution(distribution) as WrapAlgorithm | AgreementAlgorithm;
+      return recipientSize({ algorithm, keyIdLength }, contentAlgorithm(content)!);
+    };
+    const length = DECRYPTION_KEY_ID_LENGTH;
+    expect(page).toContain(`${each(-29, -65534, length)} bytes each (${each(-29, -65534)} without kid)`);
+    expect(page).toContain(
+      `${each(-3, -65534, length)} bytes each with A128KW, ${each(-5, -65532, length)} with A256KW`,
+    );
   });
 
   it('it names no refusal that the table does not have', () => {
