@@ -19,7 +19,7 @@ export interface Ran {
 
 /** A folder in which the real command runs as an outsider would run it. */
 export class Bench {
-  readonly folder = mkdtempSync(join(tmpdir(), 'fieldseal-e2e-'));
+  readonly folder = mkdtempSync(join(process.env.FIELDSEAL_E2E ?? tmpdir(), 'bench-'));
   environment: NodeJS.ProcessEnv = {
     PATH: process.env.PATH,
     HOME: this.folder,
