@@ -4,6 +4,7 @@ import type { Ciphertext } from './check/encryption.ts';
 import {
   judgeCiphertext,
   judgeCiphertextDigest,
+  judgeCiphertextLength,
   judgeDecrypted,
   refuseDecryption,
 } from './check/encryption.ts';
@@ -168,10 +169,12 @@ function arriving({ trace, plan, source }: Job): { source: ByteSource | Decrypti
     requireAnnouncedLength(trace, source.size, image.size);
     return { source, size: image.size };
   }
+  if (ciphertext.at === 'start') {
+    judgeCiphertextLength(trace, ciphertext, source);
+    return { source, size: ciphertext.size };
+  }
   judgeCiphertext(trace, ciphertext, source);
-  return ciphertext.at === 'start'
-    ? { source, size: ciphertext.size }
-    : { source: decryptingSource(source, ciphertext.content), size: image.size };
+  return { source: decryptingSource(source, ciphertext.content), size: image.size };
 }
 
 function decrypts(source: ByteSource): source is DecryptingSource {

@@ -63,12 +63,15 @@ function copy(run: StartRun, staged: SlotMark, facts: StoredFacts, from: number)
   if (!ciphertext) return move(run, staged, { source: held, size: facts.imageSize }, from);
   const opened = openInfo(ciphertext.info, run.board);
   if (!opened.ok) return false;
-  const source = decryptingSource(slice(held, 0, ciphertext.size), opened.content);
-  const moved = move(run, staged, { source, size: facts.imageSize }, from);
-  const wrong = moved ? source.finish() : undefined;
-  opened.content.key.fill(0);
-  noteDecrypted(run, moved, wrong);
-  return moved && wrong === undefined;
+  try {
+    const source = decryptingSource(slice(held, 0, ciphertext.size), opened.content);
+    const moved = move(run, staged, { source, size: facts.imageSize }, from);
+    const wrong = moved ? source.finish() : undefined;
+    noteDecrypted(run, moved, wrong);
+    return moved && wrong === undefined;
+  } finally {
+    opened.content.key.fill(0);
+  }
 }
 
 function noteDecrypted({ lines }: StartRun, moved: boolean, wrong: string | undefined): void {

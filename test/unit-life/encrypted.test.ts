@@ -111,10 +111,10 @@ test('the same for the symmetric scheme, by A128KW under the key of the class', 
 describe('what was altered on the way', () => {
   const recipients = [toUnit(own)];
 
-  test('RFC 9459 8: with a staging area AES-CTR is compared before it is decrypted; nothing is programmed', async () => {
+  test('RFC 9459 8: with a staging area AES-CTR is stored, compared, and then only decrypted; what runs is not touched', async () => {
     const unit = unitWithKey(chain, own, { shape: 'staged' });
     const store = newUnit(unit.record);
-    const before = store.bytes.slice();
+    const before = running(store, unit, 0, 6000);
     const altered = await encryptedRelease({
       shape: 'staged',
       recipients,
@@ -125,7 +125,14 @@ describe('what was altered on the way', () => {
       code: 'ciphertext-digest-wrong',
       step: 'content',
     });
-    expect(equal(store.bytes, before)).toBe(true);
+    expect(equal(running(store, unit, 0, 6000), before)).toBe(true);
+    expect(
+      power(store, unit)
+        .marks()
+        ?.slots.map(({ state }) => state),
+    ).toEqual(['empty', 'empty']);
+    const started = power(store, unit).start();
+    expect(started.refusal?.code).toBe('nothing-to-start');
   });
 
   test('without one it is decrypted into the free slot only, refused by its digest, and tried a bounded number of times', async () => {

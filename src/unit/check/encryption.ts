@@ -133,13 +133,18 @@ function codeOf(code: string): RefusalCode {
 
 /** Before decrypting: exactly the announced length, and the digest where one is named. Step 8 is open. */
 export function judgeCiphertext(trace: Trace, ciphertext: Ciphertext, source: ByteSource): void {
+  judgeCiphertextLength(trace, ciphertext, source);
+  if (ciphertext.digest) judgeCiphertextDigest(trace, ciphertext.digest, digestOfSource(source), 'at hand');
+}
+
+/** A ciphertext of another length is refused before a slot is touched. Step 8 is open. */
+export function judgeCiphertextLength(trace: Trace, ciphertext: Ciphertext, source: ByteSource): void {
   trace.require(source.size === ciphertext.size, 'ciphertext-length-wrong', {
     what: 'length of the ciphertext at hand',
     expected: ciphertext.size,
     found: source.size,
     source: 'RFC 9124 4.3.15',
   });
-  if (ciphertext.digest) judgeCiphertextDigest(trace, ciphertext.digest, digestOfSource(source), 'at hand');
 }
 
 /** The comparison that comes before every decryption where it can (RFC 9459 section 8). */
