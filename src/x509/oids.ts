@@ -29,8 +29,9 @@ export const OID = {
   hssLms: '1.2.840.113549.1.9.16.3.17',
   /**
    * Our own extension: the signer's generation, an INTEGER from 0. The identifier is the random UUID
-   * 0f185827-22bd-4c1c-a94c-4f393aa0a932 in seven arcs of 16 and 24 bits, under an arc that anyone may use so: RFC 5280
-   * Appendix B asks readers for arcs below 2^28 only, and some reject the one arc of 128 bits under 2.25.
+   * 0f185827-22bd-4c1c-a94c-4f393aa0a932 in seven arcs of 16 and 24 bits, under an arc whose owner set it aside for
+   * identifiers made from UUIDs (from memory). RFC 5280 Appendix B asks readers for arcs below 2^28 only, and some reject
+   * the one arc of 128 bits under 2.25.
    */
   signerGeneration: '1.2.840.113556.1.8000.2554.3864.22567.8893.19484.43340.5191994.10529074',
   /** Our own as well: the signer's role, a UTF8String. UUID 329fcf97-f11f-4ce7-a5ae-a4f7c42efc9c in the same way. */
