@@ -50,8 +50,17 @@ export interface CustodyRecipient extends WrapRecipient {
 export function openContentKey(description: KeyDescription, access: KeyAccess): Promise<CustodyRecipient> {
   return withContentSecret(description, access, (secret) => {
     const kek = secret.slice();
-    const recipient = heldWrappingKey(kek, fromHex(description.fingerprint));
-    return { ...recipient, close: () => void kek.fill(0) };
+    const held = heldWrappingKey(kek, fromHex(description.fingerprint));
+    let open = true;
+    return {
+      ...held,
+      // An overwritten key would wrap all the same, and anybody could open that.
+      wrap: (contentKey) => (open ? held.wrap(contentKey) : Promise.reject(closed(description.name))),
+      close() {
+        open = false;
+        kek.fill(0);
+      },
+    };
   });
 }
 
@@ -87,6 +96,10 @@ function withContentSecret<T>(
     `The key ${name} is a ${purpose} key; content is wanted here.`,
     'Name a key that was made for this purpose: a key serves one purpose only.',
   );
+}
+
+function closed(name: string): TypeError {
+  return new TypeError(`the key ${name} is closed: open it again`);
 }
 
 function kindOf(algorithm: ContentKeyAlgorithm): 'wrap' | 'wrap-128' {

@@ -171,6 +171,18 @@ it('an asymmetric class may share a key too: A128KW, as its key agreement wraps'
   expect(bench.ok('boot fan.unit --json', json).json.version).toBe('1.0.0');
 });
 
+it('draft-ietf-suit-mti 3.6: HSS/LMS, and A256KW with A256CTR under a key of the class', () => {
+  confidential('quiet', '--scheme asymmetric --profile suit-sha256-hsslms-a256kw-a256ctr --shape staged');
+  bench.ok('signer create s-quiet --class quiet --algorithm hss-lms --parameters H5/W4', WS);
+  expect(bench.ok('content-key create quiet --json', json).json.algorithm).toBe('A256KW');
+  bench.ok('provision quiet --serial 0001 --out quiet.unit', WS);
+  const sealed = bench.ok('seal app.bin --class quiet --version 1.0.0 --out quiet.suit --json', json).json;
+  expect(sealed.encryption).toMatchObject({ algorithm: 'A256CTR', recipients: { algorithm: 'A256KW' } });
+  bench.ok('install quiet.suit --unit quiet.unit', WS);
+  const { slot } = bench.ok('boot quiet.unit --json', json).json;
+  expect(inSlot('quiet.unit', slot, image.length).equals(image)).toBe(true);
+});
+
 it('says what cannot be: units under a profile without key agreement, a class without units', () => {
   confidential('lamp', '--scheme asymmetric');
   bench.ok('signer create s-lamp --class lamp', WS);

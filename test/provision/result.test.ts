@@ -113,6 +113,11 @@ describe('a station result', () => {
     ['an open debug port', { debug: 'open' }, 'the debug port is open'],
     ['a foreign anchor', { anchors_read_back: [] }, 'the anchors read back are not those that were issued'],
     ['another MAC key', { mac_key_check_values: [] }, 'the check values of the MAC keys differ'],
+    [
+      'another content key',
+      { content_key_check_values: [{ id: 'aa'.repeat(8), check_value: 'aa'.repeat(8) }] },
+      'the check values of the content keys differ',
+    ],
     ['a missing unit key', { unit_keys: [] }, "the unit's attestation key is missing"],
     [
       'another first firmware',
@@ -124,6 +129,23 @@ describe('a station result', () => {
     const result = await runJob(issued, 'bench-3', ports());
     Object.assign(result.units[0]!, change);
     expect(outcomes(issued, result)[0]).toContain(problem);
+  });
+
+  it('puts content keys into units wrapped for the station, locked, and reports their check values', async () => {
+    const kek = new Uint8Array(16).fill(3);
+    const id = toHex(checkValue(kek));
+    const held = { id, label: 'content.dosing', wrapped: toHex(wrapKey(stationKey, kek)), check_value: id };
+    const issued = readJob(JSON.stringify(job({ content_keys: [held] })));
+    const records: unknown[] = [];
+    const program: StationPorts['program'] = async (record, secrets) => {
+      records.push(record.content_keys, toHex(secrets.contentKeys.get(id)!));
+      return null;
+    };
+    const result = await runJob(issued, 'bench-3', ports({ program }));
+    expect(outcomes(issued, readResult(JSON.stringify(result)))).toEqual(['provisioned', 'provisioned']);
+    expect(records[0]).toEqual([{ id, label: 'content.dosing', secret: { trial_hex: toHex(kek) } }]);
+    expect(records[1]).toBe(toHex(kek));
+    expect(JSON.stringify(result)).not.toContain(toHex(kek));
   });
 
   it('leaves units open that report the same public key', async () => {
