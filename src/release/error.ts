@@ -10,6 +10,7 @@ export const SEAL_CODES = {
   'signer-several': 2,
   'signers-too-few': 1,
   'signers-wrong': 2,
+  'signer-rights': 1,
   'signer-uncertified': 1,
   'signer-scope': 1,
   'signer-algorithm': 1,

@@ -28,6 +28,7 @@ import { encryptsImages, type OpenRecipients, openRecipients, type RecipientWeig
 import { type Release, releaseRecord, sealJson } from './record.ts';
 import type { SealProgress, SealRequest } from './request.ts';
 import { requireSensible } from './request-check.ts';
+import { requireRights } from './rights-check.ts';
 import { checkImage, checkWritten } from './self-check.ts';
 
 /** A sealed release: the result as JSON, and what was known while it was made. */
@@ -35,6 +36,9 @@ export interface Sealed {
   readonly json: JsonObject;
   readonly cautions: readonly string[];
 }
+
+/** Stands in for a number that is not taken yet. */
+const FORESEEN = 1n;
 
 /**
  * Seals a release: image to digest to manifest to signature or MAC to envelope, streaming, so that memory does not
@@ -120,6 +124,7 @@ async function sealPrepared(
 ): Promise<Sealed> {
   const { workspace } = request;
   const securityBefore = highestSecurityVersion(workspace, deviceClass);
+  requireRights(deviceClass, sealer, buildManifest(request, deviceClass, images, FORESEEN));
   finishRecords(workspace);
   const outputs = openOutputs(request, images);
   try {

@@ -47,7 +47,7 @@ export {
 } from './record.ts';
 export { readUnitRecord } from './record-read.ts';
 export { REFUSALS, type Refusal, type RefusalCode } from './refusals.ts';
-export { GUARDED_COMMANDS, type GuardedCommand, type SignerRight } from './rights.ts';
+export { GUARDED_COMMANDS, type GuardedCommand, oversteppingOf, type SignerRight } from './rights.ts';
 export { MAXIMUM_SECURITY_VERSION, readSecurityVersion, SECURITY_VERSION_LABEL } from './security-version.ts';
 export type { StartResult } from './start.ts';
 export type { PassedOver, Started } from './start-run.ts';

@@ -1,5 +1,5 @@
-import { equal, fromUtf8 } from '../bytes/index.ts';
-import type { ComponentIdentifier } from '../suit/index.ts';
+import { equal, fromUtf8, toHex } from '../bytes/index.ts';
+import { accessOf, type ComponentIdentifier, type Manifest } from '../suit/index.ts';
 import type { PolicySigner } from './policy.ts';
 
 /** Directives that change or start a component, by their codes; whoever gives one needs the right to. */
@@ -30,8 +30,44 @@ export interface SignerRight {
   readonly commands?: readonly GuardedCommand[] | undefined;
 }
 
+const GUARDED: ReadonlyMap<number, string> = new Map(
+  Object.entries(GUARDED_COMMANDS).map(([name, code]) => [code, name]),
+);
+
+/** What a manifest does, wherever in a branch it stands, that no signer has a right to. */
+export interface Overstepping {
+  /** A command on a component to which no signer has any right; undefined where there is none. */
+  readonly component: string | undefined;
+  /** A command that no signer may give on its component; undefined where there is none. */
+  readonly command: string | undefined;
+}
+
+/**
+ * Judges every command that changes or starts a component, in every branch of every sequence, by the access control list.
+ * Each signer vouches for the whole manifest, so one with the right suffices. draft-ietf-suit-manifest section 9.
+ */
+export function oversteppingOf(
+  rights: readonly SignerRight[],
+  signers: readonly PolicySigner[],
+  manifest: Manifest,
+): Overstepping {
+  const rows = rights.filter((row) => signers.some((signer) => isAbout(row, signer)));
+  const deeds = accessOf(manifest).components.flatMap(({ identifier, commands }) =>
+    [...commands].filter((code) => GUARDED.has(code)).map((code) => ({ code, identifier })),
+  );
+  const strange = deeds.find(({ identifier }) => !rows.some((row) => reaches(row, identifier)));
+  const beyond = deeds.find(
+    ({ code, identifier }) => !rows.some((row) => reaches(row, identifier) && covers(row, code)),
+  );
+  return { component: strange && deedText(strange), command: beyond && deedText(beyond) };
+}
+
+function deedText({ code, identifier }: { code: number; identifier: ComponentIdentifier }): string {
+  return `${GUARDED.get(code)} on [${identifier.map((segment) => `h'${toHex(segment)}'`).join(', ')}]`;
+}
+
 /** Whether a row is about a signer. */
-export function isAbout(row: SignerRight, signer: PolicySigner): boolean {
+function isAbout(row: SignerRight, signer: PolicySigner): boolean {
   return (
     (row.role === undefined || row.role === signer.role) &&
     (row.fingerprint === undefined || row.fingerprint === signer.fingerprint) &&
@@ -40,12 +76,12 @@ export function isAbout(row: SignerRight, signer: PolicySigner): boolean {
 }
 
 /** Whether a row reaches a component. */
-export function reaches({ components }: SignerRight, identifier: ComponentIdentifier): boolean {
+function reaches({ components }: SignerRight, identifier: ComponentIdentifier): boolean {
   return components === undefined || components.some((prefix) => isPrefix(prefix, identifier));
 }
 
 /** Whether a row covers a command, by its code. */
-export function covers({ commands }: SignerRight, code: number): boolean {
+function covers({ commands }: SignerRight, code: number): boolean {
   return commands === undefined || commands.some((name) => GUARDED_COMMANDS[name] === code);
 }
 

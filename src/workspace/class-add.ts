@@ -92,6 +92,13 @@ const SHAPE_NOTES: Readonly<Record<SlotShape, string>> = {
   staged: 'one running slot, filled from a staging area; a recovery image beside it',
 };
 
+const POLICY_NOTE = `
+# Which signatures units ask for; left out, one of the profile's algorithm. Author and approver, for example:
+# authentication: { rule: all, roles: [{ role: author }, { role: approver }] }
+# And what each signer may have done; left out, everything:
+# rights: [{ role: author, components: [main], commands: [fetch, invoke] }]
+`;
+
 function classYaml(options: ClassOptions, profile: Profile): string {
   const core = options.core ?? 'cortex-m';
   const map = defaultMemoryMap({
@@ -133,7 +140,7 @@ trial_attempts: 3   # tries of an image that falls back, before a unit refuses i
 # Cautions of your product, shown whenever a payload is sealed or installed, for example:
 #   - "Install only while the vents are closed and mains power is off."
 cautions: []
-`;
+${options.scheme === 'asymmetric' ? POLICY_NOTE : ''}`;
 }
 
 /** What stands in the example: units have a key of their own where the profile agrees on keys. */

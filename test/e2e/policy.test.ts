@@ -186,6 +186,12 @@ describe('author and approver, two of two; the second signs later', () => {
     bench.ok('provision dosing --serial 0002 --out d2.unit', WS);
     const { refusal } = check('whole.suit', 'd2.unit');
     expect([refusal.step, refusal.code]).toEqual(['manifest', 'command-not-permitted']);
+    const before = bench.ok('counter show dosing --json', WS).json;
+    const line = 'seal app.bin --class dosing --version 2.1.0 --out no.suit --json';
+    const ran = bench.run(`${line} --signer author-1 --signer approver-1`, WS);
+    expect([ran.status, ran.json.error.code]).toEqual([1, 'signer-rights']);
+    expect(ran.json.error.message).toContain('invoke');
+    expect(bench.ok('counter show dosing --json', WS).json).toEqual(before);
   });
 });
 

@@ -74,6 +74,9 @@ describe('docs/deployment-profile.md says what is built', () => {
     expect(page).toContain(`\`${OID.signerGeneration}\``);
     expect(page).toContain(`\`${toHex(der.oid(OID.signerGeneration))}\``);
     expect(page).toContain(`\`${values.get(OID.signerGeneration)}\``);
+    expect(page).toContain(`\`${OID.signerRole}\``);
+    expect(page).toContain(`\`${toHex(der.oid(OID.signerRole))}\``);
+    expect(page).toContain(`\`${toHex(der.utf8String('approver'))}\``);
     expect(page).toContain(`OU=${TRIAL_MARK}`);
   });
 
