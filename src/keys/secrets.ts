@@ -217,7 +217,7 @@ function pinQuestion(request: PinRequest): string {
 function pinMissing(request: PinRequest): KeyError {
   return new KeyError(
     'pin-missing',
-    `The token ${request.token} needs a PIN, and there is no terminal to ask at.`,
+    `The token ${request.token} needs ${request.role === 'user' ? 'its PIN' : "its security officer's PIN"}, and there is no terminal to ask at.`,
     `Set ${VARIABLE[request.role]}, or run the command at a terminal.`,
   );
 }

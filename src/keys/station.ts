@@ -103,7 +103,7 @@ async function wrap(
     throw new KeyError(
       'key-custody',
       `The key ${key.name} leaves its token only under a wrapping key in the same token; ${station.name} is in a file.`,
-      "Bring the station's wrapping key into the token, marked as trusted by its security officer.",
+      'Make the station key in that token (fieldseal station-key create NAME --token URI, marked as trusted by its security officer) and name it with --station.',
     );
   }
   return withMacSecret(key, keyAccess, (secret) => wrapSecretFor(station, stationAccess, secret));
