@@ -3,12 +3,14 @@
 import { COMMANDS, GROUPS } from '../src/cli/commands.ts';
 import type { CommandSpec, OptionSpec } from '../src/cli/spec.ts';
 import { REFUSALS, STEPS } from '../src/unit/index.ts';
+import { limitsPage } from './docs/limits.ts';
 
 /** Every written page: its path below the repository, and its text. */
 export function writtenPages(): ReadonlyMap<string, string> {
   return new Map([
     ['docs/refusals.md', refusalsPage()],
     ['docs/commands.md', commandsPage()],
+    ['docs/limits.md', limitsPage()],
   ]);
 }
 

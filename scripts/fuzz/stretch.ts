@@ -1,8 +1,8 @@
 /** Runs a stretch of cases and looks at time and memory. */
 import type { Found, Fuzzer, Stretch, Violated } from './task.ts';
 
-/** No case may take longer; a usual one takes about a millisecond, and a busy machine a few times as much. */
-const SLOWEST_CASE_MILLISECONDS = 2000;
+/** No case of a fuzz run may take longer; a usual one takes about a millisecond, and a busy machine a few times as much. */
+export const SLOWEST_CASE_MILLISECONDS = 2000;
 /** Violations that are kept of one stretch; more say nothing new. */
 const MOST_VIOLATIONS = 5;
 

@@ -45,4 +45,5 @@ export function concat(...parts: readonly Uint8Array[]): Uint8Array {
 
 export { ByteMap } from './byte-map.ts';
 export { compare, equal } from './compare.ts';
+export { type Limit, type LimitTable, limitValues } from './limit.ts';
 export { type ByteSource, eachPiece, slice, sourceOf } from './source.ts';

@@ -3,6 +3,7 @@ import { CborError, type CborErrorCode } from './error.ts';
 import { readFloat } from './float.ts';
 import { argumentLength, readArgument } from './head.ts';
 import type { CborEntry, CborItem, CborMapping } from './item.ts';
+import { CBOR_LIMITS } from './limits.ts';
 
 /** Bounds of a decoder and how it reads maps. */
 export interface DecodeOptions {
@@ -16,8 +17,6 @@ export interface DecodeOptions {
   readonly base?: number;
 }
 
-const DEFAULT_DEPTH = 16;
-const DEFAULT_ITEMS = 4096;
 const SHORT_TEXT = 48;
 
 /** Decodes exactly one item; throws `CborError`, also where bytes follow it. RFC 8949 section 3. */
@@ -49,8 +48,8 @@ class Reader {
     this.at = offset;
     this.base = options.base ?? 0;
     this.sortedKeys = options.sortedKeys ?? true;
-    this.depthLeft = options.maxDepth ?? DEFAULT_DEPTH;
-    this.itemsLeft = options.maxItems ?? DEFAULT_ITEMS;
+    this.depthLeft = options.maxDepth ?? CBOR_LIMITS.depth.value;
+    this.itemsLeft = options.maxItems ?? CBOR_LIMITS.items.value;
   }
 
   item(): CborItem {

@@ -22,3 +22,4 @@ export {
   type CborText,
   lookUp,
 } from './item.ts';
+export { CBOR_LIMITS } from './limits.ts';

@@ -83,6 +83,7 @@ export { CoseError, type CoseErrorCode } from './error.ts';
 export type { HeaderEntry, Headers } from './headers.ts';
 export { type CoseKey, readCoseKey } from './key.ts';
 export { LABEL, type Label } from './labels.ts';
+export { COSE_LIMITS } from './limits.ts';
 export {
   type CoseKind,
   type CoseMessage,

@@ -9,6 +9,7 @@ import {
   SECTION_HEADER,
 } from './elf-fields.ts';
 import { ImageError, type ImageWhere } from './errors.ts';
+import { IMAGE_LIMITS } from './limits.ts';
 import type { Segment } from './segment.ts';
 import { formatAddress, formatSize } from './size.ts';
 
@@ -32,9 +33,8 @@ const LOAD = 1;
 const SECTION_NULL = 0;
 const SECTION_NO_BITS = 8;
 const FLAG_ALLOCATED = 2;
-/** Counts from here on are kept elsewhere in the file (PN_XNUM, SHN_LORESERVE); no firmware has so many. */
-const MOST_PROGRAM_HEADERS = 0xffff;
-const MOST_SECTIONS = 0xff00;
+const MOST_PROGRAM_HEADERS = IMAGE_LIMITS.programHeaders.value;
+const MOST_SECTIONS = IMAGE_LIMITS.sections.value;
 const TYPE_NAMES: Record<number, string> = { 1: 'an object file that is not linked yet', 4: 'a core dump' };
 
 /**

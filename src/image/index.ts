@@ -5,6 +5,7 @@
  */
 export { IMAGE_ERROR_CODES, ImageError, type ImageErrorCode, type ImageWhere } from './errors.ts';
 export { type FlatImage, imageForSlot, layOut } from './lay-out.ts';
+export { IMAGE_LIMITS } from './limits.ts';
 export { checkMemoryMap, type MapProblem } from './map-check.ts';
 export {
   type Core,

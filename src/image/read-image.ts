@@ -1,7 +1,8 @@
-import type { ByteSource } from '../bytes/index.ts';
+import { type ByteSource, limitValues } from '../bytes/index.ts';
 import { type ElfImage, readElf } from './elf.ts';
 import { ImageError, type ImageWhere } from './errors.ts';
 import { walkIntelHex } from './intel-hex.ts';
+import { IMAGE_LIMITS } from './limits.ts';
 import { formatOfName, type ImageFormat, type Recognised, recognise, TITLES } from './recognise.ts';
 import { collectRuns } from './runs.ts';
 import { walkSRecords } from './s-record.ts';
@@ -9,11 +10,11 @@ import type { Segment } from './segment.ts';
 import { formatSize } from './size.ts';
 import { type DataWalker, recordsAt } from './text-records.ts';
 
-/** Most data that a text format may hold, since it is decoded in memory; larger images come as raw or ELF. */
-const TEXT_DATA_LIMIT = 256 * 2 ** 20;
-/** No sensible writer needs more characters per byte of data: one-byte records, each with its own base record. */
-const TEXT_PER_BYTE = 64;
-const TEXT_ALLOWANCE = 64 * 1024;
+const {
+  textData: TEXT_DATA_LIMIT,
+  textPerByte: TEXT_PER_BYTE,
+  textAllowance: TEXT_ALLOWANCE,
+} = limitValues(IMAGE_LIMITS);
 const HEAD_SIZE = 1024;
 
 /** How a file is to be read. */

@@ -1,10 +1,11 @@
 import { type ByteSource, sourceOf } from '../bytes/index.ts';
 import { ImageError } from './errors.ts';
+import { IMAGE_LIMITS } from './limits.ts';
 import type { Segment } from './segment.ts';
 import { formatAddress, formatSize } from './size.ts';
 import { type DataWalker, type RecordWhere, recordsAt } from './text-records.ts';
 
-const MOST_RUNS = 1 << 18;
+const MOST_RUNS = IMAGE_LIMITS.runs.value;
 const SMALLEST_BUFFER = 32;
 
 /** Consecutive data in the order of the file, in a buffer that doubles as it fills. */

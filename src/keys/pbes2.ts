@@ -30,7 +30,8 @@ export const PBKDF2_ROUNDS = 600_000;
 const OID = { pbes2: '1.2.840.113549.1.5.13', pbkdf2: '1.2.840.113549.1.5.12' };
 const HMAC_SHA256 = '1.2.840.113549.2.9';
 const AES_256_CBC = '2.16.840.1.101.3.4.1.42';
-const MOST_ROUNDS = 20_000_000;
+/** Rounds of PBKDF2 that are carried out for a file: some ten seconds of work. */
+export const MOST_ROUNDS = 20_000_000;
 const SALT_LENGTH = 16;
 const IV_LENGTH = 16;
 

@@ -25,7 +25,7 @@ export {
 } from './container.ts';
 export { ReportError, type ReportErrorCode } from './error.ts';
 export type { ReportOptions } from './finish.ts';
-export { NONCE_SIZE, REPORT_LIMITS } from './limits.ts';
+export { NONCE_SIZE, REPORT_LIMIT_TABLE, REPORT_LIMITS } from './limits.ts';
 export { deviceOf, narrowestClass } from './measured.ts';
 export { rememberUnit, type UnitMemory } from './memory.ts';
 export { reportOfInstall } from './of-install.ts';

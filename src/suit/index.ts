@@ -32,7 +32,7 @@ export {
   openEnvelope,
 } from './envelope.ts';
 export { SuitError, type SuitErrorCode } from './errors.ts';
-export { SUIT_LIMITS, type SuitLimits } from './limits.ts';
+export { SUIT_LIMIT_TABLE, SUIT_LIMITS, type SuitLimits } from './limits.ts';
 export type { DependencyOutcome, Issuer, ProcessorHost, TargetComponent } from './machine/host.ts';
 export type { CommandPlace, MachineReason, Outcome } from './machine/outcome.ts';
 export {

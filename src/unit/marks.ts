@@ -1,3 +1,5 @@
+import { UNIT_LIMITS } from './limits.ts';
+
 /** What a unit writes down about itself: the state of each slot, its floors, what fell back. */
 
 /** `empty`: nothing there, or nothing that counts. `filling`: an install is under way, or was interrupted. */
@@ -29,9 +31,9 @@ export interface Marks {
 }
 
 /** How many manifests that fell back a unit remembers. */
-export const FALLEN_LIMIT = 4;
+export const FALLEN_LIMIT = UNIT_LIMITS.fallen.value;
 /** Tries are counted up to here. */
-export const TRIES_LIMIT = 0xff;
+export const TRIES_LIMIT = UNIT_LIMITS.tries.value;
 
 export const EMPTY_SLOT: SlotMark = {
   state: 'empty',

@@ -5,6 +5,7 @@ import { readAlgorithm, readSubjectKey, sameAlgorithm, signatureToRaw } from './
 import { contextTag, type DerReader, readDer, TAG } from './der.ts';
 import { type Extension, type Extensions, type KnownExtensions, readTaggedExtensions } from './extensions.ts';
 import { urisOf } from './general-name.ts';
+import { X509_LIMITS } from './limits.ts';
 import { hasTrialMark, type Name, readName } from './name.ts';
 import { OID } from './oids.ts';
 import { readEnd, readTime } from './time.ts';
@@ -40,9 +41,6 @@ export interface Certificate extends KnownExtensions {
   readonly signature: Uint8Array;
 }
 
-/** Largest certificate, in bytes. One of a P-256 signer has about 470; one signed by HSS/LMS with W1 about 10,000. */
-const MAX_CERTIFICATE_BYTES = 16_384;
-const MAX_SERIAL_BYTES = 20;
 const CACHE_LIMIT = 64;
 const cache = new ByteMap<Certificate>(CACHE_LIMIT);
 
@@ -53,7 +51,7 @@ const cache = new ByteMap<Certificate>(CACHE_LIMIT);
 export function parseCertificate(der: Uint8Array): Certificate {
   const known = cache.get(der);
   if (known) return known;
-  const certificate = readDer(der.slice(), readCertificate, { maxBytes: MAX_CERTIFICATE_BYTES });
+  const certificate = readDer(der.slice(), readCertificate, { maxBytes: X509_LIMITS.certificateSize.value });
   cache.add(certificate.der, certificate);
   return certificate;
 }
@@ -129,7 +127,7 @@ function readVersion(reader: DerReader): 1 | 2 | 3 {
 export function readSerial(reader: DerReader): string {
   const start = reader.offset;
   const bytes = reader.integerBytes();
-  if (bytes.length > MAX_SERIAL_BYTES) throw new X509Error('serial-too-long', { offset: start });
+  if (bytes.length > X509_LIMITS.serialSize.value) throw new X509Error('serial-too-long', { offset: start });
   return toHex(bytes);
 }
 

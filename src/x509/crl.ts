@@ -6,6 +6,7 @@ import { constructed, enumerated, integer, sequence } from './der-write.ts';
 import { type Extension, readExtension } from './extensions.ts';
 import type { Issuer } from './issue.ts';
 import { keyIdentifier } from './key.ts';
+import { X509_LIMITS } from './limits.ts';
 import type { Name } from './name.ts';
 import { OID } from './oids.ts';
 import { authorityKeyExtension, extension } from './profile.ts';
@@ -59,7 +60,6 @@ export interface CrlDescription {
   readonly revoked: readonly Revocation[];
 }
 
-const MAX_CRL_BYTES = 4 * 1024 * 1024;
 const VERSION_2 = 1;
 const REASON_NAMES: ReadonlyMap<number, RevocationReason> = new Map(
   Object.entries(REVOCATION_REASONS).map(([name, number]) => [number, name as RevocationReason]),
@@ -96,7 +96,7 @@ export async function writeCrl(description: CrlDescription, sign: SignCallback):
 
 /** Reads one list, at most 4 MiB; nothing may follow it. Throws `DerError` or `X509Error` with the byte offset. */
 export function parseCrl(der: Uint8Array): Crl {
-  return readDer(der.slice(), readCrl, { maxBytes: MAX_CRL_BYTES });
+  return readDer(der.slice(), readCrl, { maxBytes: X509_LIMITS.crlSize.value });
 }
 
 function writeEntry({ serial, date, reason }: Revocation): Uint8Array {

@@ -7,6 +7,7 @@
 import { compare, toUtf8 } from '../bytes/index.ts';
 import { DerError } from './der-error.ts';
 import { readOid } from './der-oid.ts';
+import { X509_LIMITS } from './limits.ts';
 
 /** Tag bytes of the types read here: class, primitive or constructed, number (X.690 section 8.1.2). */
 export const TAG = {
@@ -69,9 +70,6 @@ export interface DerLimits {
   readonly maxDepth?: number;
 }
 
-const MAX_BYTES = 65_536;
-const MAX_DEPTH = 16;
-
 /** A cursor over the elements between two offsets. */
 export class DerReader {
   readonly #bytes: Uint8Array;
@@ -89,8 +87,9 @@ export class DerReader {
 
   /** A reader over a whole input. Throws `DerError` where it is larger than `limits` allow. */
   static of(bytes: Uint8Array, limits: DerLimits = {}): DerReader {
-    if (bytes.length > (limits.maxBytes ?? MAX_BYTES)) throw new DerError('length-too-large', 0);
-    return new DerReader(bytes, 0, bytes.length, limits.maxDepth ?? MAX_DEPTH);
+    if (bytes.length > (limits.maxBytes ?? X509_LIMITS.derSize.value))
+      throw new DerError('length-too-large', 0);
+    return new DerReader(bytes, 0, bytes.length, limits.maxDepth ?? X509_LIMITS.derDepth.value);
   }
 
   /** Offset of the next element, in bytes from the start of the input. */

@@ -2,6 +2,7 @@
 import { fromUtf8 } from '../bytes/index.ts';
 import { contextTag, type DerReader, isConstructed } from './der.ts';
 import { primitive } from './der-write.ts';
+import { X509_LIMITS } from './limits.ts';
 import { type Name, readName } from './name.ts';
 import { X509Error } from './x509-error.ts';
 
@@ -16,8 +17,8 @@ export type GeneralName =
 
 export type GeneralNameForm = GeneralName['form'];
 
-/** Most names that one extension may list: each is compared with each constraint above it. */
-export const MAX_NAMES = 256;
+/** Most names that one extension may list. */
+export const MAX_NAMES = X509_LIMITS.names.value;
 
 const OPAQUE_FORMS = new Map([
   [0, 'otherName'],

@@ -33,6 +33,7 @@ export {
   keyIdentifier,
   PUBLISHED_EXAMPLE_KEYS,
 } from './key.ts';
+export { X509_LIMITS } from './limits.ts';
 export { type Name, type NameAttribute, parseName, sameName, TRIAL_MARK, writeName } from './name.ts';
 export { OID } from './oids.ts';
 export { type PathOptions, type PathVerdict, validatePath } from './path.ts';

@@ -4,6 +4,7 @@ import { type Anchor, findAnchor } from './anchor.ts';
 import type { Certificate } from './certificate.ts';
 import type { Crl } from './crl.ts';
 import type { NameConstraints } from './extensions.ts';
+import { X509_LIMITS } from './limits.ts';
 import { signatureFinding } from './link.ts';
 import { sameName } from './name.ts';
 import { nameRefusal } from './name-constraints.ts';
@@ -41,8 +42,6 @@ export type PathVerdict<A extends Anchor = Anchor> =
       readonly certificate: number;
     };
 
-const MAX_LENGTH = 8;
-
 /** What is carried from the anchor down (section 6.1.2). */
 interface State {
   /** The anchor, then each authority found good. The last is the one that must have signed what follows. */
@@ -59,7 +58,7 @@ interface State {
  * anchor signed is not looked at.
  */
 export function validatePath<A extends Anchor>(options: PathOptions<A>): PathVerdict<A> {
-  const { chain, maxLength = MAX_LENGTH, algorithms = UNIT_ALGORITHMS } = options;
+  const { chain, maxLength = X509_LIMITS.pathLength.value, algorithms = UNIT_ALGORITHMS } = options;
   if (chain.length === 0) return refuse(0, { code: 'chain-empty', detail: '0 certificates' });
   if (chain.length > maxLength) {
     return refuse(0, {

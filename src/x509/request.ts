@@ -6,6 +6,7 @@ import { contextTag, type DerReader, readDer, TAG } from './der.ts';
 import { constructed, integer, oid, sequence, setOf } from './der-write.ts';
 import { type Extensions, type KnownExtensions, readExtensions } from './extensions.ts';
 import { urisOf } from './general-name.ts';
+import { X509_LIMITS } from './limits.ts';
 import { hasTrialMark, type Name, readName, withTrialMark } from './name.ts';
 import { OID } from './oids.ts';
 import { type Profile, profileExtensions, profileOf, type SignerRights } from './profile.ts';
@@ -34,7 +35,6 @@ export interface CertificationRequest extends KnownExtensions {
   readonly trial: boolean;
 }
 
-const MAX_REQUEST_BYTES = 16_384;
 const NO_EXTENSIONS: Extensions = { all: [], known: {}, unknownCritical: [] };
 
 /** Writes a request: its DER. `sign` gets the CertificationRequestInfo and answers with the asking key's raw signature. */
@@ -56,7 +56,7 @@ export async function writeRequest(description: RequestDescription, sign: SignCa
  * key-unusable, request-signature, and the structural ones.
  */
 export function parseRequest(der: Uint8Array): CertificationRequest {
-  return readDer(der.slice(), readRequest, { maxBytes: MAX_REQUEST_BYTES });
+  return readDer(der.slice(), readRequest, { maxBytes: X509_LIMITS.requestSize.value });
 }
 
 function readRequest(reader: DerReader): CertificationRequest {

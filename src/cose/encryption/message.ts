@@ -1,6 +1,7 @@
 import type { CborItem } from '../../cbor/index.ts';
 import { CoseError } from '../error.ts';
 import { decodeForCose, type Headers, readHeaders } from '../headers.ts';
+import { COSE_LIMITS } from '../limits.ts';
 import { bytesOrNull, type CoseRecipient, elements, listOf, readRecipient } from '../message.ts';
 
 interface Layer {
@@ -35,10 +36,9 @@ export interface DecodeEncryptedOptions {
   readonly base?: number;
 }
 
-/** Recipients read and written: a manifest of 64 KiB has room for some 1700 of the smallest. */
-export const MAX_RECIPIENTS = 2048;
-/** A recipient has at most 16 items in the forms known here, and the layer above it 16 more. */
-const MAX_ITEMS = 16 * (MAX_RECIPIENTS + 1);
+/** Recipients read and written. */
+export const MAX_RECIPIENTS = COSE_LIMITS.recipients.value;
+const MAX_ITEMS = COSE_LIMITS.itemsEach.value * (MAX_RECIPIENTS + 1);
 
 /** CBOR tags (RFC 9052 section 2, table 1). */
 export const ENCRYPT_TAG = 96;

@@ -3,12 +3,12 @@ import type { CborItem } from '../../cbor/index.ts';
 import { type Headers, LABEL } from '../../cose/index.ts';
 import { sha256 } from '../../crypto/index.ts';
 import { type Certificate, DerError, parseCertificate, X509Error } from '../../x509/index.ts';
+import { UNIT_LIMITS } from '../limits.ts';
 import { DIGEST_ALGORITHM } from '../profiles.ts';
 import type { Trace } from '../trace.ts';
 
 const SOURCE = 'RFC 9360 2; docs/deployment-profile.md';
-/** Certificates that are read: a bound on work that nobody has authenticated yet. */
-const MAXIMUM_CERTIFICATES = 8;
+const MAXIMUM_CERTIFICATES = UNIT_LIMITS.certificates.value;
 
 /**
  * The certificates that came with a signature, the signer's first, and proof that the signature itself names the

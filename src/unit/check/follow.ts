@@ -8,6 +8,7 @@ import {
   runSequences,
   type TargetComponent,
 } from '../../suit/index.ts';
+import { UNIT_LIMITS } from '../limits.ts';
 import type { Payload } from './content.ts';
 
 /** An image that a manifest names, and where a processor would get it. Size in bytes. */
@@ -29,8 +30,7 @@ const COPY = 22;
 const ENCRYPTION_INFO = 19;
 /** A slot that no manifest can name: each branch asks in vain, so that all are heard of. */
 const NO_SLOT = -1;
-/** Slots that are assumed in turn: a bound on work for a manifest that asks about many. */
-const MAXIMUM_SLOTS = 16;
+const MAXIMUM_SLOTS = UNIT_LIMITS.slots.value;
 
 /**
  * The images of a manifest as a processor of unknown kind would meet them: one list for each slot that the manifest

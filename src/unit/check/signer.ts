@@ -1,6 +1,7 @@
 import { toHex } from '../../bytes/index.ts';
 import { LABEL } from '../../cose/index.ts';
 import { readPublicKey } from '../../crypto/index.ts';
+import { UNIT_LIMITS } from '../limits.ts';
 import { prepareRecord } from '../prepared.ts';
 import type { UnitView } from '../state.ts';
 import { Trace } from '../trace.ts';
@@ -11,8 +12,8 @@ import type { OpenedEnvelope } from './envelope.ts';
 import { type MacSeal, macsOf, protectedAlgorithm, type SignatureSeal, signaturesOf } from './seal.ts';
 import { judgePath, judgeRights, type SignerRules } from './signer-path.ts';
 
-/** Signatures whose signers are looked at: a bound on work that nobody has authenticated yet. */
-export const MAXIMUM_SIGNATURES = 8;
+/** Signatures whose signers are looked at. */
+export const MAXIMUM_SIGNATURES = UNIT_LIMITS.signatures.value;
 
 /**
  * Step 2: who sealed it, and whether they may. Asymmetric: the certificate bound to a signature, its path to a root

@@ -1,0 +1,31 @@
+import type { LimitTable } from '../bytes/index.ts';
+
+/** What a unit looks at before it knows who sealed, and what it remembers. */
+export const UNIT_LIMITS = {
+  certificates: {
+    value: 8,
+    unit: 'certificates',
+    reason: 'that come with one signature: work that nobody has authenticated yet',
+  },
+  signatures: {
+    value: 8,
+    unit: 'signatures',
+    reason:
+      'whose signers are looked at: each costs as many verifications as its chain is long, and nobody has authenticated it yet',
+  },
+  slots: {
+    value: 16,
+    unit: 'slots',
+    reason: 'assumed in turn when no unit is at hand: a manifest may ask about many',
+  },
+  fallen: {
+    value: 4,
+    unit: 'manifests',
+    reason: 'that fell back and are remembered: with two slots few can fall back between two that are kept',
+  },
+  tries: {
+    value: 255,
+    unit: 'tries',
+    reason: 'that are counted of one that fell back: one byte; the record allows 100 at most',
+  },
+} as const satisfies LimitTable;
