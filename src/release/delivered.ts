@@ -15,28 +15,38 @@ export interface DeliveredImage extends PreparedImage {
   readonly encryption: ImageEncryption | undefined;
   /** What units fetch, in order; the bytes of a piece are good until the next is asked for. */
   pieces(): Iterable<Uint8Array>;
-  /** Takes the ciphertext away, which lies beside the envelope until it is in it. */
+  /** The ciphertext, written and durable: what is given out where the image is detached. */
+  readonly ciphertext: Output | undefined;
+  /** Takes a ciphertext away that was not given out. */
   discard(): void;
 }
 
 /** An image that travels as it is. */
 export function plain(image: PreparedImage): DeliveredImage {
   const delivered = { digest: image.digest, size: image.flat.size };
-  return { ...image, delivered, encryption: undefined, pieces: () => piecesOf(image), discard() {} };
+  return {
+    ...image,
+    delivered,
+    encryption: undefined,
+    ciphertext: undefined,
+    pieces: () => piecesOf(image),
+    discard() {},
+  };
 }
 
 /**
- * Encrypts an image under a content key and IV of its own, streaming, into a file beside the envelope. Throws `SealError`
- * ciphertext-too-large where a staging area has no room for it; nothing is left behind then.
+ * Encrypts an image under a content key and IV of its own, streaming, into a hidden file beside `path`, where it goes if it is
+ * given out. Throws `SealError` ciphertext-too-large where a staging area has no room for it; nothing is left behind then.
  */
 export async function encrypt(
   request: SealRequest,
   deviceClass: DeviceClass,
   image: PreparedImage,
   recipients: OpenRecipients,
+  path: string,
 ): Promise<DeliveredImage> {
   requireRoom(deviceClass, image);
-  const output = request.workspace.files.beginOutput(`${request.out}.ciphertext`);
+  const output = request.workspace.files.beginOutput(path, { force: request.force ?? false });
   try {
     const encryption = await encryptInto(request, deviceClass, image, recipients, output);
     const source = fileSource(output.partPath);
@@ -44,6 +54,7 @@ export async function encrypt(
       ...image,
       delivered: { digest: encryption.digest, size: encryption.sizeBytes },
       encryption,
+      ciphertext: output,
       pieces: () => source.pieces(),
       discard: () => discard(source, output),
     };

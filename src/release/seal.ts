@@ -75,8 +75,12 @@ async function sealFor(
   try {
     const { sealer, images } = await openAndHash(request, deviceClass, opened);
     try {
-      for (const image of images)
-        delivered.push(recipients ? await encrypt(request, deviceClass, image, recipients) : plain(image));
+      for (const [i, image] of images.entries()) {
+        const path = imagePath(request, i);
+        delivered.push(
+          recipients ? await encrypt(request, deviceClass, image, recipients, path) : plain(image),
+        );
+      }
       return await sealPrepared(request, deviceClass, delivered, sealer, recipients?.weight);
     } finally {
       closeSealer(sealer);
@@ -167,7 +171,7 @@ function openOutputs(request: SealRequest, images: readonly DeliveredImage[]): O
     return {
       envelope,
       images: images.map((image, i) =>
-        writesImage(request, image) ? open(imagePath(request, i)) : undefined,
+        writesImage(request, image) ? (image.ciphertext ?? open(imagePath(request, i))) : undefined,
       ),
     };
   } catch (error) {
@@ -196,7 +200,9 @@ async function writeRelease(
   const blocks = await sealBlocks(sealer, manifest.payload, request.securityVersion ?? 0);
   const pieces = buildEnvelope(request, deviceClass, images, manifest, blocks);
   const written = writeEnvelope(request, outputs.envelope, pieces, images);
-  for (const [i, output] of outputs.images.entries()) if (output) copyImage(output, images[i]!);
+  for (const [i, output] of outputs.images.entries()) {
+    if (output && !images[i]!.ciphertext) copyImage(output, images[i]!);
+  }
   await readBack(outputs.envelope, (source) => checkWritten(source, sealer, manifest, images));
   for (const [i, output] of outputs.images.entries()) {
     if (output) await readBack(output, (source) => checkImage(source, images[i]!));
