@@ -31,8 +31,8 @@ export type Attack = Payload | Tampering;
 export interface AttackClass {
   readonly name: string;
   readonly about: string;
-  /** Which schemes it bears on; all where absent. */
-  readonly scheme?: 'asymmetric';
+  /** Which units it bears on; all where absent. */
+  readonly fits?: (rig: Rig) => boolean;
   /** A case of it. `insider`: sealed again by the unit's own authority after the change. */
   make(random: Random, rig: Rig, insider: boolean): Attack;
 }

@@ -53,7 +53,7 @@ export const ATTACKS: readonly AttackClass[] = [
   {
     name: 'certificates',
     about: 'certificates, also certified again',
-    scheme: 'asymmetric',
+    fits: ({ record }) => record.scheme === 'asymmetric',
     make: otherCertificates,
   },
   treeClass('headers', 'COSE headers, protected and not', inHeaders),
@@ -64,6 +64,12 @@ export const ATTACKS: readonly AttackClass[] = [
   { name: 'identity', about: 'vendor, class and unit', make: otherIdentity },
   { name: 'fit', about: 'components, digests, sizes, validation, invocation', make: otherFit },
   { name: 'image', about: 'the image, in the envelope or beside it', make: otherImage },
+  {
+    name: 'encryption',
+    about: 'encrypted images, and how their key reaches the unit',
+    fits: ({ encrypted }) => encrypted.length > 0,
+    make: otherEncryption,
+  },
   {
     name: 'mixed',
     about: 'old releases, releases for others, and parts of several put together',
@@ -259,6 +265,25 @@ function sameLength(random: Random, bytes: Uint8Array): Uint8Array {
 }
 
 const bytesOf = (node: Node): Uint8Array => (node.kind === 'bytes' ? node.value : new Uint8Array());
+
+const inEncryption = (name: string) => /^\/3\/<\/.*\/19(?:\/|$)/.test(name);
+const inInstall = (name: string) => name.startsWith(`${MANIFEST}/20`);
+
+/** The encryption info, the ciphertext, or what is done with both. */
+function otherEncryption(random: Random, rig: Rig, insider: boolean): Attack {
+  const offer = random.pick(rig.encrypted);
+  const [image] = placesWhere(offer, isImage);
+  if (random.chance(0.3)) {
+    const change = random.chance(0.5) ? sameLength : mutateBytes;
+    const tree = changeAt(offer.tree, image!.path, (node) => ({
+      kind: 'bytes',
+      value: change(random, bytesOf(node)),
+    }));
+    return payloadOf(rig, offer, tree, insider);
+  }
+  const places = placesWhere(offer, random.chance(0.7) ? inEncryption : inInstall);
+  return payloadOf(rig, offer, mutateTree(random, offer.tree, places, offer.places), insider);
+}
 
 /** Genuine envelopes at the wrong unit or time, and elements exchanged between them. */
 function mixed(random: Random, rig: Rig, insider: boolean): Attack {

@@ -28,10 +28,12 @@ import {
   type Unit,
   type UnitRecord,
   unitFileLayout,
+  unwrappersOf,
 } from '../../../src/unit/index.ts';
+import { encryptedRelease, KEK, toHolders } from '../../../test/unit/encrypted.ts';
 import { DEVICE, imageOf, VENDOR, VENT } from '../../../test/unit/maker.ts';
 import { exampleRecord } from '../../../test/unit/records.ts';
-import { type Node, type Place, placesOf, treeOf } from '../cbor-tree.ts';
+import { type Node, type Place, placesOf, treeOf, valueAt, write } from '../cbor-tree.ts';
 import {
   type Authority,
   type CertificateAuthority,
@@ -58,6 +60,8 @@ export interface Rig {
   readonly authority: Authority | CertificateAuthority;
   readonly record: UnitRecord;
   readonly offers: readonly Offer[];
+  /** Releases whose images travel encrypted; none where the unit has no key for them. */
+  readonly encrypted: readonly Offer[];
   /** Genuine envelopes that this unit must not take: old ones, and one for another class. */
   readonly others: readonly Offer[];
   /** The store with one image kept and running. */
@@ -88,6 +92,7 @@ const PROFILES = {
   hmac: 'suit-sha256-hmac-a128kw-a128ctr',
 } as const;
 
+const MANIFEST = 3;
 export const KEPT_NUMBER = 5;
 export const OFFERED_NUMBER = 7;
 
@@ -96,7 +101,7 @@ export async function makeRigs(): Promise<Rig[]> {
   const [esp256, ed25519] = [await certificateAuthority('p256'), await certificateAuthority('ed25519')];
   return [
     makeRig('esp256, remapped', esp256, 'remapped'),
-    makeRig('hmac, remapped', macAuthority, 'remapped'),
+    { ...makeRig('hmac, remapped', macAuthority, 'remapped'), encrypted: await encryptedOffers() },
     makeRig('ed25519, linked', ed25519, 'linked'),
     makeRig('hmac, staged', macAuthority, 'staged'),
   ];
@@ -116,7 +121,7 @@ function makeRig(name: string, authority: Authority | CertificateAuthority, shap
     seal(authority, shape, { classId: VENDOR, seed: 6 }),
     seal(authority, shape, { deviceId: VENT, seed: 7 }),
   ];
-  const rig = { name, shape, authority, record, offers, others, free: freeOf(record) };
+  const rig = { name, shape, authority, record, offers, encrypted: [], others, free: freeOf(record) };
   return {
     ...rig,
     ...livesOf(record, first, offers[0]!),
@@ -196,16 +201,29 @@ function seal(authority: Authority, shape: ReleaseShape, options: SealOptions): 
     integrated: integrated.map(({ key, bytes }) => ({ key, length: bytes.length })),
   });
   const envelope = concat(...pieces.flatMap((piece, i) => [piece, integrated[i]?.bytes ?? new Uint8Array()]));
+  return offerFrom(envelope, detached ? images.at(-1) : undefined, securityVersion);
+}
+
+/** For units that hold the key-encryption key: decrypted on the fly into the free slot. */
+function encryptedOffers(): Promise<Offer[]> {
+  return Promise.all(
+    [8, 9].map(async (seed) => {
+      const { envelope } = await encryptedRelease({
+        profile: PROFILES.hmac,
+        images: [imageOf(300, seed)],
+        recipients: [toHolders(KEK)],
+        seal: async (digest) => [macAuthority.block(digest, 1)],
+        sequenceNumber: OFFERED_NUMBER,
+      });
+      return offerFrom(envelope, undefined, 1);
+    }),
+  );
+}
+
+function offerFrom(envelope: Uint8Array, image: Uint8Array | undefined, securityVersion: number): Offer {
   const tree = treeOf(envelope)!;
-  const manifestDigest = sha256(encode(written.manifest));
-  return {
-    tree,
-    places: placesOf(tree),
-    envelope,
-    image: detached ? images.at(-1) : undefined,
-    manifestDigest,
-    securityVersion,
-  };
+  const manifestDigest = sha256(write(valueAt(tree, MANIFEST)!));
+  return { tree, places: placesOf(tree), envelope, image, manifestDigest, securityVersion };
 }
 
 function manifestOf(
@@ -264,11 +282,14 @@ export interface PowerOptions {
 /** Puts a unit under power over a store. */
 export function power(record: UnitRecord, store: Store, options: PowerOptions = {}): Powered {
   const flash = flashOver(record, store, options.cut);
+  const symmetric = record.scheme === 'symmetric';
+  const contentKeys = new Map(symmetric ? [[toHex(KEK.id), KEK.key]] : []);
   const macKeys = new Map(record.mac_keys.map(({ id }) => [id, FUZZ_CLASS_KEY.key]));
   const unit = openUnit({
     record,
     macKeys,
     marksKey: MARKS_KEY,
+    unwrappers: unwrappersOf(record, { contentKeys }),
     flash: options.through?.(flash) ?? flash,
     memory: { running: options.running },
     ...(options.decision ? { decision: options.decision } : {}),

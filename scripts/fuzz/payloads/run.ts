@@ -31,9 +31,9 @@ export class PayloadFuzz {
   }
 
   /** Case `number` of a class. */
-  caseOf({ name, scheme, make }: AttackClass, seed: number, number: number): PayloadCase {
+  caseOf({ name, fits, make }: AttackClass, seed: number, number: number): PayloadCase {
     const random = new Random(seed, name, number);
-    const benches = scheme ? this.benches.filter(({ rig }) => rig.record.scheme === scheme) : this.benches;
+    const benches = fits ? this.benches.filter(({ rig }) => fits(rig)) : this.benches;
     const bench = random.pick(benches);
     const insider = random.chance(INSIDERS);
     return { bench, insider, attack: make(random, bench.rig, insider) };
