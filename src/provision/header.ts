@@ -1,6 +1,7 @@
 import { fromHex } from '../bytes/index.ts';
 import type { MemoryMap } from '../image/index.ts';
 import { parseUuid } from '../suit/index.ts';
+import type { ResolvedDemand, ResolvedPolicy } from '../unit/index.ts';
 
 /** What a bootloader of one class is compiled with. No secret is among it. */
 export interface HeaderFacts {
@@ -27,6 +28,8 @@ export interface HeaderFacts {
     readonly signerGeneration: number;
   };
   readonly memory: MemoryMap;
+  /** Which signatures must hold; absent: one of the profile's algorithm, or one MAC. */
+  readonly policy?: ResolvedPolicy | undefined;
 }
 
 /**
@@ -53,7 +56,6 @@ export function cHeader(facts: HeaderFacts): string {
 
 function constants(facts: HeaderFacts): string[] {
   const { memory } = facts;
-  const define = (name: string, value: string) => `#define FIELDSEAL_${name} ${value}`;
   return [
     define('TRIAL', facts.trial ? '1' : '0'),
     define('PROFILE', `"${comment(facts.profile)}"`),
@@ -65,6 +67,9 @@ function constants(facts: HeaderFacts): string[] {
     define('CLASS_ID_COUNT', `${facts.classIds.length}u`),
     define('ANCHOR_COUNT', `${facts.anchors.length}u`),
     define('MAC_KEY_COUNT', `${facts.macKeys.length}u`),
+    define('SIGNATURES_NEEDED', `${facts.policy?.needed ?? 1}u`),
+    define('DEMAND_COUNT', `${facts.policy?.demands.length ?? 0}u`),
+    ...(facts.policy?.demands ?? []).flatMap((demand, index) => demandConstants(facts, demand, index)),
     define('SLOT_COUNT', `${memory.slots.length}u`),
     define('SHAPE', `"${memory.shape}"`),
     ...memory.slots.flatMap((slot, index) => [
@@ -87,6 +92,27 @@ function constants(facts: HeaderFacts): string[] {
     define('RAM_ADDRESS', number(memory.ram.address)),
     define('RAM_SIZE', number(memory.ram.size)),
   ];
+}
+
+/** Role "" asks for none; anchors are bits, by their index; scope 0: any that covers the unit, 1: its class, 2: its vendor. */
+function demandConstants(
+  { anchors, vendorId }: HeaderFacts,
+  demand: ResolvedDemand,
+  index: number,
+): string[] {
+  const allowed = anchors.map(({ label }) => demand.anchors === undefined || demand.anchors.includes(label));
+  const mask = allowed.reduce((bits, yes, bit) => bits | (yes ? 1 << bit : 0), 0);
+  const ofVendor = demand.scopes?.includes(`urn:uuid:${vendorId}`);
+  return [
+    define(`DEMAND_${index}_ROLE`, `"${comment(demand.role ?? '')}"`),
+    define(`DEMAND_${index}_ALGORITHM`, `(${demand.algorithm})`),
+    define(`DEMAND_${index}_ANCHORS`, `0x${mask.toString(16)}u`),
+    define(`DEMAND_${index}_SCOPE`, `${demand.scopes === undefined ? 0 : ofVendor ? 2 : 1}u`),
+  ];
+}
+
+function define(name: string, value: string): string {
+  return `#define FIELDSEAL_${name} ${value}`;
 }
 
 function tables(facts: HeaderFacts): string[] {

@@ -27,6 +27,7 @@ export {
   POLICY_ALGORITHMS,
   type PolicyAlgorithm,
   type PolicySigner,
+  type ResolvedDemand,
   type ResolvedPolicy,
   resolvePolicy,
   type SignerDemand,

@@ -5,6 +5,7 @@ import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
 import { defaultMemoryMap } from '../../src/image/index.ts';
 import { cHeader, type HeaderFacts } from '../../src/provision/index.ts';
+import { resolvePolicy } from '../../src/unit/index.ts';
 
 const compiler = spawnSync('gcc', ['--version']).status === 0;
 const facts: HeaderFacts = {
@@ -20,6 +21,21 @@ const facts: HeaderFacts = {
   macKeys: [{ label: 'class key', id: '0102', slot: 4, checkValue: 'a1b2c3d4' }],
   floors: { sequenceNumber: 2n ** 40n, securityVersion: 5, signerGeneration: 2 },
   memory: defaultMemoryMap({ core: 'cortex-m' }),
+  policy: resolvePolicy(
+    {
+      rule: 'at_least',
+      count: 1,
+      roles: [
+        { role: 'approver', algorithm: 'HSS-LMS', scope: 'vendor' },
+        { anchors: ['none'], scope: 'class' },
+      ],
+    },
+    {
+      algorithm: -9,
+      classScopes: ['urn:uuid:149a892a-ea1e-5f65-bce3-27594a29ad0f'],
+      vendorScope: 'urn:uuid:4638e62c-7425-55c8-b299-247f7870a11f',
+    },
+  ),
 };
 
 describe.skipIf(!compiler && process.env.CI !== 'true')('the C header (needs gcc)', () => {
@@ -49,6 +65,7 @@ describe.skipIf(!compiler && process.env.CI !== 'true')('the C header (needs gcc
       '1 1 1 4 3 0 1099511627776 5 2',
       `${facts.memory.slots[0]!.address} ${facts.memory.slots[1]!.address} ${facts.memory.slots[1]!.size}`,
       '4096 8 255 suit-sha256-esp256-ecdh-a128ctr',
+      '1 2 approver -46 1 2 [] -9 0 1',
     ]);
   });
 });
@@ -74,6 +91,9 @@ int main(void) {
          FIELDSEAL_SLOT_1_SIZE);
   printf("%" PRIu32 " %" PRIu32 " %u %s\\n", FIELDSEAL_ERASE_PAGE, FIELDSEAL_WRITE_UNIT, FIELDSEAL_ERASED_VALUE,
          FIELDSEAL_PROFILE);
+  printf("%u %u %s %d %u %u [%s] %d %u %u\\n", FIELDSEAL_SIGNATURES_NEEDED, FIELDSEAL_DEMAND_COUNT,
+         FIELDSEAL_DEMAND_0_ROLE, FIELDSEAL_DEMAND_0_ALGORITHM, FIELDSEAL_DEMAND_0_ANCHORS, FIELDSEAL_DEMAND_0_SCOPE,
+         FIELDSEAL_DEMAND_1_ROLE, FIELDSEAL_DEMAND_1_ALGORITHM, FIELDSEAL_DEMAND_1_ANCHORS, FIELDSEAL_DEMAND_1_SCOPE);
   return 0;
 }
 `;

@@ -19,6 +19,11 @@ export async function run(call: Call): Promise<number> {
   call.out.caution(
     'the anchor it holds must be locked on the part, and the lock proved; see docs/deployment-profile.md.',
   );
+  if (deviceClass.rights) {
+    call.out.caution(
+      'the access control list of the class is not in it: a bootloader of yours must bring its own.',
+    );
+  }
   call.out.result({ format: 'fieldseal.header/1', class: deviceClass.name, file, size_bytes: text.length });
   return EXIT.done;
 }
@@ -41,6 +46,7 @@ function factsOf(workspace: Workspace, deviceClass: DeviceClass, keySlot: number
       signerGeneration: deviceClass.certificatePolicy.minimumSignerGeneration,
     },
     memory: deviceClass.memory,
+    policy: deviceClass.policy,
   };
 }
 
