@@ -1,7 +1,13 @@
 import { equal, fromHex } from '../bytes/index.ts';
 import type { KeyDescription } from '../keys/index.ts';
 import { formatUuid } from '../suit/index.ts';
-import { POLICY_ALGORITHMS, type PolicySigner, type Standing, standingOf } from '../unit/index.ts';
+import {
+  POLICY_ALGORITHMS,
+  type PolicySigner,
+  type Standing,
+  standingOf,
+  UNIT_LIMITS,
+} from '../unit/index.ts';
 import { type DeviceClass, listKeys, readCertificates, readKey, type Workspace } from '../workspace/index.ts';
 import {
   type Anchor,
@@ -67,7 +73,7 @@ export function chooseSigner(
 }
 
 /** Most signers of one payload: as many as a unit with a policy looks at. */
-export const MOST_SIGNERS = 8;
+export const MOST_SIGNERS = UNIT_LIMITS.signatures.value;
 
 /** Who signs, and how far that comes by the policy of the class. */
 export interface ChosenSigners {

@@ -19,11 +19,11 @@ export { type JsonPath, UnitRecordError } from './json-read.ts';
 export type { KeepResult } from './keep.ts';
 export { beginLife, openUnit, type Unit, type UnitParts } from './life.ts';
 export type { RecoveryImage, RunningImage, VolatileMemory } from './life-board.ts';
+export { UNIT_LIMITS } from './limits.ts';
 export type { Marks, SlotCondition, SlotMark } from './marks.ts';
 export { messageAlgorithm } from './message-algorithm.ts';
 export {
   type AuthenticationPolicy,
-  MAXIMUM_DEMANDS,
   POLICY_ALGORITHMS,
   type PolicyAlgorithm,
   type PolicySigner,

@@ -13,6 +13,17 @@ export const UNIT_LIMITS = {
     reason:
       'whose signers are looked at: each costs as many verifications as its chain is long, and nobody has authenticated it yet',
   },
+  demands: {
+    value: 8,
+    unit: 'signers',
+    reason: 'that a policy asks for: as many as signatures are looked at',
+  },
+  rights: {
+    value: 32,
+    unit: 'rows',
+    reason:
+      'of an access control list, and components in each: a record is small, and each row is gone through',
+  },
   slots: {
     value: 16,
     unit: 'slots',

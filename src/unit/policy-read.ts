@@ -1,5 +1,6 @@
 import { SIGNER_ROLE } from '../x509/index.ts';
 import { choice, count, fail, hex, list, object, optional, type Reader, text } from './json-read.ts';
+import { UNIT_LIMITS } from './limits.ts';
 import {
   type AuthenticationPolicy,
   MAXIMUM_DEMANDS,
@@ -9,8 +10,7 @@ import {
 import type { UnitRecord } from './record.ts';
 import { GUARDED_COMMANDS, type GuardedCommand, type SignerRight } from './rights.ts';
 
-const MAXIMUM_RIGHTS = 32;
-const MAXIMUM_COMPONENTS = 32;
+const MAXIMUM_RIGHTS = UNIT_LIMITS.rights.value;
 const COMPONENT_PREFIX = /^[^/]+(?:\/[^/]+)*$/;
 
 const role = text({ pattern: SIGNER_ROLE, maximum: 32, expected: 'a role, such as approver' });
@@ -40,7 +40,7 @@ export const signerRights = list(
     components: optional(
       list(text({ pattern: COMPONENT_PREFIX, expected: 'segments parted by /' }), {
         minimum: 1,
-        maximum: MAXIMUM_COMPONENTS,
+        maximum: MAXIMUM_RIGHTS,
       }),
     ),
     commands: optional(

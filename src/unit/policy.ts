@@ -3,6 +3,8 @@
  * each by what its signer is. Pure; the unit judges by it, and sealing counts by it before a number is used.
  */
 
+import { UNIT_LIMITS } from './limits.ts';
+
 /** Algorithms that a policy may name, with their COSE ids (RFC 9864, RFC 8778). */
 export const POLICY_ALGORITHMS = { ESP256: -9, Ed25519: -19, 'HSS-LMS': -46 } as const;
 export type PolicyAlgorithm = keyof typeof POLICY_ALGORITHMS;
@@ -26,8 +28,8 @@ export interface AuthenticationPolicy {
   readonly roles: readonly SignerDemand[];
 }
 
-/** Most demands of one policy: as many as signatures are looked at. */
-export const MAXIMUM_DEMANDS = 8;
+/** Most demands of one policy. */
+export const MAXIMUM_DEMANDS = UNIT_LIMITS.demands.value;
 
 /** A demand with everything filled in that the class decides. */
 export interface ResolvedDemand {

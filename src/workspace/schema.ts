@@ -1,6 +1,6 @@
 import * as z from 'zod';
 import { parseSize } from '../image/index.ts';
-import { GUARDED_COMMANDS, type GuardedCommand, MAXIMUM_DEMANDS, POLICY_ALGORITHMS } from '../unit/index.ts';
+import { GUARDED_COMMANDS, type GuardedCommand, POLICY_ALGORITHMS, UNIT_LIMITS } from '../unit/index.ts';
 import { SIGNER_ROLE } from '../x509/index.ts';
 import { PROFILES } from './profiles.ts';
 
@@ -119,7 +119,7 @@ const authentication = group('Which signatures units ask for. Left out: one, of 
     ['any', 'all', 'at_least'],
     'all',
   ),
-  count: whole('With at_least: how many.', 1, MAXIMUM_DEMANDS, 2).optional(),
+  count: whole('With at_least: how many.', 1, UNIT_LIMITS.demands.value, 2).optional(),
   roles: few(
     'What each signer must be.',
     group('One signer. What is left out is not asked for.', {
@@ -136,7 +136,7 @@ const authentication = group('Which signatures units ask for. Left out: one, of 
         'class',
       ).optional(),
     }),
-    MAXIMUM_DEMANDS,
+    UNIT_LIMITS.demands.value,
   ),
 });
 
@@ -158,7 +158,7 @@ const rights = few(
         .regex(/^[^/]+(?:\/[^/]+)*$/, { error: COMPONENT })
         .max(128, { error: 'at most 128 characters' })
         .meta({ description: 'Segments parted by /.', examples: ['main'] }),
-      32,
+      UNIT_LIMITS.rights.value,
     ).optional(),
     commands: few(
       'Commands that change or start a component.',
@@ -166,7 +166,7 @@ const rights = few(
       8,
     ).optional(),
   }),
-  32,
+  UNIT_LIMITS.rights.value,
 );
 
 /** Schema of classes/NAME.yaml. */
