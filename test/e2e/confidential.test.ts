@@ -59,6 +59,7 @@ describe.each([
     expect(readFileSync(at(`${name}.suit`)).includes(image.subarray(8, 64))).toBe(false);
     const inspected = bench.ok(`inspect ${name}.suit --json`, json).stdout;
     expect(inspected).toContain('parameter-encryption-info');
+    expect(inspected).not.toContain('"problem"');
     for (const serial of ['0001', '0002']) {
       const unit = `${name}-${serial}.unit`;
       bench.ok(`check ${name}.suit --unit ${unit}`, WS);

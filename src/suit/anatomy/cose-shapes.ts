@@ -86,7 +86,7 @@ function sayAlgorithm(item: CborItem): string | undefined {
 const HEADER_MAP: Shape = { title: 'headers', clause: 'RFC 9052 3', entry: headerPart };
 const PROTECTED: Part = {
   name: 'protected',
-  shape: { title: 'protected headers', clause: 'RFC 9052 3', wraps: HEADER_MAP },
+  shape: { title: 'protected headers', clause: 'RFC 9052 3', wraps: HEADER_MAP, mayBeEmpty: true },
 };
 const UNPROTECTED: Part = { name: 'unprotected', shape: { ...HEADER_MAP, title: 'unprotected headers' } };
 const PAYLOAD: Part = {

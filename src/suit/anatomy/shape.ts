@@ -8,6 +8,8 @@ export interface Shape {
   readonly say?: (item: CborItem) => string | undefined;
   /** Shape of the one item that a byte string wraps. */
   readonly wraps?: Shape;
+  /** Whether the byte string may wrap nothing: protected headers without parameters (RFC 9052 section 3). */
+  readonly mayBeEmpty?: boolean;
   /** What an entry of a map is, by its key. */
   readonly entry?: (key: CborItem) => Part;
   /** What an element of an array is. */

@@ -115,6 +115,7 @@ export class Walker {
 
   private wrapped(item: CborBytes, shape: Shape, wraps: Shape, path: string): Region {
     const head = headRegion(item, item.contentStart, path, 'wrapper');
+    if (shape.mayBeEmpty && item.value.length === 0) return this.finish(item, shape, path, [head]);
     const inner = this.depth < DEEPEST ? decodeWrapped(item) : new CborError('too-deep', item.start);
     if (inner instanceof CborError) {
       const parts = scanHeads(item.value, item.contentStart, path, inner.message);
