@@ -108,6 +108,23 @@ describe('transition to post-quantum signatures: ESP256 and HSS/LMS together', (
   });
 });
 
+describe('a post-quantum signature added to a detached payload', () => {
+  it('uses one leaf, which the ledger and the record name; the image beside it stays', () => {
+    const line = 'seal app.bin --class vent --version 1.5.0 --signer line-1 --unfinished --detached --json';
+    const half = bench.ok(`${line} --security-version 3 --out half-q.suit`, WS).json;
+    expect(half.leaves).toEqual([]);
+    const added = bench.ok('signature add half-q.suit --signer line-q --out whole-q.suit --json', WS).json;
+    expect(added.leaves).toEqual([{ key: 'line-q', fingerprint: added.signer.fingerprint, leaf: '1' }]);
+    expect(read(...added.record.split('/')).leaves).toEqual(added.leaves);
+    const { entries } = bench.ok('ledger list --json', WS).json;
+    expect(entries.at(-1).facts.leaves).toEqual(added.leaves);
+    bench.ok('ledger check', WS);
+    const { json } = bench.ok('check whole-q.suit --unit new.unit --image app.bin --json', WS);
+    expect(json.verdict).toBe('accepted');
+    expect(check('half-q.suit', 'new.unit').refusal.code).toBe('authentications-too-few');
+  });
+});
+
 describe('author and approver, two of two; the second signs later', () => {
   beforeAll(() => {
     bench.ok('class add dosing --model DC-1 --scheme asymmetric', WS);
