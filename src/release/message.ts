@@ -2,7 +2,7 @@ import { toHex } from '../bytes/index.ts';
 import { decodeCose, encryptMessage, type MacKey } from '../cose/index.ts';
 import { sha256 } from '../crypto/index.ts';
 import { openEnvelope, SuitError } from '../suit/index.ts';
-import { messageAlgorithm } from '../unit/index.ts';
+import { messageAlgorithm, UNIT_LIMITS } from '../unit/index.ts';
 import {
   appendEntry,
   type DeviceClass,
@@ -18,8 +18,6 @@ import type { SealRequest } from './request.ts';
 
 /** What an envelope is, as messages name it (IANA media type of draft-ietf-suit-manifest section 11). */
 const MEDIA_TYPE = 'application/suit-envelope+cose';
-/** A message is held in memory as a whole, here and on units. */
-const LARGEST = 64 << 20;
 /** An envelope to be encrypted for sending. */
 export interface MessageRequest
   extends Pick<
@@ -83,8 +81,11 @@ function requireMessages({ name, confidentiality }: DeviceClass): void {
 function readEnvelope(path: string): Uint8Array {
   const source = fileSource(path);
   try {
-    if (source.size > LARGEST)
-      throw notSendable(path, `it has ${source.size} bytes; at most ${LARGEST} are taken`);
+    if (source.size > UNIT_LIMITS.messageBytes.value)
+      throw notSendable(
+        path,
+        `it has ${source.size} bytes; at most ${UNIT_LIMITS.messageBytes.value} are taken`,
+      );
     openEnvelope(source);
     return source.read(0, source.size).slice();
   } catch (error) {

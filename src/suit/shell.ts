@@ -58,8 +58,15 @@ function notAnEnvelope(tag: number | bigint): SuitError {
   const means =
     tag === MANIFEST_TAG
       ? 'this is a manifest without an envelope (tag 1070): nothing in it can be authenticated'
-      : `this is no SUIT envelope: tag 107 was expected, found tag ${tag}. Is it the right file?`;
+      : `this is no SUIT envelope: tag 107 was expected, found tag ${tag}. ${hintOf(tag)}`;
   return new SuitError('not-an-envelope', 0, means);
+}
+
+/** COSE_Mac0 and COSE_Sign1 (RFC 9052 section 2): an encrypted message that carries an envelope begins so. */
+function hintOf(tag: number | bigint): string {
+  return tag === 17 || tag === 18
+    ? 'If it is an encrypted message, only a unit that it was sent to can open it.'
+    : 'Is it the right file?';
 }
 
 /** Reads the key at `offset` and the head of the byte string after it; the content is not read. */

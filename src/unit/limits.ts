@@ -24,6 +24,12 @@ export const UNIT_LIMITS = {
     reason:
       'of an access control list, and components in each: a record is small, and each row is gone through',
   },
+  messageBytes: {
+    value: 64 << 20,
+    unit: 'bytes',
+    reason:
+      'of an encrypted message: it is held in memory as a whole until it is decrypted; a large image goes beside it',
+  },
   slots: {
     value: 16,
     unit: 'slots',

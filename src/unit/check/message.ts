@@ -1,5 +1,6 @@
 import { type ByteSource, sourceOf } from '../../bytes/index.ts';
 import { type AuthenticityCheck, type CoseVerdict, openMessage } from '../../cose/index.ts';
+import { UNIT_LIMITS } from '../limits.ts';
 import { messageAlgorithm } from '../message-algorithm.ts';
 import { prepareRecord } from '../prepared.ts';
 import type { RefusalCode } from '../refusals.ts';
@@ -15,8 +16,6 @@ import type { SignerRules } from './signer-path.ts';
 /** First bytes of COSE messages (RFC 9052 section 2): Encrypt0, Mac0 and Sign1 in one byte, Encrypt, Mac and Sign in two. */
 const ONE_BYTE = [0xd0, 0xd1, 0xd2];
 const TWO_BYTES = { first: 0xd8, second: [96, 97, 98] };
-/** A message is held in memory as a whole: an envelope, and at most one image in it. */
-const LARGEST = 64 << 20;
 /**
  * Before step 1 proper: where the file is an encrypted message, its signature or MAC is judged by the unit's own rules
  * for signers, and only then is it decrypted. Gives the envelope in it, whose steps all follow; any other file as it is.
@@ -30,9 +29,10 @@ export function judgeMessage(
 ): ByteSource {
   if (!isMessage(source)) return source;
   trace.enter('envelope');
-  trace.require(source.size <= LARGEST, 'envelope-too-large', {
+  const largest = UNIT_LIMITS.messageBytes.value;
+  trace.require(source.size <= largest, 'envelope-too-large', {
     what: 'size of the message in bytes',
-    expected: `at most ${LARGEST}`,
+    expected: `at most ${largest}`,
     found: source.size,
     source: 'docs/deployment-profile.md; RFC 9124 4.3.21',
   });
