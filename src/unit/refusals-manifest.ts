@@ -115,9 +115,9 @@ export const FRESHNESS_REFUSALS = rowsOf('freshness', {
     'RFC 9124 4.3.1; docs/deployment-profile.md',
   ],
   'fell-back-before': [
-    'the same manifest fell back on this unit as often as it may',
-    'It was installed, did not prove itself, and would most likely fail again.',
-    'Repair the firmware and seal it; a higher sequence number is taken again.',
+    'the same manifest came to nothing on this unit as often as it may',
+    'It did not prove itself, or was not what was sealed once it was decrypted, and would most likely fail again.',
+    'Repair the firmware, or find out what happens to it on the way, and seal again; a higher number is taken.',
     'docs/deployment-profile.md; draft-ietf-suit-manifest 6.1',
   ],
   'security-version-malformed': [
