@@ -28,6 +28,8 @@ function filesIn(folder: string): string[] {
 
 interface Pool {
   readonly target: Target;
+  readonly seeds: readonly Uint8Array[];
+  /** The seeds, and what was kept: most of that is refused, so half of the cases begin from a sound input. */
   readonly inputs: readonly Uint8Array[];
   /** Kinds of ends that a kept input already has. */
   readonly known: Set<string>;
@@ -40,8 +42,9 @@ export async function targetFuzzer(corpus: string, keep: boolean): Promise<Fuzze
   for (const target of TARGETS) pools.set(target.name, await poolOf(target, corpus));
   const inputOf = (name: string, seed: number, number: number) => {
     const random = new Random(seed, name, number);
-    const { target, inputs } = pools.get(name)!;
-    return target.mutate(random, random.pick(inputs), random.pick(inputs));
+    const { target, seeds, inputs } = pools.get(name)!;
+    const input = random.pick(random.chance(0.5) ? seeds : inputs);
+    return target.mutate(random, input, random.pick(inputs));
   };
   return {
     names: TARGETS.map(({ name }) => name),
@@ -61,8 +64,15 @@ export async function targetFuzzer(corpus: string, keep: boolean): Promise<Fuzze
 
 async function poolOf(target: Target, corpus: string): Promise<Pool> {
   const kept = corpusOf(corpus, target.name).map(([, input]) => input);
-  const inputs = [...(await target.seeds()), ...kept];
-  return { target, inputs, known: new Set(inputs.map((input) => target.read(input))), kept: kept.length };
+  const seeds = await target.seeds();
+  const inputs = [...seeds, ...kept];
+  return {
+    target,
+    seeds,
+    inputs,
+    known: new Set(inputs.map((input) => target.read(input))),
+    kept: kept.length,
+  };
 }
 
 function keepNew(pool: Pool, corpus: string, input: Uint8Array, end: string): void {

@@ -15,7 +15,8 @@ export interface KeepResult extends Verdict {
 
 /**
  * Keeps the running image on trial (step 12), whose self-test passed: one mark makes it kept and raises the sequence
- * floor to its number and the security floor to its security version. Again on a kept image it changes nothing.
+ * floor to its number and the security floor to its security version. Again on a kept image it changes nothing,
+ * but verifies it all the same: marks that were set back may call an image kept that is not in the slot.
  * Throws `PowerCut`.
  */
 export function keep(board: Board): KeepResult {
@@ -23,11 +24,11 @@ export function keep(board: Board): KeepResult {
   const verdict = decide('unit', ['keep'], (trace) => {
     trace.enter('keep');
     const { slot, marks } = requireRunning(board, trace);
-    already = marks.slots[slot]!.state === 'kept';
-    if (already) return noteKept(trace, slotName(board, slot));
     const { facts } = judgeSlot(board, marks, slot, marks.floors);
     if (!facts)
       return refuseStranding(trace, `the image in slot ${slotName(board, slot)} no longer verifies`);
+    already = marks.slots[slot]!.state === 'kept';
+    if (already) return noteKept(trace, slotName(board, slot));
     trace.facts.sequenceNumber = facts.sequenceNumber;
     trace.facts.securityVersion = facts.securityVersion;
     const { manifestDigest } = marks.slots[slot]!;

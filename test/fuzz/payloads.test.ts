@@ -3,6 +3,7 @@ import { changeValue, write } from '../../scripts/fuzz/cbor-tree.ts';
 import { ATTACKS } from '../../scripts/fuzz/payloads/classes.ts';
 import { type KeptPayload, payloadFuzzer } from '../../scripts/fuzz/payloads/fuzzer.ts';
 import { Violation } from '../../scripts/fuzz/payloads/judge.ts';
+import { SpyStore } from '../../scripts/fuzz/payloads/spy.ts';
 import { runStretch } from '../../scripts/fuzz/stretch.ts';
 import { corpusOf } from '../../scripts/fuzz/target-fuzzer.ts';
 import { fromHex, toUtf8 } from '../../src/bytes/index.ts';
@@ -68,6 +69,24 @@ describe('the judge itself sees', () => {
   });
 });
 
+describe('the spy sees', () => {
+  it('what is written outside the places that are open, and nothing else', () => {
+    const store = new SpyStore(new Uint8Array(64));
+    store.open = [{ offset: 16, size: 16 }];
+    store.write(16, new Uint8Array(16));
+    expect(store.breaches).toEqual([]);
+    store.write(24, new Uint8Array(16));
+    expect(store.breaches).toHaveLength(1);
+    expect(store.writes).toBe(2);
+  });
+
+  it('anything written before a decision was made', () => {
+    const store = new SpyStore(new Uint8Array(64));
+    store.write(0, new Uint8Array(1));
+    expect(store.breaches).toHaveLength(1);
+  });
+});
+
 describe('payloads that once broke a promise', () => {
   const kept = corpusOf('test/corpus', 'regressions').map(([name, bytes]) => [name, toUtf8(bytes)] as const);
 
@@ -77,14 +96,19 @@ describe('payloads that once broke a promise', () => {
 });
 
 function judgeKept({ class: of, seed, number, unit, ...payload }: KeptPayload): void {
-  if (payload.envelope_hex === undefined) return void fuzzer.run(of, seed, number);
-  benches
-    .find(({ rig }) => rig.name === unit)!
-    .judge({
-      kind: 'payload',
-      envelope: fromHex(payload.envelope_hex),
-      image: payload.image_hex === undefined ? undefined : fromHex(payload.image_hex),
-      sealed: (payload.sealed_hex ?? []).map(fromHex),
-      ...(payload.unsealed ? { unsealed: true as const } : {}),
-    });
+  const { envelope_hex: envelope, image_hex: image, moment, changes = [] } = payload;
+  if (!envelope && !moment) return void fuzzer.run(of, seed, number);
+  const bench = benches.find(({ rig }) => rig.name === unit)!;
+  if (moment) {
+    const change = (bytes: Uint8Array) =>
+      changes.forEach(([at, value]) => void bytes.fill(value, at, at + 1));
+    return void bench.judge({ kind: 'tampering', moment, change });
+  }
+  bench.judge({
+    kind: 'payload',
+    envelope: fromHex(envelope!),
+    image: image === undefined ? undefined : fromHex(image),
+    sealed: (payload.sealed_hex ?? []).map(fromHex),
+    ...(payload.unsealed ? { unsealed: true as const } : {}),
+  });
 }

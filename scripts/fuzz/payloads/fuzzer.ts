@@ -1,11 +1,12 @@
 /** Payload fuzzing as tasks: one for each class of attack. */
 import { fromUtf8, toHex } from '../../../src/bytes/index.ts';
 import type { Fuzzer } from '../task.ts';
-import type { AttackClass } from './attack.ts';
+import type { AttackClass, Tampering } from './attack.ts';
 import { ATTACKS } from './classes.ts';
+import type { Rig } from './rig.ts';
 import { endingOf, PayloadFuzz } from './run.ts';
 
-/** A kept case. Attacks on flash have no payload: class, seed and number say it all. */
+/** A kept case. Flash that fails has neither payload nor changes: class, seed and number say it all. */
 export interface KeptPayload {
   readonly class: string;
   readonly seed: number;
@@ -16,6 +17,9 @@ export interface KeptPayload {
   readonly image_hex?: string | undefined;
   readonly sealed_hex?: readonly string[];
   readonly unsealed?: true;
+  readonly moment?: Tampering['moment'];
+  /** Offset in the store and new value of each byte that was changed. */
+  readonly changes?: readonly (readonly [number, number])[];
 }
 
 /** The classes of attack as a fuzzer. */
@@ -36,7 +40,9 @@ export async function payloadFuzzer(): Promise<Fuzzer & { readonly payloads: Pay
               sealed_hex: attack.sealed.map(toHex),
               ...(attack.unsealed ? { unsealed: true as const } : {}),
             }
-          : {};
+          : attack.kind === 'tampering'
+            ? { moment: attack.moment, changes: changesOf(bench.rig, attack) }
+            : {};
       const kept: KeptPayload = {
         class: name,
         seed,
@@ -49,4 +55,12 @@ export async function payloadFuzzer(): Promise<Fuzzer & { readonly payloads: Pay
       return { path: `regressions/${name}-${seed}-${number}.json`, content };
     },
   };
+}
+
+/** What an attack on flash changes, byte by byte. */
+function changesOf(rig: Rig, { moment, change }: Tampering): [number, number][] {
+  const before = moment === 'ready' ? rig.ready : rig.onTrial;
+  const after = before.slice();
+  change(after);
+  return [...after].flatMap((value, at) => (value === before[at] ? [] : [[at, value]]));
 }

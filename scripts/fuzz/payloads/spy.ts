@@ -7,7 +7,7 @@ import type { FlashSpan, Store } from '../../../src/unit/index.ts';
 export class SpyStore implements Store {
   readonly size: number;
   readonly bytes: Uint8Array;
-  /** Where writing is allowed, in bytes of the store; undefined: nowhere. */
+  /** Where writing is allowed, in bytes of the store. */
   open: readonly FlashSpan[] = [];
   writes = 0;
   readonly breaches: string[] = [];
