@@ -8,8 +8,6 @@ import { SealError } from './error.ts';
 import type { ImageInput, SealProgress } from './request.ts';
 
 const PIECE = 1 << 20;
-/** Bytes between two breaths, in which prompts and timers get their turn: about 10 ms of hashing. */
-const BREATH = 1 << 24;
 
 /** An image laid out, with the open file it comes from. */
 export interface OpenedImage {
@@ -59,16 +57,10 @@ export async function hashImages(
   let doneBytes = 0;
   for (const image of images) {
     const hash = startSha256();
-    let sinceBreath = BREATH;
-    for (const piece of piecesOf(image)) {
-      if (sinceBreath >= BREATH) {
-        await setImmediate();
-        signal.throwIfAborted();
-        sinceBreath = 0;
-      }
+    for await (const piece of image.isFile ? image.file.piecesAhead() : inTurns(piecesOf(image))) {
+      signal.throwIfAborted();
       hash.update(piece);
       doneBytes += piece.length;
-      sinceBreath += piece.length;
       progress({ doing: 'reading', doneBytes, totalBytes });
     }
     const digest = hash.digest();
@@ -79,6 +71,14 @@ export async function hashImages(
     });
   }
   return prepared;
+}
+
+/** The same pieces, and before each the turn of prompts and timers. */
+async function* inTurns(pieces: Iterable<Uint8Array>): AsyncGenerator<Uint8Array> {
+  for (const piece of pieces) {
+    await setImmediate();
+    yield piece;
+  }
 }
 
 /** Refuses to go on where a file was written to since it was opened. */

@@ -1,8 +1,11 @@
-import { closeSync, fstatSync, openSync, readSync } from 'node:fs';
+import { closeSync, fstatSync, openSync, read, readSync } from 'node:fs';
+import { promisify } from 'node:util';
 import type { ByteSource } from '../bytes/index.ts';
 import { fromSystem, WorkspaceError } from './errors.ts';
 
 const PIECE = 1 << 20;
+const PIECE_AHEAD = 1 << 21;
+const readLater = promisify(read);
 
 /** A file open for reading at any place. */
 export interface FileSource extends ByteSource {
@@ -11,6 +14,11 @@ export interface FileSource extends ByteSource {
    * the next is asked for. `RangeError` as for `read`.
    */
   pieces(offset?: number, length?: number): Generator<Uint8Array>;
+  /**
+   * The whole file in order, in pieces of at most 2 MiB: while one is worked on, another thread reads the next. The
+   * bytes of one are good until the next is asked for.
+   */
+  piecesAhead(): AsyncGenerator<Uint8Array>;
   /** Whether size and time of the last change are still those at opening. */
   unchanged(): boolean;
   close(): void;
@@ -52,6 +60,7 @@ export function fileSource(path: string): FileSource {
         yield piece;
       }
     },
+    piecesAhead: () => readAhead(handle, size, path),
     unchanged: () => {
       const now = attempt(path, () => fstatSync(handle, { bigint: true }));
       return now.size === facts.size && now.mtimeNs === facts.mtimeNs;
@@ -60,17 +69,54 @@ export function fileSource(path: string): FileSource {
   };
 }
 
+async function* readAhead(handle: number, size: number, path: string): AsyncGenerator<Uint8Array> {
+  const length = Math.min(PIECE_AHEAD, size);
+  let [filling, free] = [Buffer.allocUnsafeSlow(length), Buffer.allocUnsafeSlow(length)];
+  const begin = (offset: number, buffer: Buffer) => {
+    const reading = fillFrom(handle, buffer.subarray(0, Math.min(length, size - offset)), offset, path);
+    reading.catch(() => {}); // Whoever asks for the piece learns of it.
+    return reading;
+  };
+  let next = begin(0, filling);
+  try {
+    for (let offset = 0; offset < size; offset += length) {
+      const piece = await next;
+      [filling, free] = [free, filling];
+      next = begin(Math.min(offset + length, size), filling);
+      yield piece;
+    }
+  } finally {
+    await next.catch(() => {}); // The file must not be closed under a read.
+  }
+}
+
+/** As `readFully`, on another thread; gives the filled buffer. */
+async function fillFrom(handle: number, bytes: Buffer, offset: number, path: string): Promise<Uint8Array> {
+  for (let done = 0; done < bytes.length; ) {
+    const { bytesRead } = await readLater(handle, bytes, done, bytes.length - done, offset + done).catch(
+      (error: unknown) => {
+        throw fromSystem(error, `read ${path}`, path);
+      },
+    );
+    if (bytesRead === 0) throw becameShorter(path);
+    done += bytesRead;
+  }
+  return bytes;
+}
+
 function readFully(handle: number, bytes: Uint8Array, offset: number, path: string): void {
   for (let done = 0; done < bytes.length; ) {
     const count = readSync(handle, bytes, done, bytes.length - done, offset + done);
-    if (count === 0) {
-      throw new WorkspaceError('file-trouble', `${path} became shorter while it was read`, {
-        hint: 'let the build finish, then run the command again',
-        file: path,
-      });
-    }
+    if (count === 0) throw becameShorter(path);
     done += count;
   }
+}
+
+function becameShorter(path: string): WorkspaceError {
+  return new WorkspaceError('file-trouble', `${path} became shorter while it was read`, {
+    hint: 'let the build finish, then run the command again',
+    file: path,
+  });
 }
 
 function attempt<T>(path: string, action: () => T): T {

@@ -140,6 +140,29 @@ describe('file sources', () => {
     source.close();
   });
 
+  test('read a file with the next piece on its way, to its end or not; a file cut meanwhile is told', async () => {
+    const path = join(emptyFolder(), 'image.bin');
+    const content = Buffer.alloc((4 << 20) + 7);
+    for (let i = 0; i < content.length; i += 5) content[i] = i >>> 9;
+    fs.writeFileSync(path, content);
+    const source = fileSource(path);
+    const copies: Buffer[] = [];
+    for await (const piece of source.piecesAhead()) copies.push(Buffer.from(piece));
+    expect(Buffer.concat(copies).equals(content)).toBe(true);
+    for await (const piece of source.piecesAhead()) {
+      expect(content.subarray(0, piece.length).equals(piece)).toBe(true);
+      break;
+    }
+    fs.truncateSync(path, 3 << 20);
+    const toItsEnd = async () => {
+      for await (const piece of source.piecesAhead()) expect(piece.length).toBeGreaterThan(0);
+    };
+    const error = await failure(toItsEnd);
+    expect(error.code).toBe('file-trouble');
+    expect(error.message).toContain('became shorter');
+    source.close();
+  });
+
   test('a file that is not there, a folder, and a file cut while it is read: each its own error', async () => {
     const folder = emptyFolder();
     expect((await failure(() => fileSource(join(folder, 'none')))).code).toBe('file-missing');
