@@ -19,6 +19,9 @@ function lockIsInstalled() {
 
 /** The Debian packages that end-to-end suites drive, by the command or file that shows them present. */
 const DEBIAN_PARTS = [
+  { name: 'python3', shows: 'python3', for: 'building the token adapter pkcs11js' },
+  { name: 'make', shows: 'make', for: 'building the token adapter pkcs11js' },
+  { name: 'g++', shows: 'g++', for: 'building the token adapter pkcs11js' },
   { name: 'openssl', shows: 'openssl', for: 'judging keys, chains and signatures' },
   { name: 'gnutls-bin', shows: 'certtool', for: 'a second judge of certificates, lists, requests and keys' },
   { name: 'softhsm2', shows: '/usr/bin/softhsm2-util', for: 'the token suites' },

@@ -14,8 +14,9 @@ const CHECKS = [
 const REPORT = '.test-output/vitest.json';
 
 process.chdir(fileURLToPath(new URL('..', import.meta.url)));
-prepareNpm();
+// The compiler first: npm builds the token adapter with it.
 const missing = prepareDebian();
+prepareNpm();
 const ci = process.env.CI === 'true';
 const totals = { passed: 0, failed: 0, skipped: 0 };
 
