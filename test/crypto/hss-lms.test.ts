@@ -1,7 +1,7 @@
 /** HSS/LMS: RFC 8554, RFC 9858; SubjectPublicKeyInfo by RFC 9802. Every key here is made for the test. */
 import fc from 'fast-check';
 import { afterEach, describe, expect, it, vi } from 'vitest';
-import { concat, fromHex, toHex } from '../../src/bytes/index.ts';
+import { concat, equal, fromHex, toHex } from '../../src/bytes/index.ts';
 import {
   HssTrees,
   hssCapacity,
@@ -106,7 +106,9 @@ describe('RFC 8554 4 to 6, RFC 9858: what is signed here verifies', () => {
     );
     fc.assert(
       fc.property(fc.uint8Array({ maxLength: 4000 }), fc.nat(signature.length), (tail, cut) => {
-        expect(verifySignature(key, MESSAGE, concat(signature.subarray(0, cut), tail))).toBe(false);
+        const other = concat(signature.subarray(0, cut), tail);
+        fc.pre(!equal(other, signature));
+        expect(verifySignature(key, MESSAGE, other)).toBe(false);
       }),
     );
   });
