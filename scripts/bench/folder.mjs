@@ -1,6 +1,15 @@
 // A folder for one run of the bench: a trial workspace of Hollin Ridge (invented), and files to work on.
 import { randomBytes } from 'node:crypto';
-import { closeSync, mkdtempSync, openSync, rmSync, statfsSync, truncateSync, writeSync } from 'node:fs';
+import {
+  closeSync,
+  fsyncSync,
+  mkdtempSync,
+  openSync,
+  rmSync,
+  statfsSync,
+  truncateSync,
+  writeSync,
+} from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
 import { runCommand } from './rounds.mjs';
@@ -32,12 +41,13 @@ export class BenchFolder {
     return runCommand([...FIELDSEAL, ...args], { cwd: this.workspace, env: this.env });
   }
 
-  /** A file of random bytes. */
+  /** A file of random bytes, on the disk already, so that writing it out disturbs no measurement. */
   randomFile(name, size) {
     const path = this.file(name);
     const handle = openSync(path, 'w');
     const block = randomBytes(Math.min(size, 16 * MIB));
     for (let done = 0; done < size; done += block.length) writeSync(handle, block, 0, block.length);
+    fsyncSync(handle);
     closeSync(handle);
     return path;
   }
