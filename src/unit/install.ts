@@ -147,7 +147,7 @@ function bringIn(job: Job, marks: Marks): void {
       from: from ?? 0,
       checkpoint: (progress) => board.journal.write({ ...board.journal.marks!, progress }),
     });
-    replaceArea(board.flash, board.layout.envelopes[slot]!, plan.storedEnvelope);
+    replaceArea(board.flash, board.layout.envelopes[slot]!, plan.storedEnvelope());
   });
   const pages = Math.ceil(size / board.flash.geometry.erase_page);
   trace.holds({
@@ -251,7 +251,7 @@ function requireClean(job: Job, content: ByteSource, size: number): void {
   const { erased_value: erased } = board.flash.geometry;
   const clean =
     restIs(content, size, erased) &&
-    areaHolds(board.flash, board.layout.envelopes[slot]!, plan.storedEnvelope);
+    areaHolds(board.flash, board.layout.envelopes[slot]!, plan.storedEnvelope());
   const question = {
     what: 'rest of the slot, and the envelope kept for start-up',
     expected: 'erased behind the image; the envelope as it was checked',
@@ -280,7 +280,7 @@ function release({ board, slot, plan }: Job): void {
 function commit({ board, trace, plan, slot }: Job): void {
   trace.enter('commit');
   const { sequenceNumber, manifestDigest } = plan;
-  const envelopeLength = plan.storedEnvelope.length;
+  const envelopeLength = plan.storedEnvelope().length;
   const question = {
     what: `mark of slot ${slotName(board, slot)}`,
     expected: 'ready',

@@ -30,7 +30,7 @@ export interface InstallPlan {
   /** Where the source is encrypted. Its content key is overwritten once the plan is carried out or given up. */
   readonly ciphertext?: Ciphertext | undefined;
   /** The envelope as it is kept for start-up: without integrated payloads. */
-  readonly storedEnvelope: Uint8Array;
+  storedEnvelope(): Uint8Array;
 }
 
 /** What lies in a slot and wants to be started. */

@@ -35,18 +35,22 @@ const AUTHORITY_USAGES: readonly KeyUsage[] = ['keyCertSign', 'cRLSign'];
  */
 export function judgeSigner(certificate: Certificate, demands: SignerDemands): SignerVerdict {
   const purpose = purposeProblem(certificate);
-  const key = fingerprint(certificate.spki);
   const generation = certificate.generation ?? 0;
-  if (!certificate.keyType) return refuse('signer-key', `fingerprint ${key}`);
+  if (!certificate.keyType) return refuse('signer-key', `fingerprint ${fingerprint(certificate.spki)}`);
   if (purpose) return refuse('signer-purpose', purpose);
   if (!isInScope(certificate, demands.scopes))
     return refuse('signer-scope', scopeDetail(certificate, demands));
-  if (demands.denied.some((denied) => denied.toLowerCase() === key))
-    return refuse('signer-denied', `fingerprint ${key}`);
+  const denied = demands.denied.length > 0 ? deniedKey(certificate, demands.denied) : undefined;
+  if (denied) return refuse('signer-denied', `fingerprint ${denied}`);
   if (!(generation >= demands.minimumGeneration)) {
     return refuse('signer-generation', `generation ${generation}, at least ${demands.minimumGeneration}`);
   }
   return { ok: true };
+}
+
+function deniedKey({ spki }: Certificate, denied: readonly string[]): string | undefined {
+  const key = fingerprint(spki);
+  return denied.find((each) => each.toLowerCase() === key) && key;
 }
 
 function refuse(code: SignerRefusal, detail: string): SignerVerdict {

@@ -56,7 +56,7 @@ export const fakeDecision: Decision = {
       sequenceNumber: read.number,
       manifestDigest: read.digest,
       image: { source: request.image, size: read.size, digest: read.imageDigest },
-      storedEnvelope: read.bytes,
+      storedEnvelope: () => read.bytes,
     };
   },
   judgeStored(trace, { envelope, content }, _unit, floors) {

@@ -245,7 +245,7 @@ describe('start-up judges by the same policy', () => {
       ...(['envelope', 'signer', 'authentication', 'manifest', 'freshness', 'identity', 'fit'] as const),
       'content',
     ]);
-    return judgeInstall(trace, { envelope }, unit).storedEnvelope;
+    return judgeInstall(trace, { envelope }, unit).storedEnvelope();
   }
 
   it('every block that counts is kept, once, and nothing else', async () => {

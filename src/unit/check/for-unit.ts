@@ -110,9 +110,7 @@ export function judgeInstall(trace: Trace, request: InstallRequest, unit: UnitVi
     manifestDigest: envelope.digest.bytes,
     image: { size: image.size, digest: image.digest, source: content?.source },
     ciphertext: content?.ciphertext,
-    get storedEnvelope() {
-      return kept.bytes();
-    },
+    storedEnvelope: kept.bytes,
   };
 }
 

@@ -5,7 +5,7 @@ import type { Envelope } from '../../suit/index.ts';
 /** The envelope as a unit keeps it for start-up: its size in bytes, and its bytes once they are wanted. */
 export interface KeptEnvelope {
   readonly size: number;
-  bytes(): Uint8Array;
+  readonly bytes: () => Uint8Array;
 }
 
 /** Tag 107, a map of two, and the key of the authentication wrapper; then the key of the manifest. */

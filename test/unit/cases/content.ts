@@ -225,7 +225,7 @@ function installed(by: UnitView, envelope: Uint8Array): Uint8Array {
     plan = judgeInstall(trace, { envelope: sourceOf(envelope) }, by);
   });
   if (!plan) throw new Error(`refused: ${verdict.refusal?.code}`);
-  return plan.storedEnvelope;
+  return plan.storedEnvelope();
 }
 
 /** What a start says to a kept envelope and a slot. */
