@@ -14,7 +14,27 @@ export interface Vouched {
 }
 
 /** A signer as policies and access control lists see it. */
-export function policySigner({ certificate, anchor }: SignerFacts, algorithm: number): PolicySigner {
-  const { spki, role, subjectAltUris: scopes } = certificate;
-  return { fingerprint: fingerprint(spki), role, algorithm, anchor, scopes };
+export function policySigner(facts: SignerFacts, algorithm: number): PolicySigner {
+  return new CertifiedSigner(facts, algorithm);
+}
+
+/** Most units have neither policy nor lists, and nobody asks for the fingerprint. */
+class CertifiedSigner implements PolicySigner {
+  readonly role: string | undefined;
+  readonly algorithm: number;
+  readonly anchor: string;
+  readonly scopes: readonly string[];
+  readonly #spki: Uint8Array;
+
+  constructor({ certificate, anchor }: SignerFacts, algorithm: number) {
+    this.role = certificate.role;
+    this.algorithm = algorithm;
+    this.anchor = anchor;
+    this.scopes = certificate.subjectAltUris;
+    this.#spki = certificate.spki;
+  }
+
+  get fingerprint(): string {
+    return fingerprint(this.#spki);
+  }
 }
