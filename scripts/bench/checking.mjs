@@ -4,7 +4,7 @@ import { lastCore, startWorker } from './worker.mjs';
 
 const ROUNDS = 7;
 /** Milliseconds until the checks are compiled. */
-const WARM_UP = 3000;
+const WARM_UP = 8000;
 const IMAGE_SIZE = 256 * 1024;
 
 export async function benchChecking(report, folder) {
