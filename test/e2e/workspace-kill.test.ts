@@ -1,9 +1,6 @@
-import { type ChildProcess, spawn } from 'node:child_process';
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { setTimeout as wait } from 'node:timers/promises';
-import { build } from 'esbuild';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import {
   addClass,
@@ -15,46 +12,18 @@ import {
   verifyLedger,
   writeRecord,
 } from '../../src/workspace/index.ts';
+import { buildWorker, runAndKill } from './killed-worker.ts';
 
 const ROUNDS = 12;
 const AT_ONCE = 3;
 let folder = '';
+let worker = '';
 
 beforeAll(async () => {
   folder = mkdtempSync(join(tmpdir(), 'fieldseal-kill-'));
-  await build({
-    entryPoints: ['test/workspace/killed-worker.ts'],
-    outfile: join(folder, 'worker.mjs'),
-    bundle: true,
-    platform: 'node',
-    format: 'esm',
-    external: ['pkcs11js'],
-    banner: {
-      js: "import { createRequire } from 'node:module'; const require = createRequire(import.meta.url);",
-    },
-    logLevel: 'error',
-  });
+  worker = await buildWorker('test/workspace/killed-worker.ts', folder);
 });
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
-
-/** Starts a worker, lets it take numbers, and kills it at a moment it does not choose. Gives the numbers it took. */
-async function runAndKill(root: string): Promise<string[]> {
-  const child: ChildProcess = spawn(process.execPath, [join(folder, 'worker.mjs'), root], {
-    stdio: ['ignore', 'pipe', 'pipe'],
-  });
-  let out = '';
-  let err = '';
-  child.stdout!.on('data', (text) => (out += text));
-  child.stderr!.on('data', (text) => (err += text));
-  const ended = new Promise<NodeJS.Signals | null>((resolve) =>
-    child.on('close', (_, signal) => resolve(signal)),
-  );
-  while (out === '' && child.exitCode === null) await wait(2);
-  await wait(Math.random() * 40);
-  child.kill('SIGKILL');
-  expect(await ended, err).toBe('SIGKILL');
-  return out.split('\n').slice(0, -1);
-}
 
 describe('kill -9 at any moment, several processes at once', () => {
   test('no number is given twice, the ledger verifies, and every entry has its record', async () => {
@@ -63,7 +32,7 @@ describe('kill -9 at any moment, several processes at once', () => {
     await addClass(workspace, { name: 'vent', model: 'VC-2', scheme: 'asymmetric' });
     const given: string[] = [];
     for (let round = 0; round < ROUNDS; round++) {
-      const taken = await Promise.all(Array.from({ length: AT_ONCE }, () => runAndKill(root)));
+      const taken = await Promise.all(Array.from({ length: AT_ONCE }, () => runAndKill(worker, [root], 40)));
       given.push(...taken.flat());
       expect(verifyLedger(workspace).findings).toEqual([]);
     }
