@@ -2,7 +2,8 @@ import { describe, expect, test } from 'vitest';
 import { equal, sourceOf } from '../../src/bytes/index.ts';
 import { PowerCut } from '../../src/unit/flash.ts';
 import type { Cut } from '../../src/unit/flash-emulated.ts';
-import { memoryStore, noteSize } from '../../src/unit/flash-pages.ts';
+import type { FlashLayout } from '../../src/unit/flash-layout.ts';
+import { memoryStore, noteSize, type Store } from '../../src/unit/flash-pages.ts';
 import type { VolatileMemory } from '../../src/unit/life-board.ts';
 import { CHECKPOINTS } from '../../src/unit/slots.ts';
 import { bringAndKeep, mustInstall, mustKeep, mustStart } from './cut-proof.ts';
@@ -20,8 +21,27 @@ function unitOn(options: RigOptions) {
   const store = memoryStore(rig.storeSize, rig.begin());
   const memory: VolatileMemory = { running: undefined };
   const power = (cut?: Cut) => rig.power(store, seededNoise(3), cut, memory);
+  const powerOver = (other: Store) => rig.power(other, seededNoise(3), undefined, memory);
   const { layout } = power().unit;
-  return { store, power, layout, memory };
+  return { store, power, powerOver, layout, memory };
+}
+
+/** The same flash with one bit that reads the other way round once its place was written `afterWrites` times. */
+function withFailingBit(store: Store, place: number, afterWrites: number): Store {
+  const covers = (offset: number, length: number) => offset <= place && place < offset + length;
+  let writes = 0;
+  return {
+    ...store,
+    write(offset, bytes) {
+      if (covers(offset, bytes.length)) writes += 1;
+      store.write(offset, bytes);
+    },
+    read(offset, length) {
+      const bytes = store.read(offset, length);
+      if (writes >= afterWrites && covers(offset, length)) bytes[place - offset]! ^= 1;
+      return bytes;
+    },
+  };
 }
 
 describe('install (design: one free slot, one mark)', () => {
@@ -131,6 +151,22 @@ describe('install (design: one free slot, one mark)', () => {
     mustInstall(power().unit, SECOND);
     mustStart(power().unit, 2);
   });
+
+  test.each([
+    // Stuck from the start, where nothing is programmed; gone wrong once it was erased and programmed.
+    ['behind the image', 0, ({ slots }: FlashLayout) => slots[1].offset + slots[1].size - 1],
+    ['in the envelope kept for start-up', 2, ({ envelopes }: FlashLayout) => envelopes[1]!.offset],
+  ])(
+    'RFC 9124 4.3.15: a bit that fails %s is read back, and the slot does not become ready',
+    (_, writes, place) => {
+      const { store, power, layout, powerOver } = unitOn(TWO);
+      bringAndKeep(FIRST)(power().unit);
+      const { unit } = powerOver(withFailingBit(store, place(layout), writes));
+      expect(unit.install(requestOf(SECOND)).refusal?.code).toBe('image-length-wrong');
+      expect(unit.marks()!.slots.map(({ state }) => state)).toEqual(['kept', 'empty']);
+      mustStart(unit, 1);
+    },
+  );
 
   test('the slot that runs is never written, even where the newer one no longer verifies', () => {
     const { store, power, layout } = unitOn(TWO);
