@@ -13,11 +13,18 @@ const ROOMS = [
   'delta',
   'unit',
   'report',
+  'attestation',
   'keys',
   'workspace',
   'authority',
   'release',
   'provision',
+  'rehearsal',
+  'plan',
+  'incident',
+  'evidence',
+  'broadcast',
+  'server',
   'cli',
 ];
 // Neighbours that stand above a room in the list and still must stay unknown to it (design: what each room knows nothing of).
