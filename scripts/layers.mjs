@@ -24,6 +24,7 @@ const ROOMS = [
   'incident',
   'evidence',
   'broadcast',
+  'answers',
   'server',
   'cli',
 ];

@@ -1,14 +1,7 @@
 import { fromHex } from '../bytes/index.ts';
 import { hssShapeText } from '../crypto/index.ts';
 import type { KeyDescription } from '../keys/index.ts';
-import {
-  type JsonObject,
-  type LeafState,
-  readLeaves,
-  shapeOf,
-  type Workspace,
-  type WrittenRecord,
-} from '../workspace/index.ts';
+import { type LeafState, readLeaves, shapeOf, type Workspace } from '../workspace/index.ts';
 import { type Certificate, fingerprintText } from '../x509/index.ts';
 import type { Output } from './output.ts';
 import { trialMark } from './session.ts';
@@ -32,17 +25,6 @@ export function leavesText({ remaining, capacity }: LeafState): string {
   return `${remaining} of ${capacity}`;
 }
 
-/** How many signatures are left and whether the key can sign here, for programs; null for keys that need no count. */
-export function leavesJson(leaves: LeafState | undefined, refusal: string | undefined): JsonObject | null {
-  if (!leaves) return null;
-  const { remaining, capacity, few } = leaves;
-  return { remaining: numberJson(remaining), capacity: numberJson(capacity), few, refusal: refusal ?? null };
-}
-
-function numberJson(value: bigint): number | string {
-  return value <= Number.MAX_SAFE_INTEGER ? Number(value) : String(value);
-}
-
 /** A certificate for people. */
 export function showCertificate(out: Output, certificate: Certificate): void {
   out.fact('certificate', certificate.subject.text);
@@ -57,41 +39,4 @@ export function showCertificate(out: Output, certificate: Certificate): void {
 export function validity({ notBefore, notAfter }: Certificate): string {
   const day = (date: Date) => date.toISOString().slice(0, 10);
   return `${day(notBefore)} to ${notAfter ? day(notAfter) : 'no defined end'}`;
-}
-
-/** Facts of a key and its certificate for programs. */
-export function keyJson(
-  description: KeyDescription,
-  certificate?: Certificate,
-  ceremony?: WrittenRecord,
-): JsonObject {
-  return {
-    name: description.name,
-    purpose: description.purpose,
-    custody: description.custody,
-    algorithm: description.algorithm,
-    trial: description.trial,
-    fingerprint: description.fingerprint,
-    spki_hex: description.spki ?? null,
-    check_value: description.check_value ?? null,
-    token_uri: description.token?.uri ?? null,
-    created: description.created,
-    certificate: certificate ? certificateJson(certificate) : null,
-    ceremony_record: ceremony?.path ?? null,
-  };
-}
-
-/** Facts of a certificate for programs. */
-export function certificateJson(certificate: Certificate): JsonObject {
-  return {
-    subject: certificate.subject.text,
-    issuer: certificate.issuer.text,
-    serial: certificate.serial,
-    not_before: certificate.notBefore.toISOString(),
-    not_after: certificate.notAfter?.toISOString() ?? null,
-    scope: [...certificate.subjectAltUris],
-    generation: certificate.generation ?? null,
-    role: certificate.role ?? null,
-    trial: certificate.trial,
-  };
 }

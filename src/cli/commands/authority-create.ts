@@ -1,10 +1,11 @@
 import { join } from 'node:path';
+import { keyJson } from '../../answers/index.ts';
 import { createAuthority } from '../../authority/index.ts';
 import { fingerprintText } from '../../x509/index.ts';
 import { EXIT } from '../exit.ts';
 import { keyTypeOf } from '../key-type.ts';
 import { attendanceOf, secretsFor } from '../session.ts';
-import { keyJson, showCertificate } from '../show-key.ts';
+import { showCertificate } from '../show-key.ts';
 import type { Call } from '../spec.ts';
 
 /** Makes an offline authority's folder. */

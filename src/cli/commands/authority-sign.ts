@@ -1,8 +1,9 @@
+import { certificateJson } from '../../answers/index.ts';
 import { certifyRequest, openAuthority, readSignerRequest, SIGNER_DAYS } from '../../authority/index.ts';
 import { fingerprintText } from '../../x509/index.ts';
 import { EXIT } from '../exit.ts';
 import { secretsFor } from '../session.ts';
-import { certificateJson, showCertificate } from '../show-key.ts';
+import { showCertificate } from '../show-key.ts';
 import type { Call } from '../spec.ts';
 
 /** Certifies a signer's request on the offline machine. */

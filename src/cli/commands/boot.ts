@@ -1,8 +1,8 @@
+import { numberJson } from '../../answers/index.ts';
 import { toHex } from '../../bytes/index.ts';
 import { reportOfStart } from '../../report/index.ts';
 import { PowerCut, type StartResult } from '../../unit/index.ts';
 import { EXIT } from '../exit.ts';
-import { numberJson } from '../number.ts';
 import { reportCut } from '../power-cut.ts';
 import { comparisonsJson, refusalJson, showAnswer, showSteps } from '../show-verdict.ts';
 import type { Call } from '../spec.ts';

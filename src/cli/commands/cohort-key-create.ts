@@ -1,8 +1,9 @@
+import { keyJson } from '../../answers/index.ts';
 import { createCohortKey } from '../../authority/index.ts';
 import { readClass } from '../../workspace/index.ts';
 import { EXIT } from '../exit.ts';
 import { attendanceOf, openSession, placeFor } from '../session.ts';
-import { keyJson, showKey } from '../show-key.ts';
+import { showKey } from '../show-key.ts';
 import type { Call } from '../spec.ts';
 
 /** Makes the key of one cohort. */

@@ -1,7 +1,7 @@
+import { counterJson } from '../../answers/index.ts';
 import { claimCounter, readClass } from '../../workspace/index.ts';
 import { EXIT } from '../exit.ts';
 import { openSession, trialMark } from '../session.ts';
-import { counterJson } from '../show-counter.ts';
 import type { Call } from '../spec.ts';
 
 /** Takes over a class's sequence counter in this copy of the workspace. */

@@ -1,7 +1,7 @@
+import { counterJson } from '../../answers/index.ts';
 import { readClass, readCounter } from '../../workspace/index.ts';
 import { EXIT } from '../exit.ts';
 import { openSession, trialMark } from '../session.ts';
-import { counterJson } from '../show-counter.ts';
 import type { Call } from '../spec.ts';
 
 /** Shows a class's sequence counter. */

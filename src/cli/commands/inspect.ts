@@ -1,11 +1,9 @@
-import { toHex } from '../../bytes/index.ts';
-import { diagnosticOfEnvelope, mapBytes, type Region } from '../../suit/index.ts';
+import { anatomyJson, anatomyOf, type FoundCertificate } from '../../answers/index.ts';
+import type { Region } from '../../suit/index.ts';
 import { fileSource } from '../../workspace/index.ts';
-import { fingerprint, fingerprintText } from '../../x509/index.ts';
+import { fingerprintText } from '../../x509/index.ts';
 import { EXIT } from '../exit.ts';
-import { certificatesIn, type FoundCertificate } from '../find-certificates.ts';
 import type { Output } from '../output.ts';
-import { certificateJson } from '../show-key.ts';
 import type { Call } from '../spec.ts';
 
 /** Accounts for every byte of a file. */
@@ -13,9 +11,8 @@ export function run(call: Call): number {
   const file = call.args[0]!;
   const source = fileSource(file);
   try {
-    const regions = mapBytes(source);
-    const diagnostic = diagnosticOfEnvelope(source);
-    const certificates = certificatesIn(source, regions);
+    const anatomy = anatomyOf(source);
+    const { regions, certificates, diagnostic } = anatomy;
     if (call.flag('diagnostic')) call.out.line(diagnostic);
     else
       show(
@@ -26,27 +23,11 @@ export function run(call: Call): number {
         certificates,
         call.count('depth') ?? Number.POSITIVE_INFINITY,
       );
-    call.out.result({
-      format: 'fieldseal.anatomy/1',
-      file,
-      size_bytes: source.size,
-      regions: regions.map(regionJson),
-      certificates: certificates.map(({ offset, certificate }) => ({
-        offset,
-        fingerprint: fingerprint(certificate.spki),
-        spki_hex: toHex(certificate.spki),
-        ...certificateJson(certificate),
-      })),
-      diagnostic,
-    });
+    call.out.result(anatomyJson(file, source.size, anatomy));
     return EXIT.done;
   } finally {
     source.close();
   }
-}
-
-function regionJson({ children, ...region }: Region): Record<string, unknown> {
-  return { ...region, ...(children && { children: children.map(regionJson) }) };
 }
 
 function show(

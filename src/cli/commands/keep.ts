@@ -1,6 +1,6 @@
+import { numberJson } from '../../answers/index.ts';
 import { reportOfKeep } from '../../report/index.ts';
 import { PowerCut, toJson } from '../../unit/index.ts';
-import { numberJson } from '../number.ts';
 import { reportCut } from '../power-cut.ts';
 import { showAnswer, showSteps, statusOf } from '../show-verdict.ts';
 import type { Call } from '../spec.ts';

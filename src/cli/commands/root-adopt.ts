@@ -1,7 +1,8 @@
+import { keyJson } from '../../answers/index.ts';
 import { adoptRoot } from '../../authority/index.ts';
 import { EXIT } from '../exit.ts';
 import { attendanceOf, openSession } from '../session.ts';
-import { keyJson, showCertificate, showKey } from '../show-key.ts';
+import { showCertificate, showKey } from '../show-key.ts';
 import type { Call } from '../spec.ts';
 
 /** Takes in the certificate of an offline root. */

@@ -1,8 +1,9 @@
+import { keyJson } from '../../answers/index.ts';
 import { createRoot } from '../../authority/index.ts';
 import { EXIT } from '../exit.ts';
 import { keyTypeOf } from '../key-type.ts';
 import { attendanceOf, openSession, placeFor } from '../session.ts';
-import { keyJson, showCertificate, showKey } from '../show-key.ts';
+import { showCertificate, showKey } from '../show-key.ts';
 import type { Call } from '../spec.ts';
 
 /** Makes the root authority. */

@@ -1,7 +1,8 @@
+import { certificateJson } from '../../answers/index.ts';
 import { acceptSigner } from '../../authority/index.ts';
 import { EXIT } from '../exit.ts';
 import { openSession, trialMark } from '../session.ts';
-import { certificateJson, showCertificate } from '../show-key.ts';
+import { showCertificate } from '../show-key.ts';
 import type { Call } from '../spec.ts';
 
 /** Takes in a signer's certificate from the offline machine. */

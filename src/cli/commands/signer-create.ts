@@ -1,3 +1,4 @@
+import { keyJson } from '../../answers/index.ts';
 import { createSigner, hssCautions, SIGNER_DAYS } from '../../authority/index.ts';
 import { fromHex } from '../../bytes/index.ts';
 import { type DeviceClass, listClasses, readClass, type Workspace } from '../../workspace/index.ts';
@@ -5,7 +6,7 @@ import { fingerprintText } from '../../x509/index.ts';
 import { EXIT } from '../exit.ts';
 import { hssChoiceOf, keyTypeOf } from '../key-type.ts';
 import { attendanceOf, openSession, placeFor } from '../session.ts';
-import { keyJson, showCertificate, showKey } from '../show-key.ts';
+import { showCertificate, showKey } from '../show-key.ts';
 import type { Call } from '../spec.ts';
 
 /** Makes a signer and has it certified, or writes a request for the offline machine. */

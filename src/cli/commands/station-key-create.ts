@@ -1,7 +1,8 @@
+import { keyJson } from '../../answers/index.ts';
 import { createStationKey } from '../../authority/index.ts';
 import { EXIT } from '../exit.ts';
 import { attendanceOf, openSession, placeFor } from '../session.ts';
-import { keyJson, showKey } from '../show-key.ts';
+import { showKey } from '../show-key.ts';
 import type { Call } from '../spec.ts';
 
 /** Makes a production station's wrapping key. */

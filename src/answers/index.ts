@@ -1,0 +1,11 @@
+/**
+ * Answers: what both faces, command line and desk, tell about a workspace, in one form for programs. Reads, never
+ * changes; knows nothing of terminals, HTTP or secrets.
+ */
+export { type Anatomy, anatomyJson, anatomyOf } from './anatomy.ts';
+export { counterJson } from './counter.ts';
+export type { FoundCertificate } from './find-certificates.ts';
+export { certificateJson, keyJson } from './key.ts';
+export { type KeyStanding, keyStandings, keysJson } from './keys.ts';
+export { numberJson } from './number.ts';
+export { type UnitUnderPower, unitJson } from './unit.ts';
