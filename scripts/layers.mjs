@@ -15,6 +15,7 @@ const ROOMS = [
   'report',
   'attestation',
   'keys',
+  'virtual',
   'workspace',
   'authority',
   'release',

@@ -8,4 +8,4 @@ export type { FoundCertificate } from './find-certificates.ts';
 export { certificateJson, keyJson } from './key.ts';
 export { type KeyStanding, keyStandings, keysJson } from './keys.ts';
 export { numberJson } from './number.ts';
-export { type UnitUnderPower, unitJson } from './unit.ts';
+export { unitJson } from './unit.ts';

@@ -1,14 +1,8 @@
 import { fromHex, toHex } from '../bytes/index.ts';
-import type { EmulatedFlash, Unit, UnitFile } from '../unit/index.ts';
+import type { UnitFile } from '../unit/index.ts';
+import type { PoweredUnit } from '../virtual/index.ts';
 import { fingerprint } from '../x509/index.ts';
 import { numberJson } from './number.ts';
-
-/** A virtual unit under power. */
-export interface UnitUnderPower {
-  readonly file: UnitFile;
-  readonly unit: Unit;
-  readonly flash: EmulatedFlash;
-}
 
 /** Name of the slot that runs, `recovery`, or null for a unit that was not started. */
 function runningName({ memory, record }: UnitFile): string | null {
@@ -17,7 +11,7 @@ function runningName({ memory, record }: UnitFile): string | null {
 }
 
 /** What a unit holds, for programs: anchors, floors, slots, wear, and where its flash lies in the file. */
-export function unitJson({ file, unit, flash }: UnitUnderPower): object {
+export function unitJson({ file, unit, flash }: PoweredUnit): object {
   const { record, layout } = file;
   const marks = unit.marks();
   const wear = flash.wear(0, flash.size);

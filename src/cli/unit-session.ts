@@ -1,40 +1,15 @@
-import { randomInt } from 'node:crypto';
-import { fromHex } from '../bytes/index.ts';
-import type { KeyUnwrapper } from '../cose/index.ts';
-import { openUnitKey, openUnitSecret, type SecretSource } from '../keys/index.ts';
-import {
-  type Cut,
-  type CutKind,
-  type EmulatedFlash,
-  openUnit,
-  openUnitFile,
-  type Unit,
-  type UnitFile,
-  UnitFileError,
-  type UnitSecret,
-  unwrappersOf,
-  usesOwnKey,
-} from '../unit/index.ts';
+import { type Cut, type CutKind, UnitFileError } from '../unit/index.ts';
+import { type PoweredUnit, powerUp } from '../virtual/index.ts';
 import { type FileStore, openFileStore } from '../workspace/index.ts';
 import { CommandFailure, EXIT } from './exit.ts';
 import { secretsFor } from './session.ts';
 import type { Call } from './spec.ts';
 
-/** A virtual unit under power. */
-export interface UnitSession {
-  readonly file: UnitFile;
-  readonly unit: Unit;
-  readonly flash: EmulatedFlash;
-  /** The keys that it shares with its class, by id. */
-  readonly macKeys: ReadonlyMap<string, Uint8Array>;
+/** A virtual unit under power, over its file. */
+export interface UnitSession extends PoweredUnit {
   /** Makes everything durable and lets the file go. */
   close(): void;
 }
-
-const NOISE_RANGE = 2 ** 32;
-
-/** How marginal flash bits read: by chance. */
-export const noise = () => randomInt(NOISE_RANGE) / NOISE_RANGE;
 
 /** Puts a unit file under power. Needs no workspace; a production unit's secrets need their passphrase. */
 export function openUnitSession(call: Call, path: string, cut?: Cut): Promise<UnitSession> {
@@ -53,21 +28,11 @@ async function openSessionOver(
   cut: Cut | undefined,
 ): Promise<UnitSession> {
   try {
-    const file = openUnitFile(store);
-    const { record, memory } = file;
-    const secrets = secretsFor(call, !record.trial);
-    const flash = file.flash({ noise, cut });
-    const macKeys = await macKeysOf(file, secrets);
-    const unit = openUnit({
-      record,
-      macKeys,
-      unwrappers: await unwrappersFor(file, secrets),
-      marksKey: await openSecret(file.marksKey, 'unit marks key', secrets),
-      flash,
-      recovery: file.recoveryImage,
-      memory,
+    const powered = await powerUp(store, {
+      secretsFor: (production) => secretsFor(call, production),
+      cut,
     });
-    return { file, unit, flash, macKeys, close: () => closeStore(store) };
+    return { ...powered, close: () => closeStore(store) };
   } catch (error) {
     store.close();
     throw error instanceof UnitFileError ? unusable(path, error) : error;
@@ -88,29 +53,4 @@ export function cutOf(call: Call): Cut | undefined {
 function closeStore(store: FileStore): void {
   store.flush();
   store.close();
-}
-
-async function macKeysOf({ record }: UnitFile, secrets: SecretSource): Promise<Map<string, Uint8Array>> {
-  const keys = new Map<string, Uint8Array>();
-  for (const { id, label, secret } of record.mac_keys) keys.set(id, await openSecret(secret, label, secrets));
-  return keys;
-}
-
-/** Keys that open encrypted images, as far as the profile of the unit uses them. */
-async function unwrappersFor({ record }: UnitFile, secrets: SecretSource): Promise<KeyUnwrapper[]> {
-  const contentKeys = new Map<string, Uint8Array>();
-  for (const { id, label, secret } of record.content_keys ?? [])
-    contentKeys.set(id, await openSecret(secret, label, secrets));
-  const own = usesOwnKey(record) && record.unit_keys.find(({ purpose }) => purpose === 'decryption');
-  const decryptionKey = own ? await openPrivateKey(own.secret, secrets) : undefined;
-  return unwrappersOf(record, { contentKeys, decryptionKey });
-}
-
-async function openPrivateKey(secret: UnitSecret, secrets: SecretSource): Promise<Uint8Array> {
-  if ('trial_hex' in secret) return fromHex(secret.trial_hex);
-  return openUnitKey(secret.pem, 'unit decryption key', secrets);
-}
-
-async function openSecret(secret: UnitSecret, name: string, secrets: SecretSource): Promise<Uint8Array> {
-  return 'trial_hex' in secret ? fromHex(secret.trial_hex) : openUnitSecret(secret.pem, name, secrets);
 }

@@ -27,9 +27,9 @@ import {
   unitFileLayout,
   unwrappersOf,
 } from '../unit/index.ts';
+import { noise } from '../virtual/index.ts';
 import { createFileStore, fileSource } from '../workspace/index.ts';
 import { firstFacts } from './first-firmware.ts';
-import { noise } from './unit-session.ts';
 
 /** What the virtual station has at hand. */
 export interface StationBench {

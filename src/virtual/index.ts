@@ -1,0 +1,2 @@
+/** Virtual units: the logic of `src/unit` put under power over a store, with the secrets that its record names. */
+export { noise, type PoweredUnit, type PowerOptions, powerUp } from './power-up.ts';
