@@ -3,7 +3,7 @@ import { writeFile } from 'node:fs/promises';
 import { build } from 'esbuild';
 
 const { outputFiles } = await build({
-  entryPoints: ['src/workspace/json-schema.ts'],
+  entryPoints: ['scripts/schemas.ts'],
   bundle: true,
   format: 'esm',
   platform: 'node',

@@ -275,6 +275,22 @@ export function provisionResults(): Uint8Array[] {
   ];
 }
 
+export const figures = (): Uint8Array[] => [
+  fromUtf8(`format: fieldseal.figures/1
+links:
+  ridge:
+    like: lorawan-eu-dr3
+    about: gateway on the ridge
+    duty_cycle: 0.01
+    loss: { value: 0.02, source: "measured in May" }
+  wire: { payload: 256, rate: 9600, receive_current: 5, supply: 5, delivery: one-by-one, listening: frames }
+unit: { esp256_verify: 61, hash_rate: 600000 }
+classes:
+  vent: { supply: 3.3 }
+delta: { delta_share: 0.1 }
+`),
+];
+
 export const deviceClasses = (): Uint8Array[] => [
   fromUtf8(`# yaml-language-server: $schema=../schemas/device-class.json
 format: fieldseal.device-class/1

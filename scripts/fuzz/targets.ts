@@ -10,6 +10,8 @@ import {
   imageForSlot,
   readImage,
 } from '../../src/image/index.ts';
+import { figureBook } from '../../src/plan/figures/book.ts';
+import { figuresSchema } from '../../src/plan/figures/schema.ts';
 import { ProvisionError, readJob, readResult } from '../../src/provision/index.ts';
 import { ReportError, readReport, writeReport } from '../../src/report/index.ts';
 import {
@@ -205,6 +207,13 @@ export const TARGETS: readonly Target[] = [
     mutate: mutateText,
     read: readClassFile,
   },
+  {
+    name: 'figures',
+    about: 'fieldseal.figures/1, and the book made of it',
+    seeds: seeds.figures,
+    mutate: mutateText,
+    read: readFiguresFile,
+  },
 ];
 
 /** The strict profile is a bijection: what it takes is written again byte for byte. */
@@ -380,6 +389,19 @@ function readClassFile(input: Uint8Array): string {
     [WorkspaceError],
     () => readDocument(Buffer.from(input).toString(), 'class.yaml', deviceClassSchema).scheme,
   );
+}
+
+/** Every link of a figures file is there whole, or is refused by name. */
+function readFiguresFile(input: Uint8Array): string {
+  return endOf([WorkspaceError], () => {
+    const book = figureBook(readDocument(Buffer.from(input).toString(), 'figures.yaml', figuresSchema));
+    const links = book.links.map((name) => book.link(name));
+    promise(
+      links.every(({ figures }) => Number.isFinite(figures.payload?.value)),
+      'every link has its payload',
+    );
+    return String(links.length);
+  });
 }
 
 /** The line with the sum that its bytes ask for, where it is a record at all. */

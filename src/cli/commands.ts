@@ -1,5 +1,6 @@
 import type { CommandSpec } from './spec.ts';
 import { KEYS } from './table/keys.ts';
+import { PLAN } from './table/plan.ts';
 import { PRODUCTION } from './table/production.ts';
 import { RECORDS } from './table/records.ts';
 import { RELEASE } from './table/release.ts';
@@ -12,6 +13,7 @@ export const COMMANDS: readonly CommandSpec[] = [
   ...KEYS,
   ...PRODUCTION,
   ...RELEASE,
+  ...PLAN,
   ...UNIT,
   ...RECORDS,
 ];
@@ -22,6 +24,7 @@ export const GROUPS: readonly (readonly [CommandSpec['group'], string])[] = [
   ['keys', 'Keys and custody'],
   ['production', 'Provisioning'],
   ['release', 'Releases'],
+  ['plan', 'Before it is sent'],
   ['unit', 'A unit in the field (virtual)'],
   ['records', 'Records'],
   ['shell', 'Shell'],

@@ -5,6 +5,6 @@
 export { type AddSignatureRequest, addSignature } from './add-signature.ts';
 export { SealError } from './error.ts';
 export { encryptEnvelope, type MessageRequest } from './message.ts';
-export { type RecipientWeight, weighRecipients, weightJson } from './recipients.ts';
+export { type RecipientWeight, weighRecipients, weightJson, weightOf } from './recipients.ts';
 export type { ImageInput, SealProgress, SealRequest } from './request.ts';
 export { seal } from './seal.ts';

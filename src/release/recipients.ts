@@ -100,7 +100,8 @@ export function weightJson(weight: RecipientWeight): JsonObject {
   return { kind, count, algorithm, size_bytes_each: bytesEach, size_bytes: bytesInAll };
 }
 
-function weightOf({ recipients: kind, profile }: DeviceClass, count: number): RecipientWeight {
+/** What that many recipients of a class would add, whether or not its images are encrypted. */
+export function weightOf({ recipients: kind, profile }: DeviceClass, count: number): RecipientWeight {
   const algorithm = kind === 'units' ? profile.keyDistribution : wrapOf(profile);
   const form = { algorithm, keyIdLength: DECRYPTION_KEY_ID_LENGTH };
   return {

@@ -5,6 +5,7 @@
  * refusals lives here and is the only one.
  */
 export { type AuthenticityRequest, checkAuthenticity } from './check/authenticity.ts';
+export { imagesBySlot, type WantedImage } from './check/follow.ts';
 export { type CheckRequest, checkForUnit, judgeInstall } from './check/for-unit.ts';
 export { judgeStored } from './check/stored.ts';
 export { UNIT_EXTENSIONS } from './extensions.ts';

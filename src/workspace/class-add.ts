@@ -135,6 +135,9 @@ certificate_policy:
 sequence:
   jump_limit: 1000   # a larger step of the sequence number needs an explicit yes
 
+# Over what units are reached, for fieldseal cost: names that fieldseal figures lists, or your own in figures.yaml.
+# links: [lorawan-eu-dr0, nb-iot]
+
 trial_attempts: 3   # tries of an image that falls back, before a unit refuses it
 
 # Cautions of your product, shown whenever a payload is sealed or installed, for example:

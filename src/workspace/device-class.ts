@@ -53,6 +53,8 @@ export interface DeviceClass {
   };
   /** Largest step of the sequence number without an explicit yes. */
   readonly jumpLimit: bigint;
+  /** Names of the links over which units are reached. */
+  readonly links: readonly string[];
   readonly trialAttempts: number;
   readonly cautions: readonly string[];
   /** The identifier that payloads name, 16 bytes: of model and revision where a revision is given, else of the model. */
@@ -199,6 +201,7 @@ function makeClass(workspace: Workspace, name: string, file: string, facts: Clas
       minimumSignerGeneration: facts.certificate_policy.minimum_signer_generation,
     },
     jumpLimit: BigInt(facts.sequence.jump_limit),
+    links: facts.links ?? [],
     trialAttempts: facts.trial_attempts,
     cautions: facts.cautions,
     classId: classIds.at(-1)!,
@@ -270,6 +273,7 @@ export function classJson(workspace: Workspace, deviceClass: DeviceClass): JsonO
       minimum_signer_generation: deviceClass.certificatePolicy.minimumSignerGeneration,
     },
     jump_limit: Number(deviceClass.jumpLimit),
+    links: [...deviceClass.links],
     trial_attempts: deviceClass.trialAttempts,
     cautions: [...deviceClass.cautions],
   };

@@ -9,7 +9,8 @@ export function publishedSchemas(): Record<string, string> {
   };
 }
 
-function publish(schema: z.ZodType, title: string): string {
+/** A schema as a file. */
+export function publish(schema: z.ZodType, title: string): string {
   const { $schema, ...rest } = z.toJSONSchema(schema, { io: 'input', target: 'draft-2020-12' });
   return `${JSON.stringify({ $schema, title, ...rest }, null, 2)}\n`;
 }

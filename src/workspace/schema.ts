@@ -219,6 +219,11 @@ export const deviceClassSchema = group('A device class of a fieldseal workspace.
       1000,
     ).default(1000),
   }).prefault({}),
+  links: few(
+    'Links over which units are reached, by name, for the cost of a release (fieldseal figures lists them).',
+    text('Name of a link.', 'lorawan-eu-dr0'),
+    16,
+  ).optional(),
   trial_attempts: whole(
     'How often a unit tries an image that falls back before it refuses it.',
     1,

@@ -1,7 +1,7 @@
 import { readdirSync, readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
 import { parse } from 'yaml';
-import { publishedSchemas } from '../../src/workspace/json-schema.ts';
+import { publishedSchemas } from '../../scripts/schemas.ts';
 import { deviceClassSchema } from '../../src/workspace/schema.ts';
 import { withVent } from './setup.ts';
 
