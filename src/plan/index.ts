@@ -5,7 +5,7 @@
 export { type Cost, type CostRequest, costOf, type LinkCost, type VariantCost } from './cost/cost.ts';
 export { costJson, linkJson } from './cost/json.ts';
 export { loraAirtime } from './cost/lora-airtime.ts';
-export { FIGURES_FILE, type FigureBook, type Link, readFigures, type UnitFigures } from './figures/book.ts';
+export { type FigureBook, type Link, readFigures, type UnitFigures } from './figures/book.ts';
 export { FIGURE_SOURCES, type Figure, type FigureSource } from './figures/figure.ts';
 export { figuresJson } from './figures/json.ts';
 export { figuresYaml } from './figures/yaml.ts';
