@@ -1,0 +1,129 @@
+/** Where a forgery applies. What does not apply is told as exposure: nobody tried it, so nothing is shown. */
+import { namedImages } from './images.ts';
+import type { Lab } from './lab.ts';
+
+/** One circumstance: how it is told, whether it is given, and what it means where it is not. */
+export interface Place {
+  readonly text: string;
+  readonly holds: (lab: Lab) => boolean;
+  /** What stands against the threat where this is not given, or that nothing does. */
+  readonly otherwise: string;
+}
+
+const SYMMETRIC_LACKS =
+  'units of the symmetric scheme have no certificates to look at: whoever holds the key may seal anything';
+const ONE_SIGNER =
+  'units ask for one signature: whoever holds that one key needs nobody else; a class can ask for several';
+
+export const PLACES = {
+  asymmetric: {
+    text: 'asymmetric scheme',
+    holds: ({ record }) => record.scheme === 'asymmetric',
+    otherwise: SYMMETRIC_LACKS,
+  },
+  symmetric: {
+    text: 'symmetric scheme',
+    holds: ({ record }) => record.scheme === 'symmetric',
+    otherwise: 'units of the asymmetric scheme hold no secret that a MAC could be made with',
+  },
+  'single signature': {
+    text: 'one signature suffices',
+    holds: ({ record }) => record.authentication === undefined,
+    otherwise: 'units ask for several signatures; the rows for several signatures apply',
+  },
+  policy: {
+    text: 'several signatures asked for',
+    holds: ({ standIn }) => standIn.sealers.hands.length > 1,
+    otherwise: ONE_SIGNER,
+  },
+  roles: {
+    text: 'signers have roles',
+    holds: ({ record }) => record.authentication?.roles.some(({ role }) => role !== undefined) ?? false,
+    otherwise: ONE_SIGNER,
+  },
+  rights: {
+    text: 'signers have limited rights',
+    holds: ({ record }) => record.rights !== undefined,
+    otherwise: 'every signer of the class may have everything done: a class can limit rights',
+  },
+  'all rights': {
+    text: 'signers may have everything done',
+    holds: ({ record }) => record.rights === undefined,
+    otherwise: 'signers have limited rights, so that another place falls at step manifest already',
+  },
+  clock: {
+    text: 'units have a clock',
+    holds: ({ record }) => record.clock,
+    otherwise:
+      'units have no clock: a signer that ran out is told by the deny list and the minimum generation only',
+  },
+  'no clock': {
+    text: 'units have no clock',
+    holds: ({ record }) => !record.clock,
+    otherwise: 'units have a clock, and judge the date',
+  },
+  production: {
+    text: 'production units',
+    holds: ({ record }) => !record.trial,
+    otherwise:
+      'this is a trial unit: it takes what trial keys sealed, as a trial does; production units refuse it',
+  },
+  cohort: {
+    text: 'units are in cohorts',
+    holds: ({ record }) => record.mac_keys.some(({ cohort }) => cohort !== undefined),
+    otherwise: 'the whole class shares one key: whoever reads it out of one unit can forge for all',
+  },
+  decryption: {
+    text: 'units can decrypt',
+    holds: ({ standIn }) => standIn.cipher !== undefined,
+    otherwise:
+      'units hold no key for encrypted images or messages: everybody on the way can read the firmware',
+  },
+  encryption: {
+    text: 'encrypted image',
+    holds: ({ parts }) => namedImages(parts).some(({ info }) => info !== undefined),
+    otherwise: 'the image travels in clear: everybody on the way can read it',
+  },
+  'plain image': {
+    text: 'image in clear',
+    holds: ({ parts }) => namedImages(parts).every(({ info }) => info === undefined),
+    otherwise: 'the image travels encrypted; the rows for encrypted images apply',
+  },
+  'tagged encryption': {
+    text: 'encryption with a tag',
+    holds: ({ standIn }) => standIn.cipher?.algorithm.mode === 'aead',
+    otherwise: 'the profile encrypts without a tag: digests of ciphertext and image stand in for it',
+  },
+  'wrapped content keys': {
+    text: 'content keys wrapped under a shared key',
+    holds: ({ record, standIn }) => (record.content_keys ?? []).length > 0 && standIn.cipher !== undefined,
+    otherwise: 'each unit gets content keys by its own key pair',
+  },
+  integrated: {
+    text: 'image inside the envelope',
+    holds: ({ parts }) => parts.integrated.length > 0,
+    otherwise: 'the image comes beside the envelope; the rows for detached images apply',
+  },
+  detached: {
+    text: 'image beside the envelope',
+    holds: ({ parts }) => parts.integrated.length === 0,
+    otherwise: 'the image is in the envelope; the rows for integrated images apply',
+  },
+  'severed text': {
+    text: 'text is severed',
+    holds: ({ parts }) => parts.severed.has(23),
+    otherwise: 'the payload has no severed text',
+  },
+  staged: {
+    text: 'one running slot and a staging area',
+    holds: ({ record }) => record.memory.shape === 'staged',
+    otherwise: 'units have two slots, and no image is moved',
+  },
+  'two slots': {
+    text: 'two slots',
+    holds: ({ record }) => record.memory.shape !== 'staged',
+    otherwise: 'units have one running slot: nothing is left to fall back to but a recovery image',
+  },
+} as const satisfies Readonly<Record<string, Place>>;
+
+export type PlaceName = keyof typeof PLACES;

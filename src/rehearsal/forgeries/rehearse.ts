@@ -1,0 +1,103 @@
+/** Carries a rehearsal out: the payload first, and only then every forgery of it. */
+import type { Refusal, Verdict } from '../../unit/index.ts';
+import { StandInRefuses } from './field.ts';
+import { type Forgery, stepOfRefusal } from './forgery.ts';
+import { type Heard, SEAL_REFUSAL } from './heard.ts';
+import { FormUnknown } from './images.ts';
+import { Lab } from './lab.ts';
+import { PLACES } from './places.ts';
+import { judgeGenuine, type Subject, standsInTheWay } from './subject.ts';
+import { FORGERIES } from './table.ts';
+
+/** What became of one row. */
+export interface RowResult {
+  readonly row: Forgery;
+  /** `exposed`: it does not apply here, so nothing was tried. */
+  readonly outcome: 'passed' | 'failed' | 'exposed';
+  readonly against: 'unit' | 'stand-in' | 'sealing';
+  /** What was heard: a code, or `accepted`. Undefined where nothing was tried. */
+  readonly heard: string | undefined;
+  /** Why it failed, or what it means that it does not apply. */
+  readonly because: string | undefined;
+}
+
+/** The outcome of a rehearsal. */
+export type Rehearsal =
+  | {
+      readonly kind: 'not taken';
+      readonly verdict: Verdict;
+      readonly refusal: Refusal | null;
+      readonly why: string;
+    }
+  | { readonly kind: 'carried out'; readonly lab: Lab; readonly rows: readonly RowResult[] };
+
+/** Told after each row. */
+export type RehearsalProgress = (done: number, total: number) => void;
+
+/**
+ * Rehearses a payload against a unit. Where the unit does not take the payload itself, nothing else is tried: every
+ * forgery of it would be refused for the wrong reason.
+ */
+export async function rehearse(
+  subject: Subject,
+  progress: RehearsalProgress = () => {},
+  table: readonly Forgery[] = FORGERIES,
+): Promise<Rehearsal> {
+  const genuine = judgeGenuine(subject);
+  const { verdict } = genuine;
+  const refusal = standsInTheWay(genuine);
+  const untried = (why: string, by: Verdict = verdict, code = refusal) =>
+    ({ kind: 'not taken', verdict: by, refusal: code, why }) as const;
+  if (refusal) return untried('the unit refuses the payload itself');
+  if (genuine.until === 'image' && verdict.verdict !== 'accepted')
+    return untried('the image of the payload is not at hand');
+  if (verdict.facts.effect === 'already there') return untried('the unit holds this payload already');
+  try {
+    const lab = await Lab.open(subject, genuine);
+    lab.field.at('ready');
+    const rows: RowResult[] = [];
+    for (const row of table) {
+      rows.push(await carryOut(lab, row));
+      progress(rows.length, table.length);
+    }
+    return { kind: 'carried out', lab, rows };
+  } catch (error) {
+    if (error instanceof FormUnknown)
+      return untried(`the payload is not of a kind that can be rehearsed: ${error.message}`);
+    if (error instanceof StandInRefuses)
+      return untried(error.message, error.result ?? verdict, error.result?.refusal ?? null);
+    throw error;
+  }
+}
+
+async function carryOut(lab: Lab, row: Forgery): Promise<RowResult> {
+  const missing = (row.where ?? []).find((place) => !PLACES[place].holds(lab));
+  const { attack, refusal } = row;
+  if (missing) {
+    const because = `${PLACES[missing].otherwise}`;
+    return { row, outcome: 'exposed', against: attack.against, heard: undefined, because };
+  }
+  const step = stepOfRefusal(refusal);
+  const party = lab.partyFor(step === 'seal' ? 'envelope' : step);
+  const heard = await attack.carryOut(lab, party);
+  const against = attack.against === 'unit' ? party.who : attack.against;
+  const because = faultOf(row, heard);
+  return { row, outcome: because ? 'failed' : 'passed', against, heard: told(heard), because };
+}
+
+function told({ answer, refusal }: Heard): string {
+  return answer === 'refused' ? (refusal?.code ?? SEAL_REFUSAL) : answer;
+}
+
+/** Why a row fails, or undefined where it passes. */
+function faultOf({ refusal }: Forgery, heard: Heard): string | undefined {
+  const found = told(heard);
+  const step = stepOfRefusal(refusal);
+  if (heard.answer !== 'refused')
+    return `it was ${heard.answer}; it must be refused at step ${step}, ${refusal}`;
+  if (found !== refusal) {
+    const at = heard.refusal?.step ?? 'seal';
+    return `it was refused at step ${at}, ${found}; it must be refused at step ${step}, ${refusal}`;
+  }
+  return heard.harm && `it was refused as it must be, but ${heard.harm}`;
+}

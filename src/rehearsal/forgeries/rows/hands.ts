@@ -1,0 +1,31 @@
+/** Rows in which the signers are not what they should be: where a unit asks for several, none of them is. */
+import type { CertificateDescription } from '../../../x509/index.ts';
+import { type BlockChanges, signedBlock } from '../blocks.ts';
+import { type Attack, sealedWith } from '../forgery.ts';
+import type { Lab } from '../lab.ts';
+import type { Hand } from '../throwaway.ts';
+
+export const DAY = 24 * 3600 * 1000;
+
+/** A hand, and what is odd about its block. */
+export type OddHand = Hand & { readonly changes?: BlockChanges };
+
+/** The first of those who seal for the stand-in. */
+export function firstHand({ standIn }: Lab): Hand {
+  return standIn.sealers.hands[0]!;
+}
+
+/** The manifest as it is, sealed by hands that are odd in place of the sound ones. */
+export function withHand(odd: (hand: Hand, lab: Lab) => OddHand | Promise<OddHand>): Attack {
+  return sealedWith(async (lab) => {
+    const { hands, securityVersion } = lab.standIn.sealers;
+    const strange = await Promise.all(hands.map((hand) => odd(hand, lab)));
+    return (digest) =>
+      Promise.all(strange.map((hand) => signedBlock(hand, digest, { securityVersion, ...hand.changes })));
+  });
+}
+
+/** The same, where a new key is certified like the sound one, with changes to its certificate. */
+export function certifiedWith(changes: (lab: Lab) => Partial<CertificateDescription>): Attack {
+  return withHand(({ likeness }, lab) => lab.standIn.authority.hand(likeness, changes(lab)));
+}

@@ -1,0 +1,125 @@
+/** Payloads of Hollin Ridge, an invented maker, and the units they are rehearsed against: one for each kind that matters. */
+import type { SlotShape } from '../../src/image/index.ts';
+import type { Subject } from '../../src/rehearsal/index.ts';
+import type { UnitView } from '../../src/unit/index.ts';
+import {
+  decryptionKey,
+  encryptedRelease,
+  KEK,
+  toHolders,
+  toUnit,
+  unitWithKek,
+  unitWithKey,
+} from '../unit/encrypted.ts';
+import {
+  CLASS_KEY,
+  imageOf,
+  macedWith,
+  makerChain,
+  release,
+  signedBy,
+  symmetricUnit,
+  unitOf,
+} from '../unit/maker.ts';
+import { all, asking, by, chain, hand, together } from '../unit/policy-maker.ts';
+
+const NOW = new Date('2026-11-25T12:00:00Z');
+const TEXT = { language: 'en', modelName: 'VC-2', updateDescription: 'Repairs the vent motor, and more' };
+const IMAGE = imageOf(5000);
+
+interface Offered {
+  readonly envelope: Uint8Array;
+}
+
+function subject(
+  { record, macKeys, unwrappers }: UnitView,
+  offer: Offered & { image?: Uint8Array },
+): Subject {
+  return { offer, record, macKeys, unwrappers, now: NOW };
+}
+
+/** Asymmetric, two slots, image in the envelope, production. */
+export async function plainSubject(type: 'p256' | 'ed25519' = 'p256', shape: SlotShape = 'remapped') {
+  const maker = await makerChain(type);
+  const images = shape === 'linked' ? [IMAGE, imageOf(4900, 7)] : [IMAGE];
+  const { envelope } = await release({
+    seal: signedBy(maker, {}, type),
+    shape,
+    images,
+    text: TEXT,
+    version: '1.4.0',
+  });
+  return subject(unitOf(maker, { type, shape }), { envelope });
+}
+
+/** As the plain one, with its image beside it, and units with a clock. */
+export async function detachedSubject() {
+  const maker = await makerChain();
+  const { envelope } = await release({ seal: signedBy(maker), detached: true });
+  return subject(unitOf(maker, { record: { clock: true } }), { envelope, image: IMAGE });
+}
+
+/** One running slot and a staging area. */
+export async function stagedSubject() {
+  return plainSubject('p256', 'staged');
+}
+
+/** The symmetric scheme: the class key, held by a unit on trial. */
+export async function symmetricSubject() {
+  const { envelope } = await release({ seal: macedWith(CLASS_KEY), text: TEXT });
+  return subject(symmetricUnit([CLASS_KEY]), { envelope });
+}
+
+/** The symmetric scheme in a production class: the key stays closed. */
+export async function closedSubject() {
+  const { macKeys: _, ...rest } = await symmetricSubject();
+  return rest;
+}
+
+/** Encrypted for the unit's own key, decrypted on the fly. */
+export async function encryptedSubject(
+  profile = 'suit-sha256-esp256-ecdh-a128ctr',
+  shape: SlotShape = 'remapped',
+) {
+  const maker = await makerChain();
+  const own = decryptionKey();
+  const { envelope } = await encryptedRelease({
+    recipients: [toUnit(own)],
+    seal: signedBy(maker),
+    profile,
+    shape,
+  });
+  return subject(unitWithKey(maker, own, { profile, shape }), { envelope });
+}
+
+/** Encrypted under a key that the class shares. */
+export async function sharedKeySubject() {
+  const { envelope } = await encryptedRelease({
+    recipients: [toHolders(KEK)],
+    seal: macedWith(CLASS_KEY),
+    profile: 'suit-sha256-hmac-a128kw-a128ctr',
+  });
+  const unit = unitWithKek(KEK);
+  const record = {
+    ...unit.record,
+    content_keys: [
+      {
+        id: Buffer.from(KEK.id).toString('hex'),
+        label: 'content key',
+        secret: { pem: 'in custody of the test' },
+      },
+    ],
+  };
+  return subject({ ...unit, record }, { envelope });
+}
+
+/** An author and an approver, both needed, with limited rights. */
+export async function policySubject() {
+  const [author, approver] = [await hand('author'), await hand('approver')];
+  const { envelope } = await release({ seal: together(by(author), by(approver)) });
+  const unit = asking(all({ role: 'author' }, { role: 'approver' }), {
+    rights: [{ role: 'author', components: ['main'], commands: ['fetch', 'invoke'] }],
+  });
+  void chain;
+  return subject(unit, { envelope });
+}
