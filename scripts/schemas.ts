@@ -1,11 +1,13 @@
 // The JSON Schemas that editors and other tools use. `node scripts/schemas.mjs` writes them; a test fails where they are stale.
 import { figuresSchema } from '../src/plan/figures/schema.ts';
+import { rehearsalSchema } from '../src/rehearsal/forgeries/schema.ts';
 import { publish, publishedSchemas as workspaceSchemas } from '../src/workspace/json-schema.ts';
 
 /** Every schema, by file name in schemas/. */
 export function publishedSchemas(): Record<string, string> {
   return {
     ...workspaceSchemas(),
+    'rehearsal.schema.json': publish(rehearsalSchema, 'fieldseal rehearsal, the result of rehearse'),
     'figures.schema.json': publish(figuresSchema, 'fieldseal figures, figures.yaml'),
   };
 }

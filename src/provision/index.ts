@@ -5,6 +5,7 @@
  */
 export { type AnchorStore, observeOverwrite, virtualAnchorStore } from './anchor-store.ts';
 export { type Books, balance } from './books.ts';
+export { classRecord, type UnitOfClass } from './class-record.ts';
 export { ProvisionError } from './error.ts';
 export { cHeader, type HeaderFacts } from './header.ts';
 export {

@@ -265,7 +265,7 @@ function requireStation(station: KeyDescription | undefined, { name }: DeviceCla
 }
 
 /** The key that content keys reach these units by: the cohort's, or the class's. Throws `ProvisionError` key-missing. */
-function contentKeyOf(
+export function contentKeyOf(
   workspace: Workspace,
   { name, recipients }: DeviceClass,
   cohort: string | undefined,

@@ -21,7 +21,7 @@ import {
   symmetricUnit,
   unitOf,
 } from '../unit/maker.ts';
-import { all, asking, by, chain, hand, together } from '../unit/policy-maker.ts';
+import { all, asking, by, hand, together } from '../unit/policy-maker.ts';
 
 const NOW = new Date('2026-11-25T12:00:00Z');
 const TEXT = { language: 'en', modelName: 'VC-2', updateDescription: 'Repairs the vent motor, and more' };
@@ -120,6 +120,23 @@ export async function policySubject() {
   const unit = asking(all({ role: 'author' }, { role: 'approver' }), {
     rights: [{ role: 'author', components: ['main'], commands: ['fetch', 'invoke'] }],
   });
-  void chain;
   return subject(unit, { envelope });
 }
+
+/** All of them. */
+export const SUBJECTS: readonly { readonly name: string; readonly make: () => Promise<Subject> }[] = [
+  { name: 'two slots, ESP256', make: plainSubject },
+  { name: 'linked slots, Ed25519', make: () => plainSubject('ed25519', 'linked') },
+  { name: 'an image beside the envelope, and a clock', make: detachedSubject },
+  { name: 'a staging area', make: stagedSubject },
+  { name: 'the symmetric scheme', make: symmetricSubject },
+  { name: 'the symmetric scheme, its key closed', make: closedSubject },
+  { name: 'an encrypted image, AES-CTR', make: encryptedSubject },
+  { name: 'an encrypted image, AES-GCM', make: () => encryptedSubject('suit-sha256-esp256-ecdh-a128gcm') },
+  {
+    name: 'an encrypted image in a staging area',
+    make: () => encryptedSubject('suit-sha256-esp256-ecdh-a128ctr', 'staged'),
+  },
+  { name: 'an image encrypted under a key of the class', make: sharedKeySubject },
+  { name: 'an author and an approver', make: policySubject },
+];

@@ -111,6 +111,32 @@ Example:
     load: () => import('../commands/signature-add.ts'),
   },
   {
+    name: 'rehearse',
+    group: 'release',
+    summary: 'before a broadcast: make every forgery of a payload, and have each refused at its step',
+    args: [{ name: 'payload', about: 'the envelope that is to be sent' }],
+    options: [
+      { name: 'class', value: 'name', about: 'against units of this class, as production leaves them' },
+      { name: 'cohort', value: 'name', about: 'against units of this cohort of the class' },
+      { name: 'serial', value: 'text', about: 'against this one unit, for a payload sealed for it' },
+      { name: 'unit', value: 'file', about: 'against the unit in this file instead' },
+      { name: 'image', value: 'file', about: 'the image of a detached envelope, for the slot that is free' },
+      { name: 'at', value: 'date', about: 'the time a unit with a clock reads (default: now)' },
+      { name: 'out', value: 'file', about: 'write the result, for the evidence of the release' },
+      { name: 'force', about: 'replace an existing output file' },
+    ],
+    notes: `The payload is checked first; where the unit does not take it, that is all you hear. Then every row of docs/forgeries.md
+is made from it. One that is accepted, or refused at another step or for another reason than it must be, fails the rehearsal.
+No key of yours is opened and no passphrase asked: what needs a signing key is made with a throwaway authority and offered to a
+stand-in, the same record with only the keys swapped. What does not apply to the class is listed as exposure, not as passed.
+A rehearsal shows what the logic of a unit does. It does not take the place of a pilot group with every hardware revision.
+
+Examples:
+  fieldseal rehearse vent-1.4.0.suit --class vent
+  fieldseal rehearse vent-1.4.0.suit --unit vent-0001.unit --out vent-1.4.0.rehearsal.json`,
+    load: () => import('../commands/rehearse.ts'),
+  },
+  {
     name: 'inspect',
     group: 'release',
     summary: 'account for every byte of an envelope',

@@ -173,17 +173,17 @@ function entriesOf(bytes: Uint8Array): Map<number, CborValue> {
 
 /** What `encode` takes, out of bytes. */
 export function decodeValue(bytes: Uint8Array): CborValue {
-  return valueOf(decode(bytes));
+  return plainOf(decode(bytes));
 }
 
-function valueOf(item: CborItem): CborValue {
+function plainOf(item: CborItem): CborValue {
   switch (item.type) {
     case 'array':
-      return item.items.map(valueOf);
+      return item.items.map(plainOf);
     case 'map':
-      return new CborMap(item.entries.map(({ key, value }) => [valueOf(key), valueOf(value)] as const));
+      return new CborMap(item.entries.map(({ key, value }) => [plainOf(key), plainOf(value)] as const));
     case 'tag':
-      return new CborTag(item.tag, valueOf(item.item));
+      return new CborTag(item.tag, plainOf(item.item));
     case 'simple':
       return item.value as boolean | null;
     default:

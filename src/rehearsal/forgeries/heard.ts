@@ -17,8 +17,3 @@ export type AwaitedRefusal = RefusalCode | typeof SEAL_REFUSAL;
 export function heardOf({ verdict, refusal }: Pick<Verdict, 'verdict' | 'refusal'>, harm?: string): Heard {
   return { answer: verdict, refusal, harm };
 }
-
-/** One refusal, as life on flash gives them. */
-export function refusedWith(refusal: Refusal | null | undefined, harm?: string): Heard {
-  return refusal ? { answer: 'refused', refusal, harm } : { answer: 'accepted', refusal: null, harm };
-}

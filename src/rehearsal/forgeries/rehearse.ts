@@ -6,7 +6,7 @@ import { type Heard, SEAL_REFUSAL } from './heard.ts';
 import { FormUnknown } from './images.ts';
 import { Lab } from './lab.ts';
 import { PLACES } from './places.ts';
-import { judgeGenuine, type Subject, standsInTheWay } from './subject.ts';
+import { type Genuine, judgeGenuine, type Subject, standsInTheWay } from './subject.ts';
 import { FORGERIES } from './table.ts';
 
 /** What became of one row. */
@@ -25,11 +25,18 @@ export interface RowResult {
 export type Rehearsal =
   | {
       readonly kind: 'not taken';
+      readonly genuine: Genuine;
+      /** What was said, by the unit or by its stand-in. */
       readonly verdict: Verdict;
       readonly refusal: Refusal | null;
       readonly why: string;
     }
-  | { readonly kind: 'carried out'; readonly lab: Lab; readonly rows: readonly RowResult[] };
+  | {
+      readonly kind: 'carried out';
+      readonly genuine: Genuine;
+      readonly lab: Lab;
+      readonly rows: readonly RowResult[];
+    };
 
 /** Told after each row. */
 export type RehearsalProgress = (done: number, total: number) => void;
@@ -47,7 +54,7 @@ export async function rehearse(
   const { verdict } = genuine;
   const refusal = standsInTheWay(genuine);
   const untried = (why: string, by: Verdict = verdict, code = refusal) =>
-    ({ kind: 'not taken', verdict: by, refusal: code, why }) as const;
+    ({ kind: 'not taken', genuine, verdict: by, refusal: code, why }) as const;
   if (refusal) return untried('the unit refuses the payload itself');
   if (genuine.until === 'image' && verdict.verdict !== 'accepted')
     return untried('the image of the payload is not at hand');
@@ -60,7 +67,7 @@ export async function rehearse(
       rows.push(await carryOut(lab, row));
       progress(rows.length, table.length);
     }
-    return { kind: 'carried out', lab, rows };
+    return { kind: 'carried out', genuine, lab, rows };
   } catch (error) {
     if (error instanceof FormUnknown)
       return untried(`the payload is not of a kind that can be rehearsed: ${error.message}`);

@@ -1,0 +1,54 @@
+import { fromUtf8 } from '../../bytes/index.ts';
+import { type Rehearsal, type RehearsalDocument, rehearsalJson, rehearse } from '../../rehearsal/index.ts';
+import { appendEntry, filesOn, readableJson, type Workspace } from '../../workspace/index.ts';
+import { EXIT } from '../exit.ts';
+import { rehearsalCase } from '../rehearsal-subject.ts';
+import { showNotTaken, showOutcome, showRehearsal } from '../show-rehearsal.ts';
+import type { Call } from '../spec.ts';
+
+/** Makes every forgery of a payload and has each refused. */
+export async function run(call: Call): Promise<number> {
+  const { subject, workspace, told } = await rehearsalCase(call);
+  const rehearsal = await rehearse(subject, (done, total) => call.out.progress('rehearsing', done, total));
+  call.out.line(`${call.args[0]}: rehearsed against ${told}`);
+  show(call, rehearsal);
+  const json = rehearsalJson(subject, rehearsal);
+  keep(call, workspace, json);
+  showOutcome(call.out, json);
+  call.out.result(json);
+  return json.outcome === 'passed' ? EXIT.done : EXIT.refused;
+}
+
+function show(call: Call, rehearsal: Rehearsal): void {
+  if (rehearsal.kind === 'not taken') showNotTaken(call.out, rehearsal);
+  else showRehearsal(call.out, rehearsal);
+}
+
+/** Enters the outcome in the ledger, where there is one, before the file of the result gets its name. */
+function keep(call: Call, workspace: Workspace | undefined, json: RehearsalDocument): void {
+  const path = call.text('out');
+  const output = path === undefined ? undefined : filesOn().beginOutput(path, { force: call.flag('force') });
+  try {
+    output?.write(fromUtf8(readableJson(json)));
+    output?.settle();
+    if (workspace) enter(workspace, json);
+    output?.commit();
+  } finally {
+    output?.abandon();
+  }
+}
+
+function enter(workspace: Workspace, json: RehearsalDocument): void {
+  const { unit, counts, refusal } = json;
+  appendEntry(workspace, 'rehearsed', {
+    class: unit.class,
+    serial: unit.serial,
+    envelope_sha256: json.envelope.sha256,
+    manifest_digest: json.manifest_digest,
+    sequence_number: json.sequence_number,
+    outcome: json.outcome,
+    refusal: refusal?.code ?? null,
+    ...counts,
+    failures: json.rows.filter(({ outcome }) => outcome === 'failed').map(({ name }) => name),
+  });
+}
