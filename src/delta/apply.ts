@@ -42,11 +42,12 @@ export function applyDelta({ delta, precursor, targetSize, target, limits }: Del
   }
 }
 
-function requireFit(
+/** Throws `DeltaError` unless a delta makes an image of the size given out of this precursor. */
+export function requireFit(
   survey: DeltaSurvey,
   precursor: ByteSource,
   targetSize: number,
-  target: DeltaTarget,
+  target?: DeltaTarget,
 ): void {
   if (survey.targetSize !== targetSize) {
     const told = `it makes ${survey.targetSize} bytes where ${targetSize} are expected`;
@@ -56,13 +57,13 @@ function requireFit(
     const told = `it copies up to byte ${survey.precursorReach} of an image of ${precursor.size} bytes`;
     throw new DeltaError('outside-precursor', told);
   }
-  if (survey.readsTarget && !target.read) {
+  if (survey.readsTarget && !target?.read) {
     throw new DeltaError('no-read-back', 'a window has its source segment in the target (VCD_TARGET)');
   }
 }
 
-/** Reads from the source segment by offset within it. */
-function segmentReader({ of, offset }: Segment, precursor: ByteSource, target: DeltaTarget) {
-  const from = of === 'target' ? target : precursor;
+/** Reads from the source segment by offset within it. One in the target needs a target that can be read. */
+export function segmentReader({ of, offset }: Segment, precursor: ByteSource, target?: DeltaTarget) {
+  const from = of === 'target' ? target! : precursor;
   return (address: number, length: number) => from.read!(offset + address, length);
 }

@@ -8,4 +8,5 @@ export { applyDelta, type DeltaTarget } from './apply.ts';
 export { DELTA_ERROR_CODES, DeltaError, type DeltaErrorCode } from './errors.ts';
 export { DELTA_LIMITS, type DeltaLimits } from './limits.ts';
 export { DEFAULT_WINDOW_SIZE, makeDelta } from './make.ts';
+export { deltaSource } from './source.ts';
 export { type DeltaSurvey, surveyDelta } from './survey.ts';

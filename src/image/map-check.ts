@@ -28,6 +28,7 @@ export function checkMemoryMap(map: MemoryMap): MapProblem[] {
     ...checkEnvelopes(map),
     ...checkState(map),
     ...checkOverlaps(map),
+    ...checkDeltaWindow(map),
   ];
 }
 
@@ -68,6 +69,15 @@ function* checkFlash({ flash }: MemoryMap): Generator<MapProblem> {
 
 function isCount(value: number): boolean {
   return Number.isSafeInteger(value) && value > 0;
+}
+
+function* checkDeltaWindow({ delta_window: window, ram }: MemoryMap): Generator<MapProblem> {
+  if (window === undefined) return;
+  const room = ram.size > 0 ? ram.size : Number.MAX_SAFE_INTEGER;
+  if (isCount(window) && window <= room) return;
+  const says = `a window of ${window} bytes cannot be set aside`;
+  const expected = `more than 0 and no more than the RAM, ${formatSize(ram.size)}, for example 8KiB`;
+  yield { path: ['delta_window'], says, expected };
 }
 
 interface Area extends NamedRegion {

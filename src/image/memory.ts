@@ -45,6 +45,8 @@ export interface MemoryMap {
   ram: Region;
   /** Ranges whose data in an image file is left out, such as option bytes. */
   leave_out: NamedRegion[];
+  /** RAM that a unit sets aside to make one window of an image from a delta, in bytes; left out: it takes no deltas. */
+  delta_window?: number;
 }
 
 /** Bytes that each slot's part of the envelope area has by default. */

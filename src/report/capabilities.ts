@@ -10,7 +10,7 @@ import {
   SHA_256,
   STAGING_COMPONENT,
 } from '../suit/index.ts';
-import { UNIT_EXTENSIONS, UNIT_PROFILES, type UnitRecord } from '../unit/index.ts';
+import { extensionsOf, UNIT_PROFILES, type UnitRecord } from '../unit/index.ts';
 import type { Capabilities } from './report.ts';
 
 /**
@@ -18,6 +18,9 @@ import type { Capabilities } from './report.ts';
  * so that one report answers the question "does this unit understand code N".
  */
 export function unitCapabilities({ memory, profile }: UnitRecord): Capabilities {
+  const extensions = extensionsOf({ memory });
+  const running = (table: ReadonlyMap<number, Row>) =>
+    [...table.values()].filter((row) => runsWith(row, extensions)).map(({ code }) => code);
   const { algorithm, keyDistribution, content } = UNIT_PROFILES.find(({ name }) => name === profile)!;
   const identifiers = memory.shape === 'staged' ? [MAIN_COMPONENT, STAGING_COMPONENT] : [MAIN_COMPONENT];
   return {
@@ -31,8 +34,4 @@ export function unitCapabilities({ memory, profile }: UnitRecord): Capabilities 
       { key: 7, codes: running(COMMON_KEYS) },
     ],
   };
-}
-
-function running(table: ReadonlyMap<number, Row>): number[] {
-  return [...table.values()].filter((row) => runsWith(row, UNIT_EXTENSIONS)).map(({ code }) => code);
 }

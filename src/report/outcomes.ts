@@ -96,6 +96,8 @@ const NUMBERS: Readonly<Record<RefusalCode, readonly [code: number, reason: numb
   'image-too-large': [706, 11],
   'start-not-described': [707, 11],
   'envelope-area-too-small': [708, 11],
+  'precursor-wrong': [709, 10],
+  'delta-window-too-large': [710, 11],
 
   // step 8, content
   'severed-part-missing': [801, 11],
@@ -113,6 +115,8 @@ const NUMBERS: Readonly<Record<RefusalCode, readonly [code: number, reason: numb
   'ciphertext-length-wrong': [813, 10],
   'ciphertext-digest-wrong': [814, 10],
   'decryption-failed': [815, 10],
+  'delta-altered': [816, 10],
+  'delta-malformed': [817, 11],
 
   // step 9, image
   'image-length-wrong': [901, 10],

@@ -13,6 +13,7 @@ import { sectionCode } from './tables.ts';
 
 const IMAGE_MATCH = 3;
 const FETCH = 21;
+const COPY = 22;
 const INVOKE = 23;
 
 /** Where nothing of a manifest was at work yet: section 0, which no manifest has (docs/reports.md). */
@@ -34,6 +35,7 @@ interface FoundCommand {
 type Wanted = readonly [command: number, ...sections: string[]];
 const FETCHED: Wanted = [FETCH, 'payload-fetch', 'install'];
 const MATCHED: Wanted = [IMAGE_MATCH, 'payload-fetch', 'install'];
+const COPIED: Wanted = [COPY, 'payload-fetch', 'install'];
 const STARTED: Wanted = [INVOKE, 'invoke'];
 
 /** Refusals that fall outside the sequences, at what a certain command stands for. */
@@ -42,6 +44,10 @@ const AT: Partial<Record<RefusalCode, Wanted>> = {
   'flash-failed': FETCHED,
   'image-length-wrong': MATCHED,
   'image-digest-wrong': MATCHED,
+  'precursor-wrong': MATCHED,
+  'delta-window-too-large': COPIED,
+  'delta-altered': FETCHED,
+  'delta-malformed': COPIED,
   'start-not-described': STARTED,
   'stored-start-failed': STARTED,
   'stored-image-wrong': [IMAGE_MATCH, 'validate'],

@@ -12,7 +12,14 @@ export { mapBytes } from './anatomy/map.ts';
 export { diagnosticOfEnvelope } from './anatomy/notation.ts';
 export type { Region } from './anatomy/region.ts';
 export type { ActorId, ActorPermissions, ComponentMetadata, FileType } from './component-metadata.ts';
+export {
+  DOWNLOAD_COMPONENT,
+  MAIN_COMPONENT,
+  PRECURSOR_COMPONENT,
+  STAGING_COMPONENT,
+} from './component-names.ts';
 export type { ComponentIdentifier, Dependency, Target } from './components.ts';
+export type { DeltaInfo } from './delta-info.ts';
 export { dependencyMatches, openDependency } from './dependency.ts';
 export { type DependencyFacts, withDependencies } from './dependency-template.ts';
 export type { CommandDescription, ManifestDescription, SequenceDescription } from './description.ts';
@@ -59,6 +66,14 @@ export {
   type ParameterValue,
   readParameters,
 } from './parameters.ts';
+export type {
+  ImageDelta,
+  ImageEncryption,
+  ReleaseFacts,
+  ReleaseImage,
+  ReleaseShape,
+  ReleaseText,
+} from './release-facts.ts';
 export type { Command, CommandArgument, IndexSelection, Sequence } from './sequence.ts';
 export type { Span } from './shell.ts';
 export {
@@ -86,18 +101,7 @@ export {
   WAIT_EVENTS,
   type WaitEventRow,
 } from './tables/index.ts';
-export {
-  DOWNLOAD_COMPONENT,
-  describeRelease,
-  type ImageEncryption,
-  integratedUris,
-  MAIN_COMPONENT,
-  type ReleaseFacts,
-  type ReleaseImage,
-  type ReleaseShape,
-  type ReleaseText,
-  STAGING_COMPONENT,
-} from './templates.ts';
+export { deltaUris, describeRelease, integratedUris } from './templates.ts';
 export { readText, type TextInLanguage } from './text.ts';
 export { classId, formatUuid, NAMESPACE_DNS, NAMESPACE_OID, parseUuid, uuidV5, vendorId } from './uuid.ts';
 export {

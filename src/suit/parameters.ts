@@ -1,6 +1,7 @@
 import type { CborItem } from '../cbor/index.ts';
 import { CoseError, decodeEncrypted } from '../cose/index.ts';
 import { type ComponentMetadata, readComponentMetadata } from './component-metadata.ts';
+import { type DeltaInfo, readDeltaInfo } from './delta-info.ts';
 import { readComputableDigest, type SuitDigest } from './digest.ts';
 import { SuitError } from './errors.ts';
 import { SUIT_LIMITS } from './limits.ts';
@@ -45,6 +46,7 @@ export interface ParameterTypes {
   readonly 28: VersionMatch;
   readonly 29: WaitInfo;
   readonly 30: ComponentMetadata;
+  readonly [-257]: DeltaInfo;
 }
 export type ParameterCode = keyof ParameterTypes;
 export type ParameterValue = ParameterTypes[ParameterCode];
@@ -88,20 +90,20 @@ export function readParameters(item: CborItem, context: ParameterContext): Param
 export function requireParameter(key: CborItem, context: ParameterContext): ParameterRow {
   const code = asInteger(key, 'the code of a parameter', 'parameter-unknown');
   const row = PARAMETERS.get(code);
-  if (row && runsWith(row, context.extensions ?? NO_EXTENSIONS)) return row;
-  if (row) {
-    throw new SuitError(
-      'parameter-unsupported',
-      key.start,
-      `${row.name} (${code}, ${row.source}) is not supported here; the manifest cannot be followed as meant`,
-    );
-  }
   const custom = code <= HIGHEST_CUSTOM_CODE;
   if (custom && context.inShared) {
     throw new SuitError(
       'shared-sequence',
       key.start,
       `custom parameter ${code} in the shared sequence, where none may stand ([M] section 8.4.8.16)`,
+    );
+  }
+  if (row && runsWith(row, context.extensions ?? NO_EXTENSIONS)) return row;
+  if (row) {
+    throw new SuitError(
+      'parameter-unsupported',
+      key.start,
+      `${row.name} (${code}, ${row.source}) is not supported here; the manifest cannot be followed as meant`,
     );
   }
   const kind = custom ? 'custom parameter' : 'parameter';
@@ -132,6 +134,11 @@ const READERS: Readonly<Record<ParameterType, Reader>> = {
   'encryption-info': readEncryptionInfo,
   'wait-info': (item, row) => readWaitInfo(unwrap(item, row)),
   'component-metadata': (item, row) => readComponentMetadata(unwrap(item, row)),
+  'delta-info': (item, row, { componentCount }) => {
+    const info = readDeltaInfo(unwrap(item, row));
+    requireComponent(info.precursor, componentCount, item.start);
+    return info;
+  },
 };
 
 /** Structured parameters are wrapped in a byte string ([M] section 8.4.8). */

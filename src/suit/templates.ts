@@ -1,102 +1,44 @@
-import { fromUtf8 } from '../bytes/index.ts';
+import { DOWNLOAD_COMPONENT, MAIN_COMPONENT, STAGING_COMPONENT } from './component-names.ts';
 import type { ComponentIdentifier } from './components.ts';
+import { deltaTemplate } from './delta-template.ts';
 import {
   type CommandDescription,
-  command,
   type ManifestDescription,
   override,
-  type SequenceDescription,
   setIndex,
   tryEach,
 } from './description.ts';
-import { SHA_256 } from './digest.ts';
-import type { SectionName } from './manifest.ts';
 import type { ParameterTypes } from './parameters.ts';
+import type {
+  ImageEncryption,
+  ReleaseFacts,
+  ReleaseImage,
+  ReleaseShape,
+  ReleaseText,
+} from './release-facts.ts';
+import {
+  compatibility,
+  content,
+  copy,
+  fetch,
+  identity,
+  imageMatches,
+  inSlot,
+  invoke,
+  sections,
+  type Template,
+} from './template-parts.ts';
 import type { TextInLanguage } from './text.ts';
 import { parseVersion } from './version.ts';
-
-/** Reporting policies of the draft's own examples ([M] Appendix B, table of policies). */
-const REPORT_ALL = 15;
-const REPORT_SUCCESS = 5;
-const RECORD_FAILURE = 2;
-
-const vendorMatches = command(1, REPORT_ALL);
-const classMatches = command(2, REPORT_ALL);
-const deviceMatches = command(24, REPORT_ALL);
-const imageMatches = command(3, REPORT_ALL);
-const slotMatches = command(5, REPORT_SUCCESS);
-const fetch = command(21, RECORD_FAILURE);
-const copy = command(22, RECORD_FAILURE);
-const invoke = command(23, RECORD_FAILURE);
-
-/** How a class places images: one image for either slot, one image per slot, or a staging area. */
-export type ReleaseShape = 'remapped' | 'position-independent' | 'linked' | 'staged';
-
-/** The component that runs. */
-export const MAIN_COMPONENT: ComponentIdentifier = [fromUtf8('main')];
-/** Where a staged image waits before it is copied. */
-export const STAGING_COMPONENT: ComponentIdentifier = [fromUtf8('staging')];
-
-/** What is being fetched where no memory holds it: it passes through decryption into the slot that is free. */
-export const DOWNLOAD_COMPONENT: ComponentIdentifier = [fromUtf8('download')];
 
 /** URIs of integrated images: fragments that equal the envelope's text keys ([M] section 7.5), in slot order. */
 export function integratedUris(shape: ReleaseShape): readonly string[] {
   return shape === 'linked' ? ['#image-a', '#image-b'] : ['#image'];
 }
 
-/** One image of a release. */
-export interface ReleaseImage {
-  /** SHA-256 over the image, 32 bytes. */
-  readonly digest: Uint8Array;
-  readonly sizeBytes: number;
-  /** Where it is fetched from; without it the manifest only checks and starts what is already there. */
-  readonly uri?: string | undefined;
-  /** Where it travels encrypted; then it has a URI. */
-  readonly encryption?: ImageEncryption | undefined;
-}
-
-/** The ciphertext of an image ([FE] sections 4 and 5). */
-export interface ImageEncryption {
-  /** SUIT_Encryption_Info: COSE_Encrypt with tag 96 and nil ciphertext. */
-  readonly info: Uint8Array;
-  /** SHA-256 over the ciphertext, tag included, 32 bytes. */
-  readonly digest: Uint8Array;
-  readonly sizeBytes: number;
-}
-
-/** What people read about a release ([M] section 8.4.4). */
-export interface ReleaseText {
-  /** Language tag such as `en`. */
-  readonly language: string;
-  readonly manifestDescription?: string | undefined;
-  readonly updateDescription?: string | undefined;
-  readonly vendorName?: string | undefined;
-  readonly modelName?: string | undefined;
-  readonly vendorDomain?: string | undefined;
-  readonly modelInfo?: string | undefined;
-  readonly componentDescription?: string | undefined;
-  readonly componentVersion?: string | undefined;
-}
-
-/** The facts of a release from which its manifest follows. */
-export interface ReleaseFacts {
-  readonly shape: ReleaseShape;
-  readonly sequenceNumber: bigint | number;
-  readonly vendorId: Uint8Array;
-  readonly classId: Uint8Array;
-  /** Only for a release meant for one unit ([M] section 8.4.9.1). */
-  readonly deviceId?: Uint8Array | undefined;
-  /** One image; two in slot order where images are linked. */
-  readonly images: readonly ReleaseImage[];
-  /** Whether the manifest also starts the image ([M] section 7.2). */
-  readonly start: boolean;
-  /** Version text; written as set-version where it can be represented ([UM] section 3.1). */
-  readonly version?: string | undefined;
-  readonly text?: ReleaseText | undefined;
-  readonly referenceUri?: string | undefined;
-  /** Identifier of the component that runs. Default `MAIN_COMPONENT`. */
-  readonly component?: ComponentIdentifier | undefined;
+/** The same for integrated deltas. */
+export function deltaUris(shape: ReleaseShape): readonly string[] {
+  return shape === 'linked' ? ['#delta-a', '#delta-b'] : ['#delta'];
 }
 
 /**
@@ -109,7 +51,7 @@ export function describeRelease(facts: ReleaseFacts): ManifestDescription {
   const component = facts.component ?? MAIN_COMPONENT;
   return {
     sequenceNumber: facts.sequenceNumber,
-    ...TEMPLATES[facts.shape](facts, component),
+    ...templateOf(facts)(facts, component),
     text: facts.text && describeText(facts.text, component),
     referenceUri: facts.referenceUri,
     setVersion: facts.version === undefined ? undefined : parseVersion(facts.version),
@@ -134,12 +76,14 @@ function requireImages({ shape, images }: ReleaseFacts): void {
   const encrypted = images.filter(({ encryption }) => encryption).length;
   if (encrypted > 0 && (encrypted < wanted || fetched < wanted))
     throw new TypeError('an encrypted release has an encryption and a URI for every image');
+  const deltas = images.filter(({ delta }) => delta).length;
+  if (deltas > 0 && (deltas < wanted || fetched < wanted || encrypted > 0))
+    throw new TypeError('a release by delta has a delta and the URI of a plain image for every image');
 }
 
-type Template = (
-  facts: ReleaseFacts,
-  component: ComponentIdentifier,
-) => Pick<ManifestDescription, 'components' | 'shared' | 'sequences'>;
+function templateOf({ shape, images }: ReleaseFacts): Template {
+  return images.some(({ delta }) => delta) ? deltaTemplate(shape) : TEMPLATES[shape];
+}
 
 /** One component, so no component index is set ([M] section 7, first note). */
 const oneImage: Template = (facts, component) => {
@@ -222,12 +166,6 @@ function linkedOnTheFly(
   };
 }
 
-/** A branch: condition first, the rest after it, so that a failed branch leaves nothing that matters. */
-function inSlot(slot: number, more: Partial<ParameterTypes> | undefined): SequenceDescription {
-  const chosen = [override({ 5: slot }), slotMatches];
-  return more ? [...chosen, override(more)] : chosen;
-}
-
 /** Component 0 runs, component 1 is the staging area ([M] sections 7.3 and 7.4). A ciphertext is compared there ([FE] 4.3). */
 const staged: Template = (facts, component) => {
   const image = facts.images[0]!;
@@ -252,27 +190,6 @@ const TEMPLATES: Readonly<Record<ReleaseShape, Template>> = {
   linked,
   staged,
 };
-
-function identity(facts: ReleaseFacts): Partial<ParameterTypes> {
-  const ids = { 1: facts.vendorId, 2: facts.classId };
-  return facts.deviceId ? { ...ids, 24: facts.deviceId } : ids;
-}
-
-function compatibility(facts: ReleaseFacts): SequenceDescription {
-  return facts.deviceId ? [vendorMatches, classMatches, deviceMatches] : [vendorMatches, classMatches];
-}
-
-function content(image: Pick<ReleaseImage, 'digest' | 'sizeBytes'>): Partial<ParameterTypes> {
-  return { 3: { algorithm: SHA_256, bytes: image.digest }, 14: image.sizeBytes };
-}
-
-/** Sections that have commands: an empty sequence is none ([M] Appendix A). */
-function sections(
-  all: Partial<Record<SectionName, SequenceDescription>>,
-): ReadonlyMap<SectionName, SequenceDescription> {
-  const entries = Object.entries(all) as [SectionName, SequenceDescription][];
-  return new Map(entries.filter(([, sequence]) => sequence.length > 0));
-}
 
 function describeText(
   text: ReleaseText,

@@ -1,5 +1,6 @@
 import { CborMap, CborTag, type CborValue, encode } from '../cbor/index.ts';
 import { type ComponentMetadata, componentMetadataValue } from './component-metadata.ts';
+import { type DeltaInfo, deltaInfoValue } from './delta-info.ts';
 import type { CommandDescription, ManifestDescription, SequenceDescription } from './description.ts';
 import { digestOf, encodeDigest, type SuitDigest } from './digest.ts';
 import { readManifest } from './manifest.ts';
@@ -135,6 +136,7 @@ const WRITERS: Readonly<Record<ParameterType, (value: ParameterValue) => CborVal
   'encryption-info': asIs,
   'wait-info': (value) => encode(waitInfoValue(value as WaitInfo)),
   'component-metadata': (value) => encode(componentMetadataValue(value as ComponentMetadata)),
+  'delta-info': (value) => encode(deltaInfoValue(value as DeltaInfo)),
 };
 
 function digestValue(digest: SuitDigest): CborValue {

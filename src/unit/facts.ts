@@ -26,6 +26,14 @@ export interface ImageFacts {
   readonly size: number | undefined;
 }
 
+/** A delta, and what it is applied to. Sizes in bytes; digests SHA-256, 32 bytes. */
+export interface DeltaFacts {
+  readonly digest: Uint8Array;
+  readonly size: number;
+  readonly window: number;
+  readonly precursor: { readonly digest: Uint8Array; readonly size: number };
+}
+
 /**
  * What a decision learned on its way. A fact is set by the step that established it, so whatever stands here
  * was reached; only what follows an accepted seal is vouched for.
@@ -46,6 +54,8 @@ export interface Facts {
   /** Name of the slot that it would go to. */
   slot?: string;
   effect?: Effect;
+  /** Where the image is made by a delta. */
+  delta?: DeltaFacts;
   /** The command at which a sequence of the manifest ended before its end, where one did. */
   failedAt?: CommandPlace | undefined;
   readonly warnings: string[];

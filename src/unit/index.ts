@@ -8,7 +8,7 @@ export { type AuthenticityRequest, checkAuthenticity } from './check/authenticit
 export { imagesBySlot, type WantedImage } from './check/follow.ts';
 export { type CheckRequest, checkForUnit, judgeInstall } from './check/for-unit.ts';
 export { judgeStored } from './check/stored.ts';
-export { UNIT_EXTENSIONS } from './extensions.ts';
+export { extensionsOf, UNIT_EXTENSIONS } from './extensions.ts';
 export type { Effect, Facts, ImageFacts, SignerFacts } from './facts.ts';
 export { type Flash, PowerCut } from './flash.ts';
 export { type Cut, type CutKind, EmulatedFlash, type FlashPlace } from './flash-emulated.ts';

@@ -1,5 +1,7 @@
 import { type ByteSource, equal, slice } from '../bytes/index.ts';
 import { equalInConstantTime } from '../crypto/index.ts';
+import { DeltaError } from '../delta/index.ts';
+import { judgeDelta, withDeltaErrors } from './check/delta.ts';
 import type { Ciphertext } from './check/encryption.ts';
 import {
   judgeCiphertext,
@@ -143,10 +145,12 @@ function bringIn(job: Job, marks: Marks): void {
   const from = begun !== undefined && decrypts(source) && !source.seeks ? 0 : begun;
   guard(trace, 'flash-failed', { what: 'filling', source: 'RFC 9019 3' }, () => {
     if (from === undefined) markFilling(job, marks);
-    fillSlot(board.flash, span, source, size, {
-      from: from ?? 0,
-      checkpoint: (progress) => board.journal.write({ ...board.journal.marks!, progress }),
-    });
+    fill(job, () =>
+      fillSlot(board.flash, span, source, size, {
+        from: from ?? 0,
+        checkpoint: (progress) => board.journal.write({ ...board.journal.marks!, progress }),
+      }),
+    );
     replaceArea(board.flash, board.layout.envelopes[slot]!, plan.storedEnvelope());
   });
   const pages = Math.ceil(size / board.flash.geometry.erase_page);
@@ -162,9 +166,26 @@ function bringIn(job: Job, marks: Marks): void {
   refuseDecryption(trace, wrong);
 }
 
-/** What goes into the slot: the image, a ciphertext that waits there, or what it decrypts to. Size in bytes. */
+/** Fills; where a delta turns out not to make the image, the slot counts as empty from then on. */
+function fill(job: Job, filling: () => void): void {
+  if (!job.plan.delta) {
+    filling();
+    return;
+  }
+  withDeltaErrors(job.trace, () => {
+    try {
+      filling();
+    } catch (error) {
+      if (error instanceof DeltaError) release(job);
+      throw error;
+    }
+  });
+}
+
+/** What goes into the slot: the image, a ciphertext that waits there, or what comes out of one or of a delta. Size in bytes. */
 function arriving({ trace, plan, source }: Job): { source: ByteSource | DecryptingSource; size: number } {
-  const { ciphertext, image } = plan;
+  const { ciphertext, delta, image } = plan;
+  if (delta) return { source: judgeDelta(trace, delta, source), size: image.size };
   if (!ciphertext) {
     requireAnnouncedLength(trace, source.size, image.size);
     return { source, size: image.size };

@@ -121,8 +121,10 @@ export function recoveryHolds({ flash, layout, recovery }: Board): boolean {
 
 /** The unit as a decision sees it. */
 export function viewOf(board: Board, marks: Marks | undefined, running?: number): UnitView {
-  const { record, macKeys, unwrappers } = board;
-  return { record, macKeys, unwrappers, state: stateOf(board, marks, running) };
+  const { record, macKeys, unwrappers, flash, layout } = board;
+  const state = stateOf(board, marks, running);
+  const span = state.running === undefined ? undefined : layout.slots[state.running];
+  return { record, macKeys, unwrappers, state, precursor: span && spanSource(flash, span) };
 }
 
 function stateOf(board: Board, marks: Marks | undefined, running: number | undefined): UnitState {

@@ -1,4 +1,5 @@
 import type { ByteSource } from '../bytes/index.ts';
+import type { JudgedDelta } from './check/delta.ts';
 import type { Ciphertext } from './check/encryption.ts';
 import type { Effect } from './facts.ts';
 import type { Floors, UnitView } from './state.ts';
@@ -29,6 +30,8 @@ export interface InstallPlan {
   };
   /** Where the source is encrypted. Its content key is overwritten once the plan is carried out or given up. */
   readonly ciphertext?: Ciphertext | undefined;
+  /** Where the source is a delta. */
+  readonly delta?: JudgedDelta | undefined;
   /** The envelope as it is kept for start-up: without integrated payloads. */
   storedEnvelope(): Uint8Array;
 }

@@ -1,3 +1,4 @@
+import { DELTA_LIMITS } from '../delta/index.ts';
 import { checkMemoryMap, type MemoryMap } from '../image/index.ts';
 import {
   boolean,
@@ -46,6 +47,7 @@ const memory: Reader<MemoryMap> = object({
   flash: object({ erase_page: size, write_unit: size, erased_value: count(255), endurance: size }),
   ram: object(region),
   leave_out: list(namedRegion, { maximum: 64 }),
+  delta_window: optional(count(DELTA_LIMITS.targetWindow.value)),
 }) as Reader<MemoryMap>;
 
 const record: Reader<UnitRecord> = object({

@@ -1,4 +1,5 @@
 import { rowsOf } from './refusal-rows.ts';
+import { DELTA_REFUSALS } from './refusals-delta.ts';
 import { ENCRYPTION_REFUSALS } from './refusals-encryption.ts';
 
 const CONTENT = rowsOf('content', {
@@ -71,7 +72,7 @@ const COMMIT = rowsOf('commit', {
 });
 
 /** Steps 8 to 10: what is brought in, what it turns out to be, and the mark that makes it count. */
-export const FLASH_REFUSALS = { ...CONTENT, ...ENCRYPTION_REFUSALS, ...IMAGE, ...COMMIT };
+export const FLASH_REFUSALS = { ...CONTENT, ...ENCRYPTION_REFUSALS, ...DELTA_REFUSALS, ...IMAGE, ...COMMIT };
 
 const START = rowsOf('start', {
   'stored-envelope-wrong': [

@@ -3,6 +3,7 @@
  * virtual unit, the documents and whatever else speaks of refusals read these rows and add none of their own.
  */
 import { AUTHENTICATION_REFUSALS, ENVELOPE_REFUSALS, SIGNER_REFUSALS } from './refusals-authentic.ts';
+import { PRECURSOR_REFUSALS } from './refusals-delta.ts';
 import { FLASH_REFUSALS, START_REFUSALS } from './refusals-flash.ts';
 import {
   FIT_REFUSALS,
@@ -34,6 +35,7 @@ const TABLE = {
   ...FRESHNESS_REFUSALS,
   ...IDENTITY_REFUSALS,
   ...FIT_REFUSALS,
+  ...PRECURSOR_REFUSALS,
   ...FLASH_REFUSALS,
   ...START_REFUSALS,
 };

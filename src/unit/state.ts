@@ -1,3 +1,4 @@
+import type { ByteSource } from '../bytes/index.ts';
 import type { KeyUnwrapper } from '../cose/index.ts';
 import type { UnitRecord } from './record.ts';
 
@@ -46,6 +47,8 @@ export interface UnitView {
   /** What opens the content keys of encrypted images; none where the unit holds no key for that. */
   readonly unwrappers?: readonly KeyUnwrapper[];
   readonly state: UnitState;
+  /** The slot that `state.running` names, where it can be read: a delta is applied to what it holds. */
+  readonly precursor?: ByteSource | undefined;
 }
 
 /** The state of a unit that was provisioned and never got an image. */

@@ -1,6 +1,6 @@
 import { toHex } from '../bytes/index.ts';
 import { fingerprint } from '../x509/index.ts';
-import type { AuthenticationFacts, Facts, SignerFacts } from './facts.ts';
+import type { AuthenticationFacts, DeltaFacts, Facts, SignerFacts } from './facts.ts';
 import type { Refusal } from './refusals.ts';
 import type { StepName } from './steps.ts';
 import { type CheckStep, type Comparison, Refused, shownText, Trace } from './trace.ts';
@@ -105,7 +105,17 @@ function factsJson(facts: Facts): Record<string, unknown> {
     })),
     slot: facts.slot ?? null,
     effect: facts.effect ?? null,
+    delta: facts.delta ? deltaJson(facts.delta) : null,
     warnings: facts.warnings,
+  };
+}
+
+function deltaJson({ digest, size, window, precursor }: DeltaFacts) {
+  return {
+    digest: toHex(digest),
+    size_bytes: size,
+    window_bytes: window,
+    precursor: { digest: toHex(precursor.digest), size_bytes: precursor.size },
   };
 }
 

@@ -170,6 +170,7 @@ function memoryYaml(map: MemoryMap): string {
     `    erased_value: 0x${map.flash.erased_value.toString(16)}`,
     `    endurance: ${map.flash.endurance}   # erase cycles`,
     `  ram: { ${regionYaml(map.ram)} }`,
+    '  # delta_window: 8KiB   # RAM for one window of an update by delta; left out, units take no deltas',
     '  # Ranges of an image file that stay behind, such as option bytes: - { name: option-bytes, address: 0x1fffc000, size: 16 }',
     '  leave_out: []',
     '',

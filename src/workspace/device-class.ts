@@ -221,11 +221,12 @@ function policyOf(
   return { authentication, policy: authentication && resolvePolicy(authentication, own), rights };
 }
 
-function withoutUndefined({ link_address, recovery, ...rest }: ClassFile['memory']): MemoryMap {
+function withoutUndefined({ link_address, recovery, delta_window, ...rest }: ClassFile['memory']): MemoryMap {
   return {
     ...rest,
     ...(link_address !== undefined && { link_address }),
     ...(recovery !== undefined && { recovery }),
+    ...(delta_window !== undefined && { delta_window }),
   };
 }
 

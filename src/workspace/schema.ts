@@ -1,4 +1,5 @@
 import * as z from 'zod';
+import { DELTA_LIMITS } from '../delta/index.ts';
 import { parseSize } from '../image/index.ts';
 import { GUARDED_COMMANDS, type GuardedCommand, POLICY_ALGORITHMS, UNIT_LIMITS } from '../unit/index.ts';
 import { SIGNER_ROLE } from '../x509/index.ts';
@@ -97,6 +98,14 @@ const memory = group('Where images, envelopes and marks lie on a unit.', {
     .array(namedRegion('One range.'), { error: 'a list of ranges' })
     .default([])
     .meta({ description: 'Ranges of an image file that are left out, such as option bytes.' }),
+  delta_window: size
+    .refine((bytes) => bytes <= DELTA_LIMITS.targetWindow.value, { error: 'at most 1MiB' })
+    .meta({
+      description:
+        'RAM that a unit sets aside to make one window of an image from a delta. Left out: it takes no deltas.',
+      examples: ['8KiB'],
+    })
+    .optional(),
 });
 
 const ROLE = 'a role: lower-case letters, digits and inner dashes, a letter first, at most 32';

@@ -142,6 +142,7 @@ const REFUSED: readonly [string, SuitErrorCode, Uint8Array][] = [
   ['8.4.10.3: parameters that are no map', 'command-argument', withInstall(20, [21, '#a'])],
   ['6.1: an unknown parameter', 'parameter-unknown', override([17, 0])],
   ['8.4.8.16: a custom parameter', 'parameter-unknown', override([-300, 0])],
+  ['8.4.8.16: our own, without the extension', 'parameter-unsupported', override([-257, 0])],
   [
     '8.4.8.16: a custom parameter in shared',
     'shared-sequence',

@@ -14,9 +14,12 @@ import {
 } from '../../src/cose/index.ts';
 import {
   DOWNLOAD_COMPONENT,
+  deltaUris,
   formatUuid,
   integratedUris,
   MAIN_COMPONENT,
+  PRECURSOR_COMPONENT,
+  parametersValue,
   STAGING_COMPONENT,
   SUIT_LIMITS,
 } from '../../src/suit/index.ts';
@@ -53,6 +56,8 @@ describe('docs/deployment-profile.md says what is built', () => {
     ['components where a ciphertext passes through', [[...MAIN_COMPONENT], [...DOWNLOAD_COMPONENT]]],
     ['slots', map([5, 1])],
     ['URI of an integrated image', integratedUris('remapped')[0]!],
+    ['URI of an integrated delta', deltaUris('remapped')[0]!],
+    ['what a delta is applied to', PRECURSOR_COMPONENT[0]!],
   ] as [string, CborValue][])('%s', (_name, value) => {
     for (const part of shown(value)) expect(page).toContain(`\`${part}\``);
   });
@@ -61,6 +66,11 @@ describe('docs/deployment-profile.md says what is built', () => {
     const [before, after] = shown(map([3, encode([-16, HASH])], [14, 5000]));
     expect(page).toContain(`\`${before!.slice(0, 4)}\` \`${before!.slice(4)}\``);
     expect(page).toContain(`\`${after}\``);
+  });
+
+  it('delta info', () => {
+    const value = parametersValue({ [-257]: { format: 1, window: 4096, precursor: 2 } });
+    expect(page).toContain(`\`${toHex(encode(value)).slice(2)}\``);
   });
 
   it('the certificate of a signer', async () => {

@@ -5,6 +5,7 @@ import { REFUSALS, type StepName } from '../../src/unit/index.ts';
 import { AUTHENTICATION_CASES, ENVELOPE_CASES, SIGNER_CASES } from './cases/authentic.ts';
 import type { Case } from './cases/case.ts';
 import { CONTENT_CASES, IMAGE_CASES, START_CASES } from './cases/content.ts';
+import { DELTA_CASES } from './cases/delta.ts';
 import { ENCRYPTION_CASES } from './cases/encryption.ts';
 import { FIT_CASES, FRESHNESS_CASES, IDENTITY_CASES, MANIFEST_CASES } from './cases/manifest.ts';
 
@@ -18,6 +19,7 @@ const CASES: readonly Case[] = [
   ...FIT_CASES,
   ...CONTENT_CASES,
   ...ENCRYPTION_CASES,
+  ...DELTA_CASES,
   ...IMAGE_CASES,
   ...START_CASES,
 ];

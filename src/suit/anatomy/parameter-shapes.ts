@@ -1,5 +1,6 @@
 import { toHex } from '../../bytes/index.ts';
 import type { CborItem } from '../../cbor/index.ts';
+import { VCDIFF } from '../delta-info.ts';
 import { DIGEST_ALGORITHMS, PARAMETERS, type ParameterType, WAIT_EVENTS } from '../tables/index.ts';
 import { formatUuid } from '../uuid.ts';
 import { COMPARISONS, formatVersion } from '../version.ts';
@@ -122,6 +123,34 @@ const COMPONENT_METADATA: Shape = {
   },
 };
 
+const DELTA_NAMES = ['format', 'largest window', 'precursor'] as const;
+
+/** How a delta is applied: docs/deployment-profile.md section 14. */
+const DELTA_INFO: Shape = {
+  title: 'delta info',
+  clause: 'docs/deployment-profile.md 14',
+  element: (index) => {
+    const name = DELTA_NAMES[index];
+    if (!name) return { name: String(index), shape: named('unknown', 'docs/deployment-profile.md 14') };
+    return {
+      name: name.replace(' ', '-'),
+      shape: named(name, 'docs/deployment-profile.md 14', SAY_DELTA[name]),
+    };
+  },
+};
+
+const SAY_DELTA: Readonly<Record<(typeof DELTA_NAMES)[number], NonNullable<Shape['say']>>> = {
+  format: (item) => (integerOf(item) === VCDIFF ? 'VCDIFF (RFC 3284)' : undefined),
+  'largest window': (item) => sayInteger(item, 'bytes'),
+  precursor: (item) => sayInteger(item, 'component'),
+};
+
+function sayInteger(item: CborItem, unit: string): string | undefined {
+  const value = integerOf(item);
+  if (value === undefined) return undefined;
+  return unit === 'bytes' ? `${value} bytes` : `${unit} ${value}`;
+}
+
 const PARAMETER_SHAPES: Readonly<Record<ParameterType, Partial<Shape>>> = {
   vendor: { say: sayUuid },
   uuid: { say: sayUuid },
@@ -137,6 +166,7 @@ const PARAMETER_SHAPES: Readonly<Record<ParameterType, Partial<Shape>>> = {
   'encryption-info': { wraps: ENCRYPTION_INFO },
   'wait-info': { wraps: WAIT_INFO },
   'component-metadata': { wraps: COMPONENT_METADATA },
+  'delta-info': { wraps: DELTA_INFO },
 };
 
 export const PARAMETER_MAP: Shape = {

@@ -24,7 +24,9 @@ export type ParameterType =
   /** Byte string wrapping a map of events ([UM] section 4.5). */
   | 'wait-info'
   /** Byte string wrapping file metadata ([UM] section 4.6). */
-  | 'component-metadata';
+  | 'component-metadata'
+  /** Byte string wrapping how a delta is applied (docs/deployment-profile.md). */
+  | 'delta-info';
 
 export interface ParameterRow extends Row {
   readonly type: ParameterType;
@@ -36,7 +38,7 @@ type Brief = Pick<ParameterRow, 'code' | 'name' | 'type' | 'source'> & Partial<P
 
 const parameter = (row: Brief): ParameterRow => ({ scope: 'component', support: 'runs', ...row });
 
-/** Parameters ([M] section 11.5, Appendix A and the extensions' registrations). */
+/** Parameters ([M] section 11.5, Appendix A, the extensions' registrations, and one custom code of ours). */
 export const PARAMETERS = tableOf<ParameterRow>([
   parameter({ code: 1, name: 'parameter-vendor-identifier', type: 'vendor', source: '[M] 8.4.8.3' }),
   parameter({ code: 2, name: 'parameter-class-identifier', type: 'uuid', source: '[M] 8.4.8.4' }),
@@ -93,5 +95,12 @@ export const PARAMETERS = tableOf<ParameterRow>([
     type: 'component-metadata',
     support: 'component-metadata',
     source: '[UM] 4.6',
+  }),
+  parameter({
+    code: -257,
+    name: 'parameter-delta-info',
+    type: 'delta-info',
+    support: 'delta',
+    source: '[M] 8.4.8.16; docs/deployment-profile.md 14',
   }),
 ]);

@@ -17,6 +17,8 @@ export const EXTENSIONS = [
   'component-metadata',
   /** Fetch arguments ([M] 8.4.8.13). */
   'fetch-arguments',
+  /** What is copied is a delta, a custom parameter (docs/deployment-profile.md). */
+  'delta',
 ] as const;
 export type Extension = (typeof EXTENSIONS)[number];
 export type Extensions = ReadonlySet<Extension>;

@@ -5,6 +5,12 @@ import type { RefusalCode } from '../refusals.ts';
 import type { UnitView } from '../state.ts';
 import type { Question } from '../trace.ts';
 
+/** What runs, as a manifest may ask about it. */
+export interface Precursor {
+  /** Whether it begins with this image: SHA-256, 32 bytes, and size in bytes. */
+  is(image: { readonly digest: Uint8Array; readonly size: number }): boolean;
+}
+
 /** What conditions are judged against. */
 export interface Circumstances {
   readonly unit: UnitView;
@@ -12,6 +18,8 @@ export interface Circumstances {
   readonly slot: number;
   /** The time by the unit's clock; undefined where it has none. `at start`: no date is judged there. */
   readonly at: Date | 'at start' | undefined;
+  /** What a delta may be applied to. Absent at start, and where nothing runs. */
+  readonly precursor?: Precursor | undefined;
 }
 
 /** One condition that a unit can judge. The parameters that it needs are set (draft-ietf-suit-manifest 8.4.9). */

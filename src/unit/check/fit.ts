@@ -3,7 +3,7 @@ import { COMMANDS, type Manifest, type Outcome, type Parameters, runSequences } 
 import { prepareRecord } from '../prepared.ts';
 import type { Trace } from '../trace.ts';
 import type { Circumstances } from './condition-rows.ts';
-import { DONE, failed, hostFor, isDownload, roleOf } from './host.ts';
+import { DONE, failed, hostFor, passingRoleOf, roleOf } from './host.ts';
 
 /** An image as a manifest names it: SHA-256, 32 bytes, and size in bytes. */
 export interface NamedImage {
@@ -37,7 +37,8 @@ export function judgeFit(
 
 function judgeComponents(trace: Trace, { components }: Manifest, circumstances: Circumstances): void {
   const source = 'draft-ietf-suit-manifest 6.2, 8.4.5';
-  const passing = components.filter((each) => isDownload(circumstances.unit, each)).slice(0, 1);
+  const passingRoles = components.map((each) => passingRoleOf(circumstances.unit, each));
+  const passing = components.filter((_, i) => passingRoles[i] && passingRoles.indexOf(passingRoles[i]) === i);
   const own = [...prepareRecord(circumstances.unit.record).components, ...passing];
   trace.require(components.length === own.length, 'component-count-wrong', {
     what: 'number of components',

@@ -9,7 +9,8 @@ import {
   type TargetComponent,
 } from '../../suit/index.ts';
 import { UNIT_LIMITS } from '../limits.ts';
-import type { Payload } from './content.ts';
+import { isPrecursor } from './host.ts';
+import type { Payload } from './install-on-paper.ts';
 
 /** An image that a manifest names, and where a processor would get it. Size in bytes. */
 export interface WantedImage {
@@ -19,6 +20,8 @@ export interface WantedImage {
   readonly payload: Payload | undefined;
   /** It comes out of a decryption, for which the content key is needed. */
   readonly encrypted: boolean;
+  /** It comes out of a delta, for which the precursor is needed. */
+  readonly byDelta: boolean;
 }
 
 const OK: Outcome = { ok: true };
@@ -28,6 +31,7 @@ const WRITE = 18;
 const FETCH = 21;
 const COPY = 22;
 const ENCRYPTION_INFO = 19;
+const DELTA_INFO = -257;
 /** A slot that no manifest can name: each branch asks in vain, so that all are heard of. */
 const NO_SLOT = -1;
 const MAXIMUM_SLOTS = UNIT_LIMITS.slots.value;
@@ -70,6 +74,8 @@ class Follower implements ProcessorHost {
   readonly #contents = new Map<number, Payload>();
   /** Components that hold what came out of a decryption. */
   readonly #decrypted = new Set<number>();
+  /** Components that hold what a delta made. */
+  readonly #byDelta = new Set<number>();
   readonly #named = new Map<string, WantedImage>();
 
   constructor(slot: number, asked: Set<number>) {
@@ -77,22 +83,23 @@ class Follower implements ProcessorHost {
     this.#asked = asked;
   }
 
-  condition(code: number, { index }: TargetComponent, parameters: Parameters): Outcome {
+  condition(code: number, { index, identifier }: TargetComponent, parameters: Parameters): Outcome {
     if (code === SLOT) {
       const slot = parameters.get(5)!;
       this.#asked.add(slot);
       return slot === this.#slot ? OK : { ok: false, reason: 'host', detail: 'another slot' };
     }
-    if (code === IMAGE_MATCH) this.#name(index, parameters);
+    if (code === IMAGE_MATCH && !isPrecursor(identifier)) this.#name(index, parameters);
     return OK;
   }
 
   directive(code: number, { index }: TargetComponent, parameters: Parameters): Outcome {
     if (code === FETCH) this.#contents.set(index, { from: 'uri', uri: parameters.get(21)! });
     if (code !== WRITE && code !== COPY) return OK;
-    if (parameters.has(ENCRYPTION_INFO)) {
+    const made = parameters.has(DELTA_INFO) ? this.#byDelta : this.#decrypted;
+    if (parameters.has(ENCRYPTION_INFO) || parameters.has(DELTA_INFO)) {
       this.#contents.delete(index);
-      this.#decrypted.add(index);
+      made.add(index);
       return OK;
     }
     const payload: Payload | undefined =
@@ -100,6 +107,7 @@ class Follower implements ProcessorHost {
         ? { from: 'manifest', content: parameters.get(18)! }
         : this.#contents.get(parameters.get(22)!);
     if (payload) this.#contents.set(index, payload);
+    if (code === COPY && this.#byDelta.has(parameters.get(22)!)) this.#byDelta.add(index);
     return OK;
   }
 
@@ -117,6 +125,7 @@ class Follower implements ProcessorHost {
     const known = this.#named.get(id);
     const payload = this.#contents.get(index) ?? known?.payload;
     const encrypted = this.#decrypted.has(index) || (known?.encrypted ?? false);
-    this.#named.set(id, { digest, size: parameters.get(14) ?? known?.size, payload, encrypted });
+    const byDelta = this.#byDelta.has(index) || (known?.byDelta ?? false);
+    this.#named.set(id, { digest, size: parameters.get(14) ?? known?.size, payload, encrypted, byDelta });
   }
 }

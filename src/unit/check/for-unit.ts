@@ -6,7 +6,8 @@ import type { Trace } from '../trace.ts';
 import { decide, type Verdict } from '../verdict.ts';
 import { judgeAccess } from './access.ts';
 import type { Circumstances } from './condition-rows.ts';
-import { judgeContent } from './content.ts';
+import { type ContentSubject, isAtHand, judgeContent } from './content.ts';
+import { judgeMade } from './delta.ts';
 import { judgeCiphertext, judgeDecrypted } from './encryption.ts';
 import { judgeEnvelope } from './envelope.ts';
 import { judgeFit } from './fit.ts';
@@ -16,6 +17,7 @@ import { judgeImage } from './image.ts';
 import { keptEnvelope } from './kept-envelope.ts';
 import { judgeManifest } from './manifest.ts';
 import { judgeMessage } from './message.ts';
+import { asksForPrecursor, judgePrecursor, precursorIn } from './precursor.ts';
 import { judgeSeals } from './seals.ts';
 
 const CHECK_STEPS: readonly StepName[] = [
@@ -61,9 +63,14 @@ export function checkForUnit(request: CheckRequest): Verdict {
   });
 }
 
-/** Steps 8 and 9 for an image at hand: an encrypted one is decrypted to nowhere. */
-export function judgeOffered(trace: Trace, { image, ciphertext }: InstallPlan, source: ByteSource): void {
-  if (ciphertext) {
+/** Steps 8 and 9 for an image at hand: an encrypted one is decrypted, and one by delta is made, to nowhere. */
+export function judgeOffered(
+  trace: Trace,
+  { image, ciphertext, delta }: InstallPlan,
+  source: ByteSource,
+): void {
+  if (delta) judgeMade(trace, delta, source);
+  else if (ciphertext) {
     judgeCiphertext(trace, ciphertext, source);
     judgeDecrypted(trace, ciphertext, source);
   } else judgeImage(trace, image, source);
@@ -89,20 +96,20 @@ export function judgeInstall(trace: Trace, request: InstallRequest, unit: UnitVi
   const opened = judgeEnvelope(trace, judgeMessage(trace, request.envelope, unit, rules));
   const { envelope } = opened;
   const { headers, blocks, signers } = judgeSeals(trace, opened, unit, rules);
-  const manifest = judgeManifest(trace, envelope);
+  const manifest = judgeManifest(trace, envelope, unit.record);
   judgeAccess(trace, manifest, signers, unit);
   const { sequenceNumber } = manifest;
   const candidate = { manifestDigest: envelope.digest.bytes, sequenceNumber, headers };
   const freshness = judgeFreshness(trace, candidate, unit);
-  const circumstances = { unit, slot: targetSlot(unit, freshness), at };
+  const precursor = unit.precursor && precursorIn(unit.precursor);
+  const circumstances = { unit, slot: targetSlot(unit, freshness), at, precursor };
   judgeIdentity(trace, manifest, circumstances);
   const kept = keptEnvelope(envelope, blocks);
   const image = judgeFit(trace, manifest, circumstances, kept.size);
   noteEffect(trace, freshness, circumstances);
   const { effect } = freshness;
-  // What is on board already needs no image; one that came along all the same is judged, so that a forgery is told.
-  const wanted = effect !== 'already there' || request.image !== undefined || envelope.integrated.size > 0;
   const subject = { envelope, manifest, image };
+  const wanted = wantsContent(trace, effect, subject, circumstances, request.image);
   const content = wanted ? judgeContent(trace, subject, circumstances, request.image) : undefined;
   return {
     effect,
@@ -110,8 +117,31 @@ export function judgeInstall(trace: Trace, request: InstallRequest, unit: UnitVi
     manifestDigest: envelope.digest.bytes,
     image: { size: image.size, digest: image.digest, source: content?.source },
     ciphertext: content?.ciphertext,
+    delta: content?.delta,
     storedEnvelope: kept.bytes,
   };
+}
+
+/**
+ * Whether what comes with the manifest is looked at. What is on board already needs nothing; an image that came along all
+ * the same is judged, so that a forgery is told. A delta is not: what it is applied to may be gone by then.
+ */
+function wantsContent(
+  trace: Trace,
+  effect: InstallPlan['effect'],
+  { envelope, manifest, image }: ContentSubject,
+  circumstances: Circumstances,
+  supplied: ByteSource | undefined,
+): boolean {
+  const onBoard = effect === 'already there';
+  if (!asksForPrecursor(manifest, circumstances))
+    return !onBoard || supplied !== undefined || envelope.integrated.size > 0;
+  if (!onBoard) {
+    judgePrecursor(trace, { manifest, image }, circumstances, (payload) =>
+      isAtHand(payload, envelope, supplied),
+    );
+  }
+  return !onBoard;
 }
 
 /** The slot that holds the manifest already, or else the one that does not run: the staging area where there is one. */

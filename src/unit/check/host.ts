@@ -4,6 +4,7 @@ import {
   DOWNLOAD_COMPONENT,
   type Outcome,
   type Parameters,
+  PRECURSOR_COMPONENT,
   type ProcessorHost,
   type TargetComponent,
 } from '../../suit/index.ts';
@@ -12,10 +13,12 @@ import type { UnitView } from '../state.ts';
 import { type Circumstances, conditionRow } from './condition-rows.ts';
 
 /**
- * What a component is to this unit: the image that runs, the place where a staged one waits, or what is being fetched and
- * goes on into the free slot without being kept anywhere.
+ * What a component is to this unit: the image that is to run, the place where a staged one waits, what is being fetched
+ * and goes on into the free slot without being kept anywhere, or what runs now and is only read.
  */
-export type Role = 'main' | 'staging' | 'download';
+export type Role = 'main' | 'staging' | PassingRole;
+/** Components that no memory of their own stands for; a manifest lists those that it uses. */
+type PassingRole = 'download' | 'precursor';
 
 const IMAGE_MATCH = 3;
 const ROLES: readonly Role[] = ['main', 'staging'];
@@ -29,13 +32,27 @@ export function roleOf(
     (own) => own.length === identifier.length && own.every((segment, i) => equal(segment, identifier[i]!)),
   );
   const role = ROLES[index];
-  return role ?? (isDownload(unit, identifier) ? 'download' : undefined);
+  return role ?? passingRoleOf(unit, identifier);
 }
 
-/** Where there is no staging area, an encrypted image is decrypted on its way into the free slot. */
-export function isDownload({ record }: UnitView, identifier: ComponentIdentifier): boolean {
-  const [own] = DOWNLOAD_COMPONENT;
-  return record.memory.shape !== 'staged' && identifier.length === 1 && equal(identifier[0]!, own!);
+/** What passes through: ciphertext where there is no staging area, and deltas where the unit takes them. */
+export function passingRoleOf(
+  { record }: UnitView,
+  identifier: ComponentIdentifier,
+): PassingRole | undefined {
+  const deltas = record.memory.delta_window !== undefined;
+  if (deltas && isPrecursor(identifier)) return 'precursor';
+  const passes = deltas || record.memory.shape !== 'staged';
+  return passes && isNamed(identifier, DOWNLOAD_COMPONENT) ? 'download' : undefined;
+}
+
+/** Whether a component is what runs, for whoever takes deltas. */
+export function isPrecursor(identifier: ComponentIdentifier): boolean {
+  return isNamed(identifier, PRECURSOR_COMPONENT);
+}
+
+function isNamed(identifier: ComponentIdentifier, [own]: ComponentIdentifier): boolean {
+  return identifier.length === 1 && equal(identifier[0]!, own!);
 }
 
 /** What a host does with commands that are not about identity. */

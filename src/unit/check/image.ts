@@ -18,7 +18,11 @@ export function judgeImage(trace: Trace, image: NamedImage, source: ByteSource):
     found: source.size,
     source: 'draft-ietf-suit-manifest 8.4.8.7; RFC 9124 4.3.15',
   });
-  const found = digestOfSource(source);
+  compareImage(trace, image, digestOfSource(source));
+}
+
+/** The one comparison that step 9 is about. */
+export function compareImage(trace: Trace, image: NamedImage, found: Uint8Array): void {
   trace.require(equalInConstantTime(found, image.digest), 'image-digest-wrong', {
     what: 'SHA-256 of the image, compared in constant time',
     expected: image.digest,

@@ -1,12 +1,14 @@
 import {
   type Envelope,
+  type Extensions,
   formatVersion,
   type Manifest,
   readManifest,
   SuitError,
   type SuitErrorCode,
 } from '../../suit/index.ts';
-import { UNIT_EXTENSIONS } from '../extensions.ts';
+import { extensionsOf, UNIT_EXTENSIONS } from '../extensions.ts';
+import type { UnitRecord } from '../record.ts';
 import type { RefusalCode } from '../refusals.ts';
 import type { Question, Trace } from '../trace.ts';
 
@@ -35,8 +37,8 @@ const UNSUPPORTED: ReadonlySet<SuitErrorCode> = new Set([
  * Step 4: version, structure, and every command and parameter of every sequence, before any of them runs. Severed
  * sequences are read only where they match their digest. draft-ietf-suit-manifest sections 6.1, 6.2 and 8.4.
  */
-export function judgeManifest(trace: Trace, envelope: Envelope): Manifest {
-  return readWith(trace, envelope, (error, question) =>
+export function judgeManifest(trace: Trace, envelope: Envelope, record: UnitRecord): Manifest {
+  return readWith(trace, envelope, extensionsOf(record), (error, question) =>
     trace.refuse(CODES[error.code] ?? 'manifest-malformed', question),
   );
 }
@@ -46,7 +48,7 @@ export function judgeManifest(trace: Trace, envelope: Envelope): Manifest {
  * Undefined where the manifest cannot be read for such a reason.
  */
 export function judgeStrangersManifest(trace: Trace, envelope: Envelope): Manifest | undefined {
-  return readWith<Manifest | undefined>(trace, envelope, (error, question) => {
+  return readWith<Manifest | undefined>(trace, envelope, UNIT_EXTENSIONS, (error, question) => {
     if (!UNSUPPORTED.has(error.code)) trace.refuse(CODES[error.code] ?? 'manifest-malformed', question);
     trace.lacks(question);
     return undefined;
@@ -56,6 +58,7 @@ export function judgeStrangersManifest(trace: Trace, envelope: Envelope): Manife
 function readWith<T>(
   trace: Trace,
   envelope: Envelope,
+  extensions: Extensions,
   otherwise: (error: SuitError, question: Question) => T,
 ): Manifest | T {
   trace.enter('manifest');
@@ -68,7 +71,7 @@ function readWith<T>(
     const manifest = readManifest(envelope.manifest, {
       base: envelope.manifestStart,
       severed: envelope.severed,
-      extensions: UNIT_EXTENSIONS,
+      extensions,
     });
     trace.holds(question, () => foundIn(manifest));
     trace.facts.sequenceNumber = manifest.sequenceNumber;

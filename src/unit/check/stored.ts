@@ -97,7 +97,7 @@ function judgeAgain(trace: Trace, { envelope: source, slot }: StoredImage, unit:
   const opened = judgeEnvelope(trace, source);
   const { envelope } = opened;
   const { headers, signers } = judgeSeals(trace, opened, unit, { at: undefined, revocation: false });
-  const manifest = judgeManifest(trace, envelope);
+  const manifest = judgeManifest(trace, envelope, unit.record);
   judgeAccess(trace, manifest, signers, unit);
   const circumstances = { unit, slot, at: 'at start' } as const;
   judgeIdentity(trace, manifest, circumstances);

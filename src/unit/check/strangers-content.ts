@@ -124,7 +124,8 @@ function noteNone(trace: Trace, decrypts: boolean): void {
   } else trace.note({ what: 'images', found: 'the manifest compares none', source: SOURCE });
 }
 
-function absence({ payload, encrypted }: WantedImage): string {
+function absence({ payload, encrypted, byDelta }: WantedImage): string {
+  if (byDelta) return 'made by a delta from an image that units run, and not supplied whole';
   if (encrypted)
     return 'encrypted; only who holds a key of a recipient can compare it, and it was not supplied';
   if (payload?.from !== 'uri') return 'not in the envelope, and not supplied';
