@@ -4,6 +4,7 @@ import { CborEncoded, CborMap, CborTag, encode } from '../../src/cbor/index.ts';
 import { sha256 } from '../../src/crypto/index.ts';
 import { defaultMemoryMap } from '../../src/image/index.ts';
 import { JOB_FORMAT } from '../../src/provision/index.ts';
+import { encodeFrozen } from '../../src/release/approval/frozen.ts';
 import { type SuitRecord, writeReport } from '../../src/report/index.ts';
 import { openEnvelope } from '../../src/suit/index.ts';
 import { issuerOf, toPem, writeCrl, writeRequest } from '../../src/x509/index.ts';
@@ -164,6 +165,50 @@ export function reports(): Uint8Array[] {
       capabilities,
     }),
   ];
+}
+
+/** A request for one plain image, and one for two encrypted ones. */
+export function sealingRequests(): Uint8Array[] {
+  const image = { digest: sha256(PRECURSOR), sizeBytes: 700, address: 0x0800_0000, uri: undefined };
+  const plain = {
+    workspace: '1c0f9d3e-0000-4000-8000-000000000001',
+    counter: '1c0f9d3e-0000-4000-8000-000000000002',
+    className: 'vent',
+    vendorId: new Uint8Array(16).fill(1),
+    classId: new Uint8Array(16).fill(2),
+    deviceId: undefined,
+    version: '1.4.0',
+    sequenceNumber: 12n,
+    securityVersion: 0,
+    images: [image],
+    detached: false,
+    withoutText: false,
+    description: undefined,
+    referenceUri: undefined,
+    signers: [],
+    encryption: undefined,
+    approvals: 1,
+    manifest: fromHex('a10101'),
+    severed: new Map([[23, fromHex('a0')]]),
+  };
+  const encrypted = {
+    ...plain,
+    deviceId: new Uint8Array(16).fill(3),
+    sequenceNumber: 2n ** 62n,
+    images: [image, { ...image, uri: 'https://hollinridge.example/b' }],
+    detached: true,
+    withoutText: true,
+    description: 'warmer nights',
+    referenceUri: 'urn:example:vent',
+    signers: ['line-1', 'line-2'],
+    encryption: {
+      algorithm: 'A128CTR',
+      kind: 'units',
+      keyIds: [new Uint8Array(8), new Uint8Array(8).fill(9)],
+    },
+    severed: new Map<number, Uint8Array>(),
+  };
+  return [plain, encrypted].map(encodeFrozen);
 }
 
 /** The line behind the JSON of a unit file's header. */

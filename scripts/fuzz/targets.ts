@@ -13,6 +13,7 @@ import {
 import { figureBook } from '../../src/plan/figures/book.ts';
 import { figuresSchema } from '../../src/plan/figures/schema.ts';
 import { ProvisionError, readJob, readResult } from '../../src/provision/index.ts';
+import { decodeFrozen, encodeFrozen, FrozenError } from '../../src/release/approval/frozen.ts';
 import { ReportError, readReport, writeReport } from '../../src/report/index.ts';
 import {
   ALL_EXTENSIONS,
@@ -125,6 +126,13 @@ export const TARGETS: readonly Target[] = [
     read: readAnatomy,
   },
   { name: 'report', about: '[RPT] section 4', seeds: seeds.reports, mutate: asCbor, read: readReportBytes },
+  {
+    name: 'sealing-request',
+    about: 'docs/approvals.md',
+    seeds: seeds.sealingRequests,
+    mutate: asCbor,
+    read: readSealingRequest,
+  },
   { name: 'der', about: 'X.690', seeds: seeds.certificates, mutate: asDer, read: readDerTree },
   {
     name: 'x509-certificate',
@@ -261,6 +269,14 @@ function readAnatomy(input: Uint8Array): string {
 
 function deepest(regions: readonly Region[]): number {
   return regions.reduce((most, { children = [] }) => Math.max(most, 1 + deepest(children)), 0);
+}
+
+function readSealingRequest(input: Uint8Array): string {
+  return endOf([FrozenError], () => {
+    const request = decodeFrozen(input);
+    promise(equal(encodeFrozen(request), input), 'a request has one encoding');
+    return `${request.images.length}`;
+  });
 }
 
 function readReportBytes(input: Uint8Array): string {

@@ -8,7 +8,9 @@ export type AuthorityErrorCode =
   | 'recipients-wrong'
   | 'request-unsuitable'
   | 'certificate-unsuitable'
-  | 'authority-folder';
+  | 'authority-folder'
+  | 'approver-missing'
+  | 'person-missing';
 
 /** A key or certificate that could not be made; says what it means, and what to do next. */
 export class AuthorityError extends Error {

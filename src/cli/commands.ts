@@ -1,4 +1,5 @@
 import type { CommandSpec } from './spec.ts';
+import { APPROVAL } from './table/approval.ts';
 import { KEYS } from './table/keys.ts';
 import { PLAN } from './table/plan.ts';
 import { PRODUCTION } from './table/production.ts';
@@ -12,6 +13,7 @@ export const COMMANDS: readonly CommandSpec[] = [
   ...START,
   ...KEYS,
   ...PRODUCTION,
+  ...APPROVAL,
   ...RELEASE,
   ...PLAN,
   ...UNIT,

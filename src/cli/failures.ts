@@ -33,6 +33,8 @@ const WRONG_USE: ReadonlySet<string> = new Set([
   'job-invalid',
   'result-invalid',
   'authority-folder',
+  'approver-missing',
+  'person-missing',
   'passphrase-weak',
   'token-uri',
   'bad-size',

@@ -28,11 +28,11 @@ import * as token from './token/custody.ts';
 const NOTHING_OPEN = { close() {} };
 
 /**
- * Makes a signing key in a file or in a token. A root in a token asks for the PIN at every signature where
- * the token can do that. Throws `KeyError`; nothing is left behind then.
+ * Makes a signing key in a file or in a token. A root's or an approver's in a token asks for the PIN at every signature
+ * where the token can do that. Throws `KeyError`; nothing is left behind then.
  */
 export async function createSigningKey(
-  request: NewKey & { readonly type: KeyType; readonly purpose: 'root' | 'signer' },
+  request: NewKey & { readonly type: KeyType; readonly purpose: 'root' | 'signer' | 'approver' },
   secrets: SecretSource,
 ): Promise<MadeKey<CustodySigner>> {
   const { place, trial } = request;
@@ -75,6 +75,11 @@ export function openSigner(description: KeyDescription, access: KeyAccess): Prom
 /** Opens the root's key, to issue certificates and revocation lists. Throws `KeyError`. */
 export function openRoot(description: KeyDescription, access: KeyAccess): Promise<CustodySigner> {
   return openSigningKey(description, access, 'root');
+}
+
+/** Opens the key with which a person asks for a sealing or approves one. It seals nothing. Throws `KeyError`. */
+export function openApprover(description: KeyDescription, access: KeyAccess): Promise<CustodySigner> {
+  return openSigningKey(description, access, 'approver');
 }
 
 /** Opens a class or cohort key. Throws `KeyError`. */
@@ -120,7 +125,7 @@ export function withDescribedSecret<T>(
 async function openSigningKey(
   described: KeyDescription,
   access: KeyAccess,
-  purpose: 'root' | 'signer',
+  purpose: 'root' | 'signer' | 'approver',
 ): Promise<CustodySigner> {
   const description = readKeyDescription(described);
   requirePurpose(description, [purpose]);
@@ -213,5 +218,6 @@ function requireFile(description: KeyDescription): void {
 }
 
 function keyFile(naming: Pick<KeyNaming, 'name' | 'purpose'>, path: string): KeyFile {
-  return { path, keyName: naming.name, purpose: naming.purpose === 'root' ? 'root' : 'working' };
+  const { name, purpose } = naming;
+  return { path, keyName: name, purpose: purpose === 'root' || purpose === 'approver' ? purpose : 'working' };
 }

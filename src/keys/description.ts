@@ -11,7 +11,7 @@ const hex = z.string().regex(/^(?:[0-9a-f]{2})+$/, 'expected pairs of lower-case
 export const keyDescriptionSchema = z.strictObject({
   format: z.literal('fieldseal.key/1'),
   name: z.string().regex(/^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$/, 'expected a short name, such as line-1'),
-  purpose: z.enum(['root', 'signer', 'class', 'cohort', 'content', 'station']),
+  purpose: z.enum(['root', 'signer', 'approver', 'class', 'cohort', 'content', 'station']),
   custody: z.enum(['file', 'token', 'offline']),
   /** Name in the COSE registry (IANA). */
   algorithm: z.enum(['ESP256', 'Ed25519', 'HSS-LMS', 'HMAC 256/256', 'A128KW', 'A256KW']),

@@ -15,6 +15,7 @@ export {
 export {
   createMacKey,
   createSigningKey,
+  openApprover,
   openMacKey,
   openRoot,
   openSigner,

@@ -11,7 +11,7 @@ import { openTerminal, type Terminal } from './terminal.ts';
 /** A passphrase wanted. `fresh`: for a key being made, so it is checked for strength and asked for twice. */
 export interface PassphraseRequest {
   readonly keyName: string;
-  readonly purpose: 'root' | 'working';
+  readonly purpose: 'root' | 'approver' | 'working';
   readonly fresh: boolean;
 }
 
@@ -31,7 +31,7 @@ export interface SecretSource {
 }
 
 export interface SecretOptions {
-  /** Production: FIELDSEAL_PASSPHRASE never serves the root, and weak passphrases are refused. */
+  /** Production: FIELDSEAL_PASSPHRASE never serves the root or an approver, and weak passphrases are refused. */
   readonly production: boolean;
   /** Descriptor to read the passphrase from; its first line serves every key of this command. */
   readonly passphraseFd?: number | undefined;
@@ -45,6 +45,7 @@ export const SHORTEST_PASSPHRASE = 8;
 const VARIABLE = {
   working: 'FIELDSEAL_PASSPHRASE',
   root: 'FIELDSEAL_ROOT_PASSPHRASE',
+  approver: 'FIELDSEAL_APPROVER_PASSPHRASE',
   user: 'FIELDSEAL_PIN',
   'security-officer': 'FIELDSEAL_SO_PIN',
 } as const;
@@ -53,8 +54,8 @@ const TYPING_ATTEMPTS = 3;
 
 /**
  * The usual source of secrets. In order: the descriptor, where one is named; the environment
- * (FIELDSEAL_PASSPHRASE, for the root FIELDSEAL_ROOT_PASSPHRASE; FIELDSEAL_PIN, for the security officer
- * FIELDSEAL_SO_PIN); the terminal.
+ * (FIELDSEAL_PASSPHRASE, for the root FIELDSEAL_ROOT_PASSPHRASE, for approvers FIELDSEAL_APPROVER_PASSPHRASE; FIELDSEAL_PIN,
+ * for the security officer FIELDSEAL_SO_PIN); the terminal.
  */
 export function createSecretSource(options: SecretOptions): SecretSource {
   const environment = options.environment ?? process.env;
@@ -105,8 +106,8 @@ function passphraseFromEnvironment(
   purpose: PassphraseRequest['purpose'],
   production: boolean,
 ): Uint8Array | undefined {
-  const shared = purpose === 'root' && production ? undefined : environment[VARIABLE.working];
-  const text = purpose === 'root' ? (environment[VARIABLE.root] ?? shared) : shared;
+  const shared = purpose !== 'working' && production ? undefined : environment[VARIABLE.working];
+  const text = environment[VARIABLE[purpose]] ?? shared;
   return text === undefined ? undefined : fromUtf8(text);
 }
 
@@ -198,8 +199,8 @@ function requireTerminal(terminal: Terminal, request: PassphraseRequest, product
   if (terminal.interactive) return;
   const variable = VARIABLE[request.purpose];
   const apart =
-    request.purpose === 'root' && production
-      ? ' In a production workspace FIELDSEAL_PASSPHRASE never opens the root.'
+    request.purpose !== 'working' && production
+      ? ` In a production workspace FIELDSEAL_PASSPHRASE never opens ${request.purpose === 'root' ? 'the root' : 'the key of an approver'}.`
       : '';
   throw new KeyError(
     'passphrase-missing',

@@ -17,6 +17,7 @@ export function cautionsFor(release: Release, securityBefore: number): string[] 
   return [
     ...release.taken.cautions,
     ...policyCautions(release),
+    ...approvalCautions(release),
     ...securityCautions(release, securityBefore),
     ...certificateCautions(release),
     ...leafCautions(release),
@@ -34,6 +35,18 @@ export function highestSecurityVersion(workspace: Workspace, { name }: DeviceCla
   return readLedger(workspace)
     .filter(({ kind, facts }) => kind === 'sealed' && facts.class === name)
     .reduce((highest, { facts }) => Math.max(highest, Number(facts.security_version) || 0), 0);
+}
+
+function* approvalCautions({ request, deviceClass, approved, taken }: Release): Generator<string> {
+  const { workspace } = request;
+  if (!approved && workspace.kind === 'production')
+    yield `sealed by one person alone: class ${deviceClass.name} says approvals: 0`;
+  const higher = readLedger(workspace)
+    .filter(({ kind, facts }) => kind === 'sealed' && facts.class === deviceClass.name)
+    .map(({ facts }) => BigInt(String(facts.sequence_number)))
+    .filter((number) => number > taken.number);
+  if (higher.length > 0)
+    yield `number ${higher.at(-1)} was sealed since this one was requested: units that took that release refuse this one`;
 }
 
 function* securityCautions({ request }: Release, before: number): Generator<string> {

@@ -25,11 +25,24 @@ export interface ManifestToSeal extends WrittenManifest {
   readonly payload: Uint8Array;
 }
 
+/** What a manifest says of an image. */
+export interface NamedImage extends Pick<DeliveredImage, 'digest' | 'encryption'> {
+  readonly flat: Pick<DeliveredImage['flat'], 'size'>;
+  readonly input: Pick<DeliveredImage['input'], 'uri'>;
+  readonly delivered: Pick<DeliveredImage['delivered'], 'digest'>;
+}
+
+/** What a manifest is made of beside class, images and number. */
+export type ManifestRequest = Pick<
+  SealRequest,
+  'workspace' | 'version' | 'deviceId' | 'detached' | 'withoutText' | 'description' | 'referenceUri'
+>;
+
 /** The manifest of a release. The same inputs and the same number give the same bytes. */
 export function buildManifest(
-  request: SealRequest,
+  request: ManifestRequest,
   deviceClass: DeviceClass,
-  images: readonly DeliveredImage[],
+  images: readonly NamedImage[],
   sequenceNumber: bigint,
 ): ManifestToSeal {
   const uris = urisOf(request, deviceClass, images);
@@ -70,9 +83,9 @@ export function referenceUriOf(
 
 /** Where units find each image: in the envelope, or at a place named by the image's digest unless one is given. */
 export function urisOf(
-  request: SealRequest,
+  request: Pick<SealRequest, 'detached'>,
   deviceClass: DeviceClass,
-  images: readonly DeliveredImage[],
+  images: readonly NamedImage[],
 ): string[] {
   const integrated = integratedUris(deviceClass.memory.shape);
   return images.map(({ input, delivered }, i) =>
@@ -86,7 +99,7 @@ function nameOf(digest: Uint8Array): string {
   return `ni:///sha-256;${value}`;
 }
 
-function textOf({ workspace, version, description }: SealRequest, { model }: DeviceClass): ReleaseText {
+function textOf({ workspace, version, description }: ManifestRequest, { model }: DeviceClass): ReleaseText {
   return {
     language: 'en',
     manifestDescription: description,

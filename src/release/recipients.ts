@@ -94,6 +94,17 @@ export async function openRecipients(
   }
 }
 
+/** The kid of each recipient, in the order in which they are sent to, without opening a key. Throws `SealError`. */
+export function recipientKeyIds(
+  workspace: Workspace,
+  deviceClass: DeviceClass,
+  deviceId: Uint8Array | undefined,
+): Uint8Array[] {
+  return deviceClass.recipients === 'units'
+    ? unitKeys(workspace, deviceClass, deviceId).map(decryptionKeyId)
+    : sharedKeys(workspace, deviceClass).map(({ description }) => fromHex(description.fingerprint));
+}
+
 /** What the weighing says, for programs. */
 export function weightJson(weight: RecipientWeight): JsonObject {
   const { kind, count, algorithm, bytesEach, bytesInAll } = weight;

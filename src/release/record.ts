@@ -9,6 +9,8 @@ import {
   leavesJson,
   type TakenNumber,
 } from '../workspace/index.ts';
+import type { Approved } from './approval/seal-order.ts';
+import { standingJson } from './approval/standing.ts';
 import type { Sealer } from './blocks.ts';
 import type { DeliveredImage } from './delivered.ts';
 import { referenceUriOf } from './manifest.ts';
@@ -30,6 +32,8 @@ export interface Release {
   readonly images: readonly DeliveredImage[];
   /** Whom content keys were sent to, where the images are encrypted. */
   readonly recipients: RecipientWeight | undefined;
+  /** The request that it was sealed under, and who approved it, where the class asks for that. */
+  readonly approved: Approved | undefined;
   readonly sealer: Sealer;
   readonly taken: TakenNumber;
   readonly sealedAt: Date;
@@ -62,6 +66,7 @@ function commonFacts(release: Release): JsonObject {
     reference_uri: referenceUriOf(request, deviceClass, taken.number),
     detached: request.detached ?? false,
     encryption: encryptionFacts(release),
+    approval: approvalFacts(release),
   };
 }
 
@@ -120,6 +125,31 @@ export function sealJson(release: Release, cautions: readonly string[]): JsonObj
     leaves: leavesJson(release.leaves),
     record: `releases/${release.deviceClass.name}/${taken.number}.json`,
     cautions,
+  };
+}
+
+function approvalFacts({ approved }: Release): JsonObject | null {
+  if (!approved) return null;
+  const { opened, standing } = approved;
+  return {
+    request: opened.record,
+    request_sha256: opened.sha256,
+    requester: opened.requester.name,
+    requested_by: opened.requester.person,
+    requested: opened.requested.toISOString(),
+    ...standingJson(standing),
+  };
+}
+
+/** What the ledger says of a release's approvals. */
+export function approvalSummary(approved: Approved | undefined): JsonObject {
+  if (!approved) return {};
+  const { opened, standing } = approved;
+  const counted = standing.approvals.filter(({ fault }) => fault === undefined);
+  return {
+    request_sha256: opened.sha256,
+    requested_by: opened.requester.person,
+    approved_by: counted.map(({ person }) => person!),
   };
 }
 

@@ -7,25 +7,27 @@ import {
   type FileSource,
   fileSource,
   finishRecords,
-  foreseeNumber,
   type JsonObject,
   leavesJson,
   type Output,
   readClass,
   type TakenNumber,
   type TakeOptions,
-  takeNumber,
   WorkspaceError,
   writeRecord,
 } from '../workspace/index.ts';
+import { openRequest } from './approval/open.ts';
+import { type Approved, requestOf, requireAsFrozen, type SealOrder } from './approval/seal-order.ts';
+import { requireApproved } from './approval/standing.ts';
 import { closeSealer, leavesUsed, openSealer, type Sealer, sealBlocks } from './blocks.ts';
 import { cautionsFor, highestSecurityVersion } from './cautions.ts';
 import { type DeliveredImage, encrypt, plain } from './delivered.ts';
 import { SealError } from './error.ts';
 import { hashImages, type OpenedImage, openImages, type PreparedImage, requireUnchanged } from './images.ts';
 import { buildEnvelope, buildManifest, urisOf } from './manifest.ts';
-import { encryptsImages, type OpenRecipients, openRecipients, type RecipientWeight } from './recipients.ts';
-import { type Release, releaseRecord, sealJson } from './record.ts';
+import { approvedNumber, type NumberSource, nextNumber } from './number.ts';
+import { encryptsImages, type OpenRecipients, openRecipients } from './recipients.ts';
+import { approvalSummary, type Release, releaseRecord, sealJson } from './record.ts';
 import type { SealProgress, SealRequest } from './request.ts';
 import { requireSensible } from './request-check.ts';
 import { requireRights } from './rights-check.ts';
@@ -54,34 +56,65 @@ const FORESEEN = 1n;
  */
 export async function seal(request: SealRequest): Promise<Sealed> {
   const deviceClass = await readClass(request.workspace, request.className);
+  requireNoApproval(deviceClass);
+  return sealUnder(request, deviceClass, undefined);
+}
+
+/**
+ * Seals what a request froze, once enough people approved it. The order is that of `seal`; the number is the request's, and
+ * it is used up in the place of being taken. After that the approvals are judged once more, so that one that was withdrawn
+ * meanwhile does not count. Throws as `seal`, and `SealError` approvals-too-few, not-as-requested, request-....
+ */
+export async function sealApproved(order: SealOrder): Promise<Sealed> {
+  const { workspace } = order;
+  const opened = await openRequest(workspace, order.request);
+  const approved = { opened, standing: requireApproved(workspace, opened, workspace.now()) };
+  return sealUnder(requestOf(order, opened), opened.deviceClass, approved);
+}
+
+async function sealUnder(
+  request: SealRequest,
+  deviceClass: DeviceClass,
+  approved: Approved | undefined,
+): Promise<Sealed> {
   requireSensible(request);
   requireFreePlaces(request);
-  foreseeNumber(request.workspace, deviceClass, numberOptions(request));
+  const number = approved
+    ? approvedNumber(request.workspace, approved)
+    : nextNumber(request.workspace, deviceClass, numberOptions(request));
+  number.foresee();
   const recipients = encryptsImages(deviceClass) ? await openRecipients(request, deviceClass) : undefined;
   try {
-    return await sealFor(request, deviceClass, recipients);
+    return await sealFor({ request, deviceClass, recipients, approved, number });
   } finally {
     recipients?.close();
   }
 }
 
-async function sealFor(
-  request: SealRequest,
-  deviceClass: DeviceClass,
-  recipients: OpenRecipients | undefined,
-): Promise<Sealed> {
+/** What sealing is done under, opened once. */
+interface Sealing {
+  readonly request: SealRequest;
+  readonly deviceClass: DeviceClass;
+  readonly recipients: OpenRecipients | undefined;
+  readonly approved: Approved | undefined;
+  readonly number: NumberSource;
+}
+
+async function sealFor(sealing: Sealing): Promise<Sealed> {
+  const { request, deviceClass, recipients, approved } = sealing;
   const opened = openImages(deviceClass, request.images);
   const delivered: DeliveredImage[] = [];
   try {
     const { sealer, images } = await openAndHash(request, deviceClass, opened);
     try {
+      if (approved) requireAsFrozen(approved.opened, images);
       for (const [i, image] of images.entries()) {
         const path = imagePath(request, i);
         delivered.push(
           recipients ? await encrypt(request, deviceClass, image, recipients, path) : plain(image),
         );
       }
-      return await sealPrepared(request, deviceClass, delivered, sealer, recipients?.weight);
+      return await sealPrepared(sealing, delivered, sealer);
     } finally {
       closeSealer(sealer);
     }
@@ -120,11 +153,9 @@ async function openAndHash(
 }
 
 async function sealPrepared(
-  request: SealRequest,
-  deviceClass: DeviceClass,
+  { request, deviceClass, recipients, approved, number }: Sealing,
   images: readonly DeliveredImage[],
   sealer: Sealer,
-  recipients: RecipientWeight | undefined,
 ): Promise<Sealed> {
   const { workspace } = request;
   const securityBefore = highestSecurityVersion(workspace, deviceClass);
@@ -132,9 +163,16 @@ async function sealPrepared(
   finishRecords(workspace);
   const outputs = openOutputs(request, images);
   try {
-    const taken = takeNumber(workspace, deviceClass, numberOptions(request));
+    const taken = number.take();
     const release = await stillUsing(taken, () =>
-      writeRelease(request, deviceClass, { images, recipients }, sealer, taken, outputs),
+      writeRelease(
+        request,
+        deviceClass,
+        { images, recipients: recipients?.weight, approved },
+        sealer,
+        taken,
+        outputs,
+      ),
     );
     await stillUsing(taken, async () => {
       recordRelease(release);
@@ -145,6 +183,15 @@ async function sealPrepared(
   } finally {
     for (const output of [...outputs.images, outputs.envelope]) output?.abandon();
   }
+}
+
+function requireNoApproval({ name, approvals }: DeviceClass): void {
+  if (approvals === 0) return;
+  throw new SealError(
+    'approval-needed',
+    `releases of class ${name} need the approval of ${approvals === 1 ? 'one person' : `${approvals} people`} beside the one who asks; nothing was sealed`,
+    `ask for it: fieldseal request make IMAGE --class ${name} --version TEXT --requester NAME; then approve, then seal IMAGE --request ${name}/NUMBER --out FILE`,
+  );
 }
 
 function numberOptions({ sequence, allowJump }: SealRequest): TakeOptions {
@@ -191,7 +238,7 @@ function imagePath({ out, images }: SealRequest, index: number): string {
 async function writeRelease(
   request: SealRequest,
   deviceClass: DeviceClass,
-  { images, recipients }: Pick<Release, 'images' | 'recipients'>,
+  { images, recipients, approved }: Pick<Release, 'images' | 'recipients' | 'approved'>,
   sealer: Sealer,
   taken: TakenNumber,
   outputs: Outputs,
@@ -213,6 +260,7 @@ async function writeRelease(
     deviceClass,
     images,
     recipients,
+    approved,
     sealer,
     taken,
     sealedAt: request.workspace.now(),
@@ -283,6 +331,7 @@ function recordRelease(release: Release): void {
       sequence_number: String(taken.number),
       security_version: request.securityVersion ?? 0,
       manifest_digest: toHex(release.manifestDigest),
+      ...approvalSummary(release.approved),
       ...(release.leaves.length > 0 && { leaves: leavesJson(release.leaves) }),
     },
   });

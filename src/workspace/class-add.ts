@@ -128,6 +128,10 @@ clock: ${options.clock ?? false}
 confidentiality: none   # recipients: ${recipientsOf(profile)}
 
 ${memoryYaml(map)}
+# How many people, the one who asks not among them, must approve a release before it is sealed.
+# Left out: 1 in a production workspace, 0 in a trial.
+# approvals: 1
+
 certificate_policy:
   # seal_within_days: 730   # how long after its start a signer certificate may seal
   minimum_signer_generation: 0

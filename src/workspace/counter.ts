@@ -1,4 +1,5 @@
 import { randomUUID } from 'node:crypto';
+import { join } from 'node:path';
 import { type JsonObject, readableJson } from './canonical.ts';
 import type { DeviceClass } from './device-class.ts';
 import { WorkspaceError } from './errors.ts';
@@ -86,6 +87,43 @@ export function foreseeNumber(
   options: TakeOptions = {},
 ): bigint {
   return nextNumber(deviceClass, readCounter(workspace, deviceClass.name), options);
+}
+
+/**
+ * Uses up, once and for ever, a number that was taken for a sealing request: durable before this returns, also when the
+ * process is killed or two processes race. Refused where this copy does not own the counter, or the counter was claimed
+ * since (`counter-elsewhere`), and where the number was used up before (`number-used`).
+ */
+export function spendNumber(
+  workspace: Workspace,
+  className: string,
+  { number, lineage }: Pick<TakenNumber, 'number' | 'lineage'>,
+): void {
+  requireHeld(workspace, className, lineage);
+  workspace.files.makeFolder(spentFolder(workspace, className), { secret: true });
+  if (workspace.files.createMark(join(spentFolder(workspace, className), digits(number)))) return;
+  throw new WorkspaceError(
+    'number-used',
+    `the sealing request for number ${number} of class ${className} was used up: it was sealed, or sealing it was begun and broken off`,
+    { hint: 'look at "fieldseal request list"; to seal again, make a new request and have it approved' },
+  );
+}
+
+/** Whether a number taken for a request was used up here. */
+export function isSpent(workspace: Workspace, className: string, number: bigint): boolean {
+  return workspace.files.exists(join(spentFolder(workspace, className), digits(number)));
+}
+
+/** Refuses where this copy does not own the counter, or it is no longer the one of `lineage`. Changes nothing. */
+export function requireHeld(workspace: Workspace, className: string, lineage: string): void {
+  const state = readCounter(workspace, className);
+  requireOwned(className, state);
+  if (state.owner === lineage) return;
+  throw new WorkspaceError(
+    'counter-elsewhere',
+    `the counter of class ${className} was claimed since this request was made (lineage ${String(state.owner)}, in the request ${lineage}): its number may have been used elsewhere`,
+    { hint: 'make a new request and have it approved' },
+  );
 }
 
 function nextNumber(deviceClass: DeviceClass, state: CounterState, options: TakeOptions): bigint {
@@ -307,7 +345,15 @@ function takenFolder(workspace: Workspace, className: string): string {
 }
 
 function numberPath(workspace: Workspace, className: string, number: bigint): string {
-  return workspace.path('private', 'counters', className, 'taken', String(number).padStart(DIGITS, '0'));
+  return join(takenFolder(workspace, className), digits(number));
+}
+
+function spentFolder(workspace: Workspace, className: string): string {
+  return workspace.path('private', 'counters', className, 'spent');
+}
+
+function digits(number: bigint): string {
+  return String(number).padStart(DIGITS, '0');
 }
 
 function localPath(workspace: Workspace, className: string): string {

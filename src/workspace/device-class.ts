@@ -36,6 +36,8 @@ export interface DeviceClass {
   readonly profile: Profile;
   /** Whether units have a trusted clock. */
   readonly clock: boolean;
+  /** How many people, the one who asks not among them, must approve a release before it is sealed. */
+  readonly approvals: number;
   /** Which signatures units ask for; undefined: one of the profile's algorithm. */
   readonly authentication: AuthenticationPolicy | undefined;
   /** The same with everything filled in that the class decides. */
@@ -192,6 +194,7 @@ function makeClass(workspace: Workspace, name: string, file: string, facts: Clas
     scheme: facts.scheme,
     profile,
     clock: facts.clock,
+    approvals: facts.approvals ?? (workspace.kind === 'production' ? 1 : 0),
     ...policyOf(workspace, facts, classIds),
     memory: withoutUndefined(facts.memory),
     confidentiality: facts.confidentiality,
@@ -266,6 +269,7 @@ export function classJson(workspace: Workspace, deviceClass: DeviceClass): JsonO
     clock: deviceClass.clock,
     confidentiality: deviceClass.confidentiality,
     recipients: deviceClass.confidentiality === 'none' ? null : deviceClass.recipients,
+    approvals: deviceClass.approvals,
     authentication: (deviceClass.authentication ?? null) as unknown as Json,
     rights: (deviceClass.rights ?? null) as unknown as Json,
     memory: deviceClass.memory as unknown as Json,

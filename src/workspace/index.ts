@@ -10,7 +10,10 @@ export {
   claimCounter,
   foreseeNumber,
   HIGHEST_NUMBER,
+  isSpent,
   readCounter,
+  requireHeld,
+  spendNumber,
   type TakenNumber,
   type TakeOptions,
   takeNumber,
@@ -39,7 +42,7 @@ export {
   shapeOf,
   startLeaves,
 } from './leaves.ts';
-export { appendEntry, readLedger } from './ledger.ts';
+export { appendEntry, type LedgerEntry, readLedger } from './ledger.ts';
 export { PROFILES, type Profile, wrapOf } from './profiles.ts';
 export { readWritten } from './read-written.ts';
 export { keyFaults } from './recorded-keys.ts';

@@ -16,7 +16,17 @@ export interface InitOptions extends WorkspacePorts {
 }
 
 const LABEL = /^(?!-)[a-z0-9-]{1,63}(?<!-)$/;
-const FOLDERS = ['classes', 'keys', 'certificates', 'releases', 'units', 'ledger', 'ceremonies', 'batches'];
+const FOLDERS = [
+  'classes',
+  'keys',
+  'certificates',
+  'requests',
+  'releases',
+  'units',
+  'ledger',
+  'ceremonies',
+  'batches',
+];
 const PRIVATE_FOLDERS = ['private/keys', 'private/counters', 'private/ledger'];
 
 /**
@@ -108,6 +118,7 @@ ${trial}
 | \`classes/NAME.yaml\` | device classes: model, trust scheme, memory map; edited by hand, then \`fieldseal class check NAME\` |
 | \`keys/NAME.json\` | what is known of each key; no secret |
 | \`certificates/NAME.pem\` | certificate chains |
+| \`requests/CLASS/NUMBER.json\` | sealing requests, frozen, and the approvals given to them |
 | \`releases/CLASS/NUMBER.json\` | one record per sealed payload |
 | \`units/CLASS/SERIAL.json\` | one record per provisioned unit |
 | \`batches/\` | provisioning jobs and their results |

@@ -203,6 +203,12 @@ export const deviceClassSchema = group('A device class of a fieldseal workspace.
     ['units', 'cohorts', 'class'],
     'units',
   ).optional(),
+  approvals: whole(
+    'How many people, the one who asks not among them, must approve a release before it is sealed. Left out: 1 in a production workspace, 0 in a trial.',
+    0,
+    8,
+    1,
+  ).optional(),
   authentication: authentication.optional(),
   rights: rights.optional(),
   memory,

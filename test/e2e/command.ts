@@ -51,6 +51,20 @@ export class Bench {
   }
 }
 
+/** Two people of a production workspace in `cwd`; their keys are in files, under a passphrase of their own. */
+export function twoPeople(bench: Bench, cwd: string): void {
+  bench.environment = { ...bench.environment, FIELDSEAL_APPROVER_PASSPHRASE: 'four eyes see more' };
+  bench.ok('approver create ada', { cwd, more: ['--person', 'Ada Brook'] });
+  bench.ok('approver create bela', { cwd, more: ['--person', 'Bela Marsh'] });
+}
+
+/** Ada asks for what `line` says, such as `app.bin --class vent --version 1.0.0`, and Bela approves it. Gives the request. */
+export function askedAndApproved(bench: Bench, cwd: string, line: string): string {
+  const { request } = bench.ok(`request make ${line} --requester ada --json`, { cwd }).json;
+  bench.ok(`approve ${request} --approver bela`, { cwd });
+  return request;
+}
+
 function parsed(ran: SpawnSyncReturns<string>): unknown {
   try {
     return JSON.parse(ran.stdout);

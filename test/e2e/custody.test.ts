@@ -17,7 +17,7 @@ import {
 } from 'node:fs';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { Bench, COMMAND, cortexImage, PASSPHRASE, type Ran } from './command.ts';
+import { askedAndApproved, Bench, COMMAND, cortexImage, PASSPHRASE, type Ran, twoPeople } from './command.ts';
 
 const MODULE = '/usr/lib/softhsm/libsofthsm2.so';
 const TOKEN = 'pkcs11:token=Hollin%20Ridge';
@@ -166,13 +166,14 @@ describe.skipIf(!hasToken)('a production workspace whose root is in a token (PKC
 
   it('seals by the token and by a file key, and the root is never opened', () => {
     bench.ok('provision vent --serial 1 --out v1.unit', PW);
-    bench.ok('seal app.bin --class vent --version 1.0.0 --out v1.suit --signer line-1', PW);
+    twoPeople(bench, 'PW');
+    const approved = (more: string) =>
+      `seal app.bin --request ${askedAndApproved(bench, 'PW', `app.bin --class vent ${more}`)}`;
+    bench.ok(`${approved('--version 1.0.0 --signer line-1')} --out v1.suit`, PW);
     // Without PIN no key of the token can be used: the root among them.
-    const file = withoutPin('seal app.bin --class vent --version 1.1.0 --out v2.suit --signer line-2');
+    const file = withoutPin(`${approved('--version 1.1.0 --signer line-2')} --out v2.suit`);
     expect(file.status, file.stderr).toBe(0);
-    const token = withoutPin(
-      'seal app.bin --class vent --version 1.1.0 --out v3.suit --signer line-1 --json',
-    );
+    const token = withoutPin(`${approved('--version 1.1.0 --signer line-1')} --out v3.suit --json`);
     expect(token.status).toBe(3);
     expect(existsSync(bench.path('PW', 'v3.suit'))).toBe(false);
     for (const line of [
@@ -182,7 +183,10 @@ describe.skipIf(!hasToken)('a production workspace whose root is in a token (PKC
       'check v2.suit --unit v1.unit',
     ])
       bench.ok(line, PW);
-    const ambiguous = bench.ok('seal app.bin --class vent --version 1 --out x.suit', { ...PW, status: 2 });
+    const ambiguous = bench.ok('request make app.bin --class vent --version 1 --requester ada', {
+      ...PW,
+      status: 2,
+    });
     expect(ambiguous.stderr).toContain('line-1, line-2');
   });
 
@@ -197,7 +201,8 @@ describe.skipIf(!hasToken)('a production workspace whose root is in a token (PKC
     bench.ok(`station-key create bench-4 --token ${TOKEN}`, PW);
     bench.ok('provision dosing --serial 1 --station bench-4 --out d1.unit', PW);
     bench.ok('provision dosing --serial 2 --station bench-4 --cohort north --out d2.unit', PW);
-    bench.ok('seal app.bin --class dosing --version 1.0.0 --out d.suit', PW);
+    const dosing = askedAndApproved(bench, 'PW', 'app.bin --class dosing --version 1.0.0');
+    bench.ok(`seal app.bin --request ${dosing} --out d.suit`, PW);
     for (const unit of ['d1.unit', 'd2.unit']) {
       bench.ok(`install d.suit --unit ${unit}`, PW);
       bench.ok(`boot ${unit}`, PW);
@@ -282,6 +287,12 @@ describe('a production workspace whose root is on an offline machine (PKCS#10 ou
     bench.ok('signer create line-1 --class vent', PW);
     refusedFor(
       bench.run('seal app.bin --class vent --version 1 --out a.suit --json', PW),
+      'approval-needed',
+      1,
+    );
+    twoPeople(bench, 'PW');
+    refusedFor(
+      bench.run('request make app.bin --class vent --version 1 --requester ada --json', PW),
       'signer-uncertified',
       1,
     );
@@ -308,7 +319,8 @@ describe('a production workspace whose root is on an offline machine (PKCS#10 ou
     expect(accept('line-9', '../line-1.pem').status).toBe(2);
     expect(accept('line-1', '../line-1.pem').status).toBe(0);
     expect(accept('line-1', '../line-1.pem').status).toBe(2);
-    bench.ok('seal app.bin --class vent --version 1.0.0 --out a.suit', PW);
+    const request = askedAndApproved(bench, 'PW', 'app.bin --class vent --version 1.0.0');
+    bench.ok(`seal app.bin --request ${request} --out a.suit`, PW);
     bench.ok('provision vent --serial 1 --first a.suit --out v1.unit', PW);
     expect(bench.ok('boot v1.unit --json', PW).json).toMatchObject({ version: '1.0.0', state: 'kept' });
   });
@@ -329,9 +341,10 @@ describe('a production workspace whose root is on an offline machine (PKCS#10 ou
         readFileSync(bench.path('PW', file)),
       ]),
     );
+    const request = askedAndApproved(bench, 'PW', 'app.bin --class vent --version 2.0.0');
     for (const file of Object.keys(genuine)) {
       copyFileSync(bench.path('WS', file), bench.path('PW', file));
-      const ran = bench.run('seal app.bin --class vent --version 2.0.0 --out b.suit --json', PW);
+      const ran = bench.run(`seal app.bin --request ${request} --out b.suit --json`, PW);
       expect([1, 3], `${file}: ${ran.stdout}`).toContain(ran.status);
       expect(existsSync(bench.path('PW', 'b.suit'))).toBe(false);
     }

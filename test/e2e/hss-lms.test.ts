@@ -2,7 +2,7 @@
 import { cpSync, readFileSync, writeFileSync } from 'node:fs';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { openLeaves, openWorkspace, readKey } from '../../src/workspace/index.ts';
-import { Bench, cortexImage } from './command.ts';
+import { askedAndApproved, Bench, cortexImage, twoPeople } from './command.ts';
 
 const PROFILE = 'suit-sha256-hsslms-a256kw-a256ctr';
 const bench = new Bench();
@@ -177,10 +177,9 @@ describe('a production workspace (NIST SP 800-208)', () => {
     bench.ok(`authority sign ${request} --dir OFFLINE --out line-q.pem --fingerprint ${fingerprint}`);
     bench.ok('signer accept line-q ../line-q.pem', PROD);
     writeFileSync(bench.path('PROD', 'app.bin'), cortexImage(20_000));
-    const { leaves } = bench.ok(
-      'seal app.bin --class vent-q --version 1.4.0 --out app.suit --json',
-      PROD,
-    ).json;
+    twoPeople(bench, 'PROD');
+    const asked = askedAndApproved(bench, 'PROD', 'app.bin --class vent-q --version 1.4.0');
+    const { leaves } = bench.ok(`seal app.bin --request ${asked} --out app.suit --json`, PROD).json;
     expect(leaves[0].leaf).toBe('1');
   });
 });

@@ -96,6 +96,7 @@ describe('the signer', () => {
     const at = await prepared();
     const path = at.workspace.path('fieldseal.yaml');
     writeFileSync(path, readFileSync(path, 'utf8').replace('kind: trial', 'kind: production'));
+    for (const name of ['vent', 'dosing']) editClass(at.workspace, name, '# approvals: 1', 'approvals: 0');
     const workspace = await openWorkspace(at.workspace.root);
     expect((await failure(() => seal(request({ ...at, workspace })))).code).toBe('signer-trial');
     expect((await failure(() => seal(request({ ...at, workspace }, { className: 'dosing' })))).code).toBe(

@@ -88,7 +88,7 @@ export async function makeSigner(workspace: Workspace, name: string, more: Parti
 }
 
 // Node's own export protects with 2048 rounds instead of 600,000: these tests open the key at every seal.
-function lighten(path: string): void {
+export function lighten(path: string): void {
   const key = createPrivateKey({ key: readFileSync(path), passphrase: PASSPHRASE });
   const text = key.export({ type: 'pkcs8', format: 'pem', cipher: 'aes-256-cbc', passphrase: PASSPHRASE });
   writeFileSync(path, text);

@@ -1,15 +1,14 @@
-import type { ImageFormat } from '../../image/index.ts';
-import { type ImageInput, type SealProgress, type SealRequest, seal } from '../../release/index.ts';
-import type { Workspace } from '../../workspace/index.ts';
-import { deviceOf } from '../device.ts';
+import { type Sealed, seal, sealApproved } from '../../release/index.ts';
 import { EXIT, wrongUse } from '../exit.ts';
-import { openSession, trialMark } from '../session.ts';
+import { imagesOf, progressOf, releaseOptions } from '../images.ts';
+import { openSession, type Session, trialMark } from '../session.ts';
 import type { Call } from '../spec.ts';
 
 /** Seals a release. */
 export async function run(call: Call): Promise<number> {
-  const { workspace, secrets } = await openSession(call);
-  const { json, cautions } = await seal({ ...(await requestOf(call, workspace)), secrets });
+  const session = await openSession(call);
+  const { workspace } = session;
+  const { json, cautions } = await sealCall(call, session);
   const image = json.image as { size_bytes: number; digest: string };
   const envelope = json.envelope as { file: string; size_bytes: number };
   const signers = json.signers as { name: string }[];
@@ -25,12 +24,25 @@ export async function run(call: Call): Promise<number> {
       ', ',
     ),
   );
+  showApproval(call, json.approval as unknown as Approval | null);
   showEncryption(call, json.encryption as unknown as Encrypted | null);
   call.out.fact('envelope', `${envelope.size_bytes} B`);
   call.out.fact('record', String(json.record));
   for (const caution of cautions) call.out.caution(caution);
   call.out.result(json);
   return EXIT.done;
+}
+
+interface Approval {
+  readonly requested_by: string;
+  readonly approvals: readonly { readonly person: string | null; readonly counts: boolean }[];
+}
+
+function showApproval(call: Call, approval: Approval | null): void {
+  if (!approval) return;
+  const names = approval.approvals.filter(({ counts }) => counts).map(({ person }) => person);
+  call.out.fact('asked for by', approval.requested_by);
+  call.out.fact('approved by', names.join(', '));
 }
 
 interface Encrypted {
@@ -54,45 +66,40 @@ function showEncryption(call: Call, encrypted: Encrypted | null): void {
   );
 }
 
-async function requestOf(call: Call, workspace: Workspace): Promise<Omit<SealRequest, 'secrets'>> {
-  const className = call.text('class')!;
-  return {
-    workspace,
-    className,
-    images: imagesOf(call),
-    version: call.text('version')!,
+const SETTLED = [
+  ...['class', 'version', 'uri', 'uri-b', 'security-version', 'sequence', 'serial'],
+  ...['description', 'reference-uri'],
+];
+const SETTLED_SWITCHES = ['detached', 'allow-jump', 'without-text'];
+
+async function sealCall(call: Call, { workspace, secrets }: Session): Promise<Sealed> {
+  const place = {
+    secrets,
     out: call.text('out')!,
     force: call.flag('force'),
-    detached: call.flag('detached'),
-    signers: call.texts('signer'),
     unfinished: call.flag('unfinished'),
-    securityVersion: call.count('security-version'),
-    sequence: call.big('sequence'),
-    allowJump: call.flag('allow-jump'),
-    deviceId: await deviceOf(call, workspace, className),
-    description: call.text('description'),
-    withoutText: call.flag('without-text'),
-    referenceUri: uriOf(call.text('reference-uri')),
-    module: call.text('module'),
-    progress: ({ doing, doneBytes, totalBytes }: SealProgress) =>
-      call.out.progress(doing, doneBytes, totalBytes),
-    growing: (done: number, total: number) => call.out.progress('growing a tree', done, total),
   };
+  const request = call.text('request');
+  if (request !== undefined) {
+    requireNothingElse(call);
+    const more = { images: imagesOf(call), module: call.text('module'), ...progressOf(call) };
+    return sealApproved({ workspace, request, ...more, ...place });
+  }
+  const className = call.text('class');
+  if (className === undefined || call.text('version') === undefined)
+    throw wrongUse('--class and --version are missing', 'give both, or --request for what was approved');
+  return seal({ ...(await releaseOptions(call, workspace, className)), ...place });
 }
 
-function uriOf(text: string | undefined): string | undefined {
-  if (text === undefined || URL.canParse(text)) return text;
-  throw wrongUse(
-    `--reference-uri ${text}: not an absolute URI`,
-    'for example https://hollinridge.example/vent/12',
-  );
-}
-
-function imagesOf(call: Call): ImageInput[] {
-  const format = call.text('image-format') as ImageFormat | undefined;
-  const slotB = call.text('slot-b');
-  return [
-    { path: call.args[0]!, format, uri: call.text('uri') },
-    ...(slotB === undefined ? [] : [{ path: slotB, format, uri: call.text('uri-b') }]),
+function requireNothingElse(call: Call): void {
+  const given = [
+    ...SETTLED.filter((name) => call.text(name) !== undefined),
+    ...SETTLED_SWITCHES.filter((name) => call.flag(name)),
+    ...(call.texts('signer').length > 0 ? ['signer'] : []),
   ];
+  if (given.length === 0) return;
+  throw wrongUse(
+    `--request settles what is sealed, and does not go with ${given.map((name) => `--${name}`).join(', ')}`,
+    'leave it out; to change it, make a new request',
+  );
 }

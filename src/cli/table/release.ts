@@ -8,8 +8,13 @@ export const RELEASE: readonly CommandSpec[] = [
     summary: 'make an envelope from a firmware file',
     args: [{ name: 'image', about: 'raw binary, Intel HEX, Motorola S-record or ELF' }],
     options: [
-      { name: 'class', value: 'name', about: 'the class it is for', required: true },
-      { name: 'version', value: 'text', about: 'version of the firmware, such as 1.4.0', required: true },
+      { name: 'class', value: 'name', about: 'the class it is for' },
+      { name: 'version', value: 'text', about: 'version of the firmware, such as 1.4.0' },
+      {
+        name: 'request',
+        value: 'request',
+        about: 'what was approved, such as vent/12: class, version and all else come from there',
+      },
       { name: 'out', value: 'file', about: 'the envelope to write', required: true },
       { name: 'slot-b', value: 'file', about: 'the image linked for slot B (linked slots)' },
       { name: 'detached', about: 'leave the image beside the envelope instead of inside' },
@@ -52,8 +57,11 @@ export const RELEASE: readonly CommandSpec[] = [
     notes: `The sequence number is taken before it is used, and never twice. Sealing opens the signer's key or the class key,
 never the root. Where the class says confidentiality: image, the image is encrypted first. ${'Run the result on a reference unit of every hardware revision before it is broadcast.'}
 
-Example:
-  fieldseal seal vent-1.4.0.hex --class vent --version 1.4.0 --out vent-1.4.0.suit`,
+Classes of a production workspace are sealed with --request, once somebody else approved it (docs/approvals.md).
+
+Examples:
+  fieldseal seal vent-1.4.0.hex --class vent --version 1.4.0 --out vent-1.4.0.suit
+  fieldseal seal vent-1.4.0.hex --request vent/12 --out vent-1.4.0.suit`,
     load: () => import('../commands/seal.ts'),
   },
   {

@@ -35,6 +35,9 @@ import { formatTokenUri, parseTokenUri, type TokenUri } from './uri.ts';
 /** Where in which token, and by which module it is reached. */
 export type TokenPlace = Omit<Extract<KeyPlace, { custody: 'token' }>, 'custody'>;
 
+/** Purposes whose every signature is a decision of its own, for which the PIN is asked anew. */
+const PIN_EACH_TIME: ReadonlySet<KeyNaming['purpose']> = new Set(['root', 'approver']);
+
 interface Opened {
   readonly session: TokenSession;
   readonly uri: TokenUri;
@@ -49,7 +52,7 @@ export async function createSigningKey(
 ): Promise<MadeKey<CustodySigner>> {
   return keepOpen(place, secrets, async ({ session, uri }) => {
     const spot = newPlace(session, uri, naming.name, naming.trial);
-    const { publicKey, attributes } = generatePair(session, spot, type, naming.purpose === 'root');
+    const { publicKey, attributes } = generatePair(session, spot, type, PIN_EACH_TIME.has(naming.purpose));
     const signer = openPair(session, spot.uri, publicKey);
     return {
       description: describeSigningKey(naming, placeOf(spot.uri), signer),
@@ -144,7 +147,12 @@ export function openMacKey(description: KeyDescription, access: KeyAccess): Prom
 
 /** The attributes of a key in a token as they stand now, for records and audits. Throws `KeyError`. */
 export function inspectTokenKey(description: KeyDescription, access: KeyAccess): Promise<KeyEvidence> {
-  const inspect = { root: inspectPair, signer: inspectPair, station: inspectWrappingKey };
+  const inspect = {
+    root: inspectPair,
+    signer: inspectPair,
+    approver: inspectPair,
+    station: inspectWrappingKey,
+  };
   return during(placeOfKey(description, access), access.secrets, 'user', (opened) => {
     const read = inspect[description.purpose as keyof typeof inspect] ?? inspectMacKey;
     return evidenceOf(opened, read(opened.session, opened.uri));
