@@ -1,8 +1,9 @@
+import { keyJson } from '../../answers/index.ts';
 import { createApprover } from '../../authority/index.ts';
 import { EXIT } from '../exit.ts';
 import { keyTypeOf } from '../key-type.ts';
 import { openSession, placeFor } from '../session.ts';
-import { keyJson, showKey } from '../show-key.ts';
+import { showKey } from '../show-key.ts';
 import type { Call } from '../spec.ts';
 
 /** Makes a person's key for requests and approvals. */
