@@ -3,6 +3,7 @@
  */
 
 const HEX_DIGITS = /^(?:[0-9a-fA-F]{2})*$/;
+const SHORT_TEXT = 48;
 const utf8Decoder = new TextDecoder('utf-8', { fatal: true, ignoreBOM: true });
 const utf8Encoder = new TextEncoder();
 
@@ -24,7 +25,19 @@ export function fromUtf8(text: string): Uint8Array {
 
 /** Text of UTF-8 bytes. Throws `TypeError` where they are not UTF-8 (RFC 3629). */
 export function toUtf8(bytes: Uint8Array): string {
-  return utf8Decoder.decode(bytes);
+  return shortAscii(bytes, 0, bytes.length) ?? utf8Decoder.decode(bytes);
+}
+
+/** The text of bytes that are ASCII and few: the common case, and a general decoder costs many times as much on it. */
+export function shortAscii(bytes: Uint8Array, start: number, end: number): string | undefined {
+  if (end - start > SHORT_TEXT) return undefined;
+  let text = '';
+  for (let i = start; i < end; i++) {
+    const byte = bytes[i]!;
+    if (byte > 0x7f) return undefined;
+    text += String.fromCharCode(byte);
+  }
+  return text;
 }
 
 /** Standard base64 (RFC 4648 section 4). */
@@ -47,3 +60,4 @@ export { ByteMap } from './byte-map.ts';
 export { compare, equal } from './compare.ts';
 export { type Limit, type LimitTable, limitValues } from './limit.ts';
 export { type ByteSource, eachPiece, slice, sourceOf } from './source.ts';
+export { view } from './view.ts';

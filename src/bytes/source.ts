@@ -1,3 +1,5 @@
+import { view } from './view.ts';
+
 /** Random access to bytes that may be too many for memory: a file, a part of one, or an array. */
 export interface ByteSource {
   /** Length in bytes. */
@@ -12,7 +14,7 @@ export function sourceOf(bytes: Uint8Array): ByteSource {
     size: bytes.length,
     read(offset, length) {
       requireRange(bytes.length, offset, length);
-      return bytes.subarray(offset, offset + length);
+      return view(bytes, offset, offset + length);
     },
   };
 }

@@ -1,4 +1,4 @@
-import { toUtf8 } from '../bytes/index.ts';
+import { shortAscii, toUtf8, view } from '../bytes/index.ts';
 import { CborError, type CborErrorCode } from './error.ts';
 import { readFloat } from './float.ts';
 import { argumentLength, readArgument } from './head.ts';
@@ -16,8 +16,6 @@ export interface DecodeOptions {
   /** Added to every span and error offset: where `bytes` begins in something larger. Default 0. */
   readonly base?: number;
 }
-
-const SHORT_TEXT = 48;
 
 /** Decodes exactly one item; throws `CborError`, also where bytes follow it. RFC 8949 section 3. */
 export function decode(bytes: Uint8Array, options: DecodeOptions = {}): CborItem {
@@ -82,7 +80,7 @@ class Reader {
   private byteString(from: number, length: number | bigint): CborItem {
     const content = this.at;
     this.skipContent(from, length);
-    const value = this.bytes.subarray(content, this.at);
+    const value = view(this.bytes, content, this.at);
     const contentStart = content + this.base;
     return { type: 'bytes', value, contentStart, start: from + this.base, end: this.at + this.base };
   }
@@ -100,14 +98,9 @@ class Reader {
     this.at += Number(length);
   }
 
-  /** Short ASCII is the common case, and a general decoder costs many times as much on it. */
   private textBetween(start: number, end: number, from: number): string {
-    let text = '';
-    if (end - start <= SHORT_TEXT) {
-      let i = start;
-      while (i < end && this.bytes[i]! < 0x80) text += String.fromCharCode(this.bytes[i++]!);
-      if (i === end) return text;
-    }
+    const short = shortAscii(this.bytes, start, end);
+    if (short !== undefined) return short;
     try {
       return toUtf8(this.bytes.subarray(start, end));
     } catch {

@@ -8,7 +8,7 @@ export { type DecodeOptions, decode, decodeFirst } from './decode.ts';
 export { type DiagnosticOptions, diagnostic } from './diagnostic.ts';
 export { CborEncoded, CborMap, CborTag, type CborValue, encode } from './encode.ts';
 export { CborError, type CborErrorCode } from './error.ts';
-export { encodeHead, type Head, headLength, readHead } from './head.ts';
+export { encodeHead, type Head, headLength, readHead, writeHead } from './head.ts';
 export {
   type CborArray,
   type CborBytes,

@@ -37,10 +37,11 @@ export function readHeaders(protectedItem: CborItem, unprotectedItem: CborItem):
   if (protectedItem.type !== 'bytes') throw new CoseError('structure', protectedItem.start);
   const unprotectedMap = asMap(unprotectedItem);
   const protectedMap = readProtected(protectedItem);
-  const authenticated = protectedMap ? readBucket(protectedMap, true) : [];
-  const open = readBucket(unprotectedMap, false);
-  requireSeparate(authenticated, open);
-  return new Headers(protectedItem.value, [...authenticated, ...open]);
+  const entries: HeaderEntry[] = [];
+  if (protectedMap) readBucket(entries, protectedMap, true);
+  readBucket(entries, unprotectedMap, false);
+  requireSeparate(entries);
+  return new Headers(protectedItem.value, entries);
 }
 
 /** A map without parameters may be sent as no bytes at all (RFC 9052 section 3). */
@@ -65,21 +66,22 @@ function asMap(item: CborItem): CborMapping {
   return item;
 }
 
-function readBucket(map: CborMapping, isProtected: boolean): HeaderEntry[] {
-  return map.entries.map(({ key, value }) => {
+function readBucket(entries: HeaderEntry[], map: CborMapping, isProtected: boolean): void {
+  for (const { key, value } of map.entries) {
     const label = labelOf(key);
     if (label === undefined || !hasShapeOf(label, value)) throw new CoseError('header-malformed', key.start);
-    return { label, value, isProtected };
-  });
+    entries.push({ label, value, isProtected });
+  }
 }
 
 /** RFC 9052 section 3, and section 3.1 on the two forms of an IV. */
-function requireSeparate(authenticated: readonly HeaderEntry[], open: readonly HeaderEntry[]): void {
-  const repeated = open.find(({ label }) => authenticated.some((entry) => entry.label === label));
+function requireSeparate(entries: readonly HeaderEntry[]): void {
+  const isRepeated = ({ isProtected, label }: HeaderEntry) =>
+    !isProtected && entries.some((entry) => entry.isProtected && entry.label === label);
+  const repeated = entries.find(isRepeated);
   if (repeated) throw new CoseError('label-in-both', repeated.value.start);
-  const all = [...authenticated, ...open];
-  const partial = all.find((entry) => entry.label === LABEL.partialIv);
-  if (partial && all.some((entry) => entry.label === LABEL.iv)) {
+  const partial = entries.find((entry) => entry.label === LABEL.partialIv);
+  if (partial && entries.some((entry) => entry.label === LABEL.iv)) {
     throw new CoseError('header-malformed', partial.value.start);
   }
 }

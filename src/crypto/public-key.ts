@@ -2,11 +2,14 @@ import { createPublicKey, type KeyObject, verify } from 'node:crypto';
 import { ByteMap, toHex } from '../bytes/index.ts';
 import { leafIn, type SpentLeaf } from './hss-lms/leaf.ts';
 import { type HssPublicKey, readHssPublicKey, verifyHss } from './hss-lms/verify.ts';
+import { sha256 } from './primitives.ts';
 import { hssKeyOf, type KeyType, spkiKeyType } from './spki.ts';
 
 interface CommonKey {
   /** DER SubjectPublicKeyInfo (RFC 5280 section 4.1.2.7). */
   readonly spki: Uint8Array;
+  /** SHA-256 of the SubjectPublicKeyInfo, lower-case hexadecimal: the name of the key in lists and records. */
+  readonly fingerprint: string;
 }
 
 /** A public key, parsed once and kept: importing a key costs more than verifying with it. */
@@ -52,12 +55,18 @@ export function spentLeaf(key: PublicKey, signature: Uint8Array): SpentLeaf | un
 }
 
 function importKey(type: KeyType, spki: Uint8Array): PublicKey | undefined {
+  const fingerprint = toHex(sha256(spki));
   if (type === 'hss-lms') {
     const hss = readHssPublicKey(hssKeyOf(spki));
-    return hss && { type, spki, hss };
+    return hss && { type, spki, fingerprint, hss };
   }
   try {
-    return { type, spki, handle: createPublicKey({ key: Buffer.from(spki), format: 'der', type: 'spki' }) };
+    return {
+      type,
+      spki,
+      fingerprint,
+      handle: createPublicKey({ key: Buffer.from(spki), format: 'der', type: 'spki' }),
+    };
   } catch {
     return undefined;
   }

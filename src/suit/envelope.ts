@@ -1,9 +1,16 @@
-import { type ByteSource, compare } from '../bytes/index.ts';
+import { type ByteSource, view } from '../bytes/index.ts';
 import { digestMatches, readDigest } from './digest.ts';
 import { SuitError } from './errors.ts';
 import { SUIT_LIMITS, type SuitLimits } from './limits.ts';
 import { asArray, asBytes, decodeAt } from './read.ts';
-import { keyNotation, readShellEntry, readShellStart, type ShellEntry, type Span } from './shell.ts';
+import {
+  keyNotation,
+  keyOrder,
+  readShellEntry,
+  readShellStart,
+  type ShellEntry,
+  type Span,
+} from './shell.ts';
 import { ENVELOPE_KEYS, type Extensions, NO_EXTENSIONS, runsWith } from './tables/index.ts';
 
 const AUTHENTICATION = 2;
@@ -66,24 +73,25 @@ export function openEnvelope(
   extensions: Extensions = NO_EXTENSIONS,
 ): Envelope {
   const start = readShellStart(source, limits.envelopeEntries);
-  const parts = new Map<number, EnvelopePart>();
+  const located = new Map<number, ShellEntry>();
   const integrated = new Map<string, IntegratedPayload>();
   let at = start.end;
   let previous: ShellEntry | undefined;
   for (let i = 0; i < start.count; i++) {
     const entry = readShellEntry(source, at, limits.payloadKeySize);
-    if (entry.key === AUTHENTICATION && parts.has(MANIFEST)) throw wrapperOrder(entry);
+    if (entry.key === AUTHENTICATION && located.has(MANIFEST)) throw wrapperOrder(entry);
     requireOrder(previous, entry);
     if (typeof entry.key === 'string') integrated.set(entry.key, locate(entry));
     else {
       requireKnown(entry.key, entry.keySpan.start, extensions);
-      parts.set(entry.key, copyPart(source, entry, entry.key, limits));
+      requireSize(entry, entry.key, limits);
+      located.set(entry.key, entry);
     }
     previous = entry;
     at = entry.span.end;
   }
   requireEnd(source, at);
-  return assemble(source, start.tag107, parts, integrated, limits);
+  return assemble(source, start.tag107, copyParts(source, located), integrated, limits);
 }
 
 /** Digest rule of [M] section 8.3: the digest covers the manifest's byte string with its header. */
@@ -152,16 +160,34 @@ function readWrapper(wrapper: EnvelopePart, limits: SuitLimits): Pick<Envelope, 
   };
 }
 
-function copyPart(source: ByteSource, entry: ShellEntry, key: number, limits: SuitLimits): EnvelopePart {
+function requireSize(entry: ShellEntry, key: number, limits: SuitLimits): void {
   const size = entry.span.end - entry.contentStart;
   const limit = sizeLimit(key, limits);
-  if (size > limit) {
-    const name = ENVELOPE_KEYS.get(key)!.name;
-    throw new SuitError('limit', entry.span.start, `${name} has ${size} bytes; at most ${limit} are taken`);
+  if (size <= limit) return;
+  const name = ENVELOPE_KEYS.get(key)!.name;
+  throw new SuitError('limit', entry.span.start, `${name} has ${size} bytes; at most ${limit} are taken`);
+}
+
+/**
+ * The small parts, copied: what is judged is what was read, whatever becomes of the source. Their keys are numbers, so
+ * they stand together before all payloads, and one copy does.
+ */
+function copyParts(source: ByteSource, located: ReadonlyMap<number, ShellEntry>): Map<number, EnvelopePart> {
+  const parts = new Map<number, EnvelopePart>();
+  let from: number | undefined;
+  let to = 0;
+  for (const { span } of located.values()) {
+    from ??= span.start;
+    to = span.end;
   }
-  const bstr = source.read(entry.span.start, entry.span.end - entry.span.start).slice();
-  const content = bstr.subarray(entry.contentStart - entry.span.start);
-  return { bstr, content, contentStart: entry.contentStart, span: entry.span };
+  if (from === undefined) return parts;
+  const copy = new Uint8Array(source.read(from, to - from));
+  for (const [key, { span, contentStart }] of located) {
+    const bstr = view(copy, span.start - from, span.end - from);
+    const content = view(copy, contentStart - from, span.end - from);
+    parts.set(key, { bstr, content, contentStart, span });
+  }
+  return parts;
 }
 
 function sizeLimit(key: number, limits: SuitLimits): number {
@@ -188,7 +214,7 @@ function locate(entry: ShellEntry): IntegratedPayload {
 }
 
 function requireOrder(previous: ShellEntry | undefined, entry: ShellEntry): void {
-  const order = previous ? compare(previous.keyBytes, entry.keyBytes) : -1;
+  const order = previous ? keyOrder(previous, entry) : -1;
   if (order < 0) return;
   const key = keyNotation(entry.key);
   if (order === 0) {

@@ -151,10 +151,12 @@ function readSequenceNumber(item: CborItem): bigint {
   );
 }
 
+const SEQUENCE_ROWS = [...MANIFEST_KEYS.values()].filter(({ type }) => type === 'sequence');
+
 function readSequences(reading: Reading): ReadonlyMap<SectionName, Severable<Sequence>> {
   const sequences = new Map<SectionName, Severable<Sequence>>();
-  for (const row of MANIFEST_KEYS.values()) {
-    if (row.type !== 'sequence' || !reading.elements.has(row.code)) continue;
+  for (const row of SEQUENCE_ROWS) {
+    if (!reading.elements.has(row.code)) continue;
     const section = readSeverable(reading, row.code, (content, start) =>
       readElementSequence(content, start, reading.context),
     );

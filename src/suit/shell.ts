@@ -1,5 +1,4 @@
-import type { ByteSource } from '../bytes/index.ts';
-import { toUtf8 } from '../bytes/index.ts';
+import { type ByteSource, compare, fromUtf8, toUtf8 } from '../bytes/index.ts';
 import { diagnostic, type Head, readHead } from '../cbor/index.ts';
 import { SuitError } from './errors.ts';
 import { fromCbor } from './read.ts';
@@ -28,8 +27,6 @@ export interface ShellStart {
 /** One element of the envelope's map, its content unread. */
 export interface ShellEntry {
   readonly key: number | string;
-  /** The key as encoded, for its order. */
-  readonly keyBytes: Uint8Array;
   readonly keySpan: Span;
   /** The byte string with its header. */
   readonly span: Span;
@@ -85,11 +82,23 @@ export function readShellEntry(source: ByteSource, offset: number, maxKeySize: n
   const length = boundedLength(valueHead.argument, source.size - valueHead.end, keyEnd);
   return {
     key,
-    keyBytes: source.read(offset, keyEnd - offset).slice(),
     keySpan: { start: offset, end: keyEnd },
     span: { start: keyEnd, end: valueHead.end + length },
     contentStart: valueHead.end,
   };
+}
+
+/** The order of two elements by their encoded keys ([M] section 8.1): negative, zero or positive. */
+export function keyOrder(a: ShellEntry, b: ShellEntry): number {
+  if (typeof a.key === 'number' && typeof b.key === 'number') return a.key - b.key;
+  if (typeof a.key === 'string' && typeof b.key === 'string') return textKeyOrder(a.key, b.key);
+  return typeof a.key === 'number' ? -1 : 1;
+}
+
+/** The head of a text gives its length, so that a shorter one comes first. */
+function textKeyOrder(a: string, b: string): number {
+  const [one, other] = [fromUtf8(a), fromUtf8(b)];
+  return one.length - other.length || compare(one, other);
 }
 
 /** The key of an element in diagnostic notation, nothing in it that could upset a terminal. */
@@ -138,8 +147,8 @@ function boundedNumber(value: number | bigint, limit: number, offset: number, wh
 export function headAt(source: ByteSource, offset: number): Head {
   const bytes = source.read(offset, Math.max(0, Math.min(LONGEST_HEAD, source.size - offset)));
   try {
-    const head = readHead(bytes, 0);
-    return { ...head, end: head.end + offset };
+    const { major, argument, end } = readHead(bytes, 0);
+    return { major, argument, end: end + offset };
   } catch (error) {
     throw fromCbor(error, offset);
   }

@@ -45,12 +45,12 @@ function numbers(dotted: string): number[] | undefined {
 
 /** A version in the dotted form it was parsed from: [1,2,3,-3,4] is `1.2.3-alpha.4`. */
 export function formatVersion(version: Version): string {
-  return version
-    .map((part, i) => {
-      if (part < 0) return `-${INDICATOR_NAMES.get(part) ?? part}`;
-      return i === 0 ? String(part) : `.${part}`;
-    })
-    .join('');
+  let text = '';
+  for (const part of version) {
+    if (part < 0) text += `-${INDICATOR_NAMES.get(part) ?? part}`;
+    else text += text === '' ? part : `.${part}`;
+  }
+  return text;
 }
 
 /**

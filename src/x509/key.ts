@@ -1,11 +1,11 @@
 /** Public keys as people and lists name them: fingerprints, key identifiers, and keys that everybody knows. */
 import { toHex } from '../bytes/index.ts';
-import { sha1ForNames, sha256 } from '../crypto/index.ts';
+import { readPublicKey, sha1ForNames, sha256 } from '../crypto/index.ts';
 import { readDer, TAG } from './der.ts';
 
 /** SHA-256 of a DER SubjectPublicKeyInfo, lower-case hexadecimal: how deny lists and records name a key. */
 export function fingerprint(spki: Uint8Array): string {
-  return toHex(sha256(spki));
+  return readPublicKey(spki)?.fingerprint ?? toHex(sha256(spki));
 }
 
 /** A fingerprint in groups of four digits, for reading aloud and comparing: `ade2 dad6 1171 ...`. */

@@ -22,6 +22,9 @@ interface PolicyNode {
 
 type Level = ReadonlyMap<string, PolicyNode>;
 
+/** Section 6.1.2 (a): anyPolicy, which nothing may map, so that every path can begin with the same one. */
+const START: Level = new Map([[OID.anyPolicy, nodeOf(OID.anyPolicy, [])]]);
+
 /** Follows the policies of a path from the anchor down. `judge` each certificate in turn, `prepare` between them. */
 export class PolicyState {
   readonly #accepted: readonly string[];
@@ -34,7 +37,7 @@ export class PolicyState {
   constructor(pathLength: number, demands: PolicyDemands) {
     const limit = (set: boolean | undefined) => (set ? 0 : pathLength + 1);
     this.#accepted = demands.initialPolicySet ?? [OID.anyPolicy];
-    this.#level = new Map([[OID.anyPolicy, nodeOf(OID.anyPolicy, [])]]);
+    this.#level = START;
     this.#explicitPolicy = limit(demands.explicitPolicy);
     this.#policyMapping = limit(demands.inhibitMapping);
     this.#inhibitAnyPolicy = limit(demands.inhibitAnyPolicy);

@@ -68,8 +68,8 @@ function purposeProblem({ basicConstraints, keyUsage, extKeyUsage }: Certificate
 
 // UUIDs are compared without regard to case (RFC 9562 section 4).
 function isInScope({ subjectAltUris }: Certificate, scopes: readonly string[]): boolean {
-  const wanted = new Set(scopes.map((scope) => scope.toLowerCase()));
-  return subjectAltUris.some((uri) => wanted.has(uri.toLowerCase()));
+  const isSame = (a: string, b: string) => a === b || a.toLowerCase() === b.toLowerCase();
+  return subjectAltUris.some((uri) => scopes.some((scope) => isSame(scope, uri)));
 }
 
 function scopeDetail({ subjectAltUris }: Certificate, { scopes }: SignerDemands): string {

@@ -47,29 +47,31 @@ export class Context {
   readonly path: readonly number[];
   readonly slots: readonly Slot[];
   /** Dependencies whose integrity was checked here and that were not overwritten since, by component index. */
-  readonly checked = new Map<number, Context>();
-  /** Sections that had their turn. */
-  readonly done = new Set<SectionName>();
-  private readonly stores: Stores;
+  private checked: Map<number, Context> | undefined;
+  /** Sections that had their turn; not kept where there is only one manifest. */
+  private readonly done: Set<SectionName> | undefined;
+  private readonly stores: Stores | undefined;
   private met: Map<string, Context> | undefined;
 
   constructor(
     manifest: Manifest,
-    stores: Stores = new Map(),
+    known?: Stores,
     path: readonly number[] = [],
     scope: ComponentIdentifier = [],
   ) {
     this.manifest = manifest;
     this.path = path;
-    this.stores = stores;
-    const issuer = { manifest, path };
     const alone = path.length === 0 && manifest.dependencies.size === 0;
-    const seen = alone ? undefined : new Map<string, number>();
+    const stores = alone ? undefined : (known ?? new Map<string, Store>());
+    this.stores = stores;
+    this.done = stores && new Set();
+    const issuer = { manifest, path };
+    const seen = stores && new Map<string, number>();
     this.slots = manifest.targets.map((target, index) => {
       const identifier = within(scope, target.identifier);
       const { dependency } = target;
       const component = { index, identifier, dependency, scope: within(scope, target.scope), issuer };
-      if (!seen) return { component, name: '', parameters: new Store() };
+      if (!stores || !seen) return { component, name: '', parameters: new Store() };
       const name = nameOf(identifier, seen);
       return { component, name, parameters: storeFor(stores, name) };
     });
@@ -85,8 +87,24 @@ export class Context {
     const child = same ? known : new Context(manifest, this.stores, [...this.path, index], scope);
     child.manifest = manifest;
     this.met.set(id, child);
+    this.checked ??= new Map();
     this.checked.set(index, child);
     return child;
+  }
+
+  /** The dependency with this component index, where it was checked and not overwritten since. */
+  dependency(index: number): Context | undefined {
+    return this.checked?.get(index);
+  }
+
+  /** Forgets that a dependency was checked. */
+  forget(index: number): void {
+    this.checked?.delete(index);
+  }
+
+  /** Notes that a section had its turn. */
+  finished(section: SectionName): void {
+    this.done?.add(section);
   }
 
   /** The value of a parameter as this manifest counts components; undefined where there is none. */
@@ -98,6 +116,7 @@ export class Context {
 
   /** Forgets what was checked about a component that is written to ([TD] section 5.6.4); dependencies forget too. */
   overwritten(name: string): void {
+    if (!this.checked) return;
     for (const [index, child] of this.checked) {
       child.overwritten(name);
       if (this.slots[index]!.name === name) this.checked.delete(index);
@@ -109,9 +128,10 @@ export class Context {
    * this manifest says anything in it or not. The first that had not.
    */
   unprocessed(): { readonly index: number; readonly section: SectionName } | undefined {
+    if (!this.checked || !this.done) return undefined;
     for (const [index, child] of this.checked) {
       for (const section of this.done) {
-        if (section === 'uninstall' || child.done.has(section)) continue;
+        if (section === 'uninstall' || child.done?.has(section)) continue;
         if (child.manifest.sequences.has(section)) return { index, section };
       }
     }

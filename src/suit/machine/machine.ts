@@ -59,7 +59,7 @@ export class Machine {
   }
 
   private finish(name: SectionName): Failure | undefined {
-    this.context.done.add(name);
+    this.context.finished(name);
     const missed = this.context.unprocessed();
     if (!missed) return undefined;
     const reason: MachineReason = 'dependency-unprocessed';
@@ -249,7 +249,7 @@ export class Machine {
   private checkDependency(command: Command, { component, parameters }: Slot): Failure | undefined {
     if (!component.dependency) return this.notADependency('abort', command);
     const { index } = component;
-    this.context.checked.delete(index);
+    this.context.forget(index);
     if (this.context.path.length >= SUIT_LIMITS.dependencyDepth || this.checksLeft-- <= 0) {
       const { dependencyChecks, dependencyDepth } = SUIT_LIMITS;
       const detail = `more than ${dependencyChecks} checks of dependencies, or deeper than ${dependencyDepth}`;
@@ -265,7 +265,7 @@ export class Machine {
   /** [TD] sections 5.4 and 5.6.2. How the dependency ended is how this ends: a failed condition stays one. */
   private processDependency(command: Command, { component }: Slot): Failure | undefined {
     if (!component.dependency) return this.notADependency('abort', command);
-    const dependency = this.context.checked.get(component.index);
+    const dependency = this.context.dependency(component.index);
     if (!dependency || this.section === 'shared') {
       const detail =
         'process-dependency comes before dependency-integrity, or after the dependency was overwritten';

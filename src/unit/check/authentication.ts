@@ -1,4 +1,3 @@
-import { toHex } from '../../bytes/index.ts';
 import {
   type CoseMessage,
   type CoseRefusal,
@@ -8,7 +7,7 @@ import {
   macAlgorithm,
   signatureAlgorithm,
 } from '../../cose/index.ts';
-import { type PublicKey, sha256 } from '../../crypto/index.ts';
+import type { PublicKey } from '../../crypto/index.ts';
 import type { RefusalCode } from '../refusals.ts';
 import type { Question, Trace } from '../trace.ts';
 import type { OpenedEnvelope } from './envelope.ts';
@@ -104,7 +103,7 @@ export function algorithmText(id: number): string {
 export function judgeSignature(trace: Trace, { seal, key }: JudgedSignature, digest: Uint8Array): void {
   requireVerified(trace, seal.verify(key, digest), {
     what: 'signature over the sealed digest',
-    expected: () => `made by the key with fingerprint ${toHex(sha256(key.spki))}`,
+    expected: () => `made by the key with fingerprint ${key.fingerprint}`,
     source: 'RFC 9052 4.4; draft-ietf-suit-manifest 8.3',
   });
 }

@@ -1,6 +1,6 @@
 import { type ByteSource, toHex } from '../../bytes/index.ts';
 import { LABEL, signatureAlgorithm } from '../../cose/index.ts';
-import { type PublicKey, sha256 } from '../../crypto/index.ts';
+import type { PublicKey } from '../../crypto/index.ts';
 import { isPublishedExampleKey, isPublishedExampleSecret } from '../../x509/index.ts';
 import type { StepName } from '../steps.ts';
 import type { Trace } from '../trace.ts';
@@ -60,7 +60,7 @@ export function checkAuthenticity({ envelope: source, image, key }: Authenticity
 function noteKey(trace: Trace, key: PublicKey | Uint8Array): void {
   trace.skip('signer', {
     what: 'key given',
-    found: () => (key instanceof Uint8Array ? 'a secret MAC key' : `fingerprint ${toHex(sha256(key.spki))}`),
+    found: () => (key instanceof Uint8Array ? 'a secret MAC key' : `fingerprint ${key.fingerprint}`),
     source: 'docs/deployment-profile.md',
   });
   const published =

@@ -80,20 +80,19 @@ export function encryptionAtStart(
 
 /** Every severed part in the envelope is the one whose digest was sealed (draft-ietf-suit-manifest section 8.4.12). */
 export function judgeSevered(trace: Trace, { sequences, text, coswid }: Manifest): void {
-  const parts: (readonly [string, Severable<unknown> | undefined])[] = [
-    ...sequences,
-    ['text', text],
-    ['coswid', coswid],
-  ];
-  for (const [name, part] of parts) {
-    if (!part || part.state === 'in-place' || part.state === 'absent') continue;
-    trace.require(part.state === 'attached', 'severed-part-wrong', {
-      what: `severed part ${name}, digest over its byte string with header`,
-      expected: part.digest.bytes,
-      found: part.state === 'attached' ? part.digest.bytes : 'another digest',
-      source: 'draft-ietf-suit-manifest 8.4.12',
-    });
-  }
+  for (const [name, part] of sequences) judgeSeveredPart(trace, name, part);
+  judgeSeveredPart(trace, 'text', text);
+  judgeSeveredPart(trace, 'coswid', coswid);
+}
+
+function judgeSeveredPart(trace: Trace, name: string, part: Severable<unknown> | undefined): void {
+  if (!part || part.state === 'in-place' || part.state === 'absent') return;
+  trace.require(part.state === 'attached', 'severed-part-wrong', {
+    what: `severed part ${name}, digest over its byte string with header`,
+    expected: part.digest.bytes,
+    found: part.state === 'attached' ? part.digest.bytes : 'another digest',
+    source: 'draft-ietf-suit-manifest 8.4.12',
+  });
 }
 
 function judgeSequences(

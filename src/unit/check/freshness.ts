@@ -72,7 +72,7 @@ function isOnBoard(slot: SlotView): slot is OccupiedSlot {
 
 function judgeNumber(trace: Trace, { sequenceNumber, manifestDigest }: Candidate, { state }: UnitView): void {
   const board = state.slots.filter(isOnBoard);
-  const lowest = highestOf([state.floors.sequenceNumber, ...board.map((slot) => slot.sequenceNumber)]);
+  const lowest = highestOnBoard(board, state.floors.sequenceNumber);
   const source = 'draft-ietf-suit-manifest 8.4.2; RFC 9124 4.3.1';
   trace.require(sequenceNumber >= lowest, 'sequence-number-too-low', {
     what: 'sequence number',
@@ -90,8 +90,10 @@ function judgeNumber(trace: Trace, { sequenceNumber, manifestDigest }: Candidate
   });
 }
 
-function highestOf(numbers: readonly bigint[]): bigint {
-  return numbers.toSorted((a, b) => (a < b ? -1 : 1)).at(-1)!;
+function highestOnBoard(board: readonly OccupiedSlot[], floor: bigint): bigint {
+  let highest = floor;
+  for (const { sequenceNumber } of board) if (sequenceNumber > highest) highest = sequenceNumber;
+  return highest;
 }
 
 function judgeFallen(trace: Trace, { manifestDigest }: Candidate, { state, record }: UnitView): void {

@@ -60,8 +60,9 @@ const CODES = {
 } as const satisfies Record<string, RefusalCode>;
 
 function isMessage(source: ByteSource): boolean {
-  const [first = 0, second = 0] = source.read(0, Math.min(2, source.size));
-  return ONE_BYTE.includes(first) || (first === TWO_BYTES.first && TWO_BYTES.second.includes(second));
+  const start = source.read(0, Math.min(2, source.size));
+  const first = start[0] ?? 0;
+  return ONE_BYTE.includes(first) || (first === TWO_BYTES.first && TWO_BYTES.second.includes(start[1] ?? 0));
 }
 
 /** Steps 2 and 3, asked about the message: the same rules, and the same trace lines. */

@@ -3,6 +3,7 @@ import {
   type CoseVerdict,
   type Headers,
   LABEL,
+  type SignMessage,
   verifyMac,
   verifyMac0,
   verifySign1,
@@ -32,18 +33,22 @@ const UNDERSTOOD = { understood: [LABEL.x5chain, LABEL.x5t, SECURITY_VERSION_LAB
 
 /** All signatures of the blocks, in order: one of each COSE_Sign1, one of each signer of a COSE_Sign. */
 export function signaturesOf(blocks: readonly CoseMessage[]): SignatureSeal[] {
-  return blocks.flatMap((message, block): SignatureSeal[] => {
+  const seals: SignatureSeal[] = [];
+  for (const [block, message] of blocks.entries()) {
     if (message.kind === 'sign1') {
       const { headers } = message;
-      return [{ block, headers, verify: (key, digest) => verifySign1(message, key, digest, UNDERSTOOD) }];
-    }
-    if (message.kind !== 'sign') return [];
-    return message.signers.map((signer) => ({
-      block,
-      headers: signer.headers,
-      verify: (key, digest) => verifySigner(message, signer, key, digest, UNDERSTOOD),
-    }));
-  });
+      seals.push({ block, headers, verify: (key, digest) => verifySign1(message, key, digest, UNDERSTOOD) });
+    } else if (message.kind === 'sign') seals.push(...signersOf(message, block));
+  }
+  return seals;
+}
+
+function signersOf(message: SignMessage, block: number): SignatureSeal[] {
+  return message.signers.map((signer) => ({
+    block,
+    headers: signer.headers,
+    verify: (key, digest) => verifySigner(message, signer, key, digest, UNDERSTOOD),
+  }));
 }
 
 /** All MACs of the blocks, in order. */

@@ -51,14 +51,20 @@ function judgeSignatures(
   unit: UnitView,
   rules: SignerRules,
 ): JudgedSeal | undefined {
+  const chosen = seals.length > 1 ? firstAcceptable(seals, unit, rules) : seals[0];
+  return chosen && judgeSignature(trace, chosen, unit, rules);
+}
+
+function firstAcceptable(
+  seals: readonly SignatureSeal[],
+  unit: UnitView,
+  rules: SignerRules,
+): SignatureSeal | undefined {
   const { algorithm } = prepareRecord(unit.record).profile;
   const own = seals.filter(({ headers }) => protectedAlgorithm(headers) === algorithm);
   const others = seals.filter((seal) => !own.includes(seal));
   const candidates = [...own, ...others].slice(0, MAXIMUM_SIGNATURES);
-  const acceptable = (seal: SignatureSeal) => isAcceptable(seal, unit, rules);
-  const seal = candidates.length > 1 ? candidates.find(acceptable) : undefined;
-  const chosen = seal ?? candidates[0];
-  return chosen && judgeSignature(trace, chosen, unit, rules);
+  return candidates.find((seal) => isAcceptable(seal, unit, rules)) ?? candidates[0];
 }
 
 function isAcceptable(seal: SignatureSeal, unit: UnitView, rules: SignerRules): boolean {
