@@ -10,7 +10,7 @@ export { type CheckRequest, checkForUnit, judgeInstall } from './check/for-unit.
 export { judgeStored } from './check/stored.ts';
 export { extensionsOf, UNIT_EXTENSIONS } from './extensions.ts';
 export type { Effect, Facts, ImageFacts, SignerFacts } from './facts.ts';
-export { type Flash, PowerCut } from './flash.ts';
+export { type Flash, FlashError, PowerCut } from './flash.ts';
 export { type Cut, type CutKind, EmulatedFlash, type FlashPlace } from './flash-emulated.ts';
 export { type FlashLayout, type FlashRegion, type FlashSpan, flashLayout } from './flash-layout.ts';
 export { memoryStore, type Store } from './flash-pages.ts';

@@ -3,6 +3,7 @@ import { CborMap, CborTag, type CborValue, encode } from '../../cbor/index.ts';
 import { type HeaderParameter, LABEL, macStructure0, signStructure1 } from '../../cose/index.ts';
 import { hmacSha256, sha256 } from '../../crypto/index.ts';
 import { SECURITY_VERSION_LABEL } from '../../unit/index.ts';
+import type { Certificate } from '../../x509/index.ts';
 import { decodeValue } from './draft.ts';
 import { FormUnknown } from './images.ts';
 import type { Hand } from './throwaway.ts';
@@ -46,7 +47,7 @@ export async function signedBlock(
   digest: Uint8Array,
   changes: BlockChanges = {},
 ): Promise<Uint8Array> {
-  const ders = changes.certificates ?? certificates.map(({ der }) => der);
+  const ders = changes.certificates ?? dersOf(certificates);
   const binding = changes.binding ?? [[LABEL.x5t, thumbprint(ders[0]!)]];
   const open = changes.open ?? [[LABEL.x5chain, x5chain(ders)]];
   const headers = protectedBytes(changes, signer.algorithm.id, binding);
@@ -94,6 +95,11 @@ export function thumbprint(der: Uint8Array): CborValue {
 /** COSE_X509: one certificate as a byte string, several as an array (RFC 9360 section 2). */
 export function x5chain(ders: readonly Uint8Array[]): CborValue {
   return ders.length === 1 ? ders[0]! : [...ders];
+}
+
+/** DER of certificates. */
+export function dersOf(certificates: readonly Certificate[]): Uint8Array[] {
+  return certificates.map(({ der }) => der);
 }
 
 /** The parts of a block, for changing what no signature covers, or what one does. */

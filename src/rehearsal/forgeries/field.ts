@@ -4,6 +4,8 @@ import {
   beginLife,
   type Cut,
   EmulatedFlash,
+  type Flash,
+  type FlashSpan,
   memoryStore,
   openUnit,
   type RunningImage,
@@ -30,6 +32,8 @@ export interface PowerOptions {
   /** What somebody changes in the flash before the power comes. */
   readonly meanwhile?: (bytes: Uint8Array, field: Field) => void;
   readonly noise?: () => number;
+  /** What stands between the unit and its flash. */
+  readonly through?: (flash: Flash, field: Field) => Flash;
   /** In place of what the unit was made with. */
   readonly parts?: Partial<UnitParts>;
 }
@@ -64,7 +68,8 @@ export class Field {
     this.#offers = offers;
     this.#now = now;
     this.layout = unitFileLayout(parts.record.memory);
-    this.slots = { running, free: 1 - running };
+    const staged = parts.record.memory.shape === 'staged';
+    this.slots = staged ? { running: 0, free: 1 } : { running, free: 1 - running };
   }
 
   /** Puts the unit under power at a moment; nothing it does is seen by other rows. */
@@ -74,13 +79,20 @@ export class Field {
     return this.over(store, { running: this.runningAt(moment), ...options });
   }
 
+  /** Puts the unit under power again over what a cut left behind. */
+  restart(bytes: Uint8Array): Powered {
+    return this.over(storeOver(bytes));
+  }
+
   /** Puts the unit under power over the bytes of a flash, which it changes. */
   over(store: ReturnType<typeof memoryStore>, options: PowerOptions = {}): Powered {
     const { running, cut, noise = () => 0.5, parts = {} } = options;
     const { flashOffset, notesOffset, flash: layout } = this.layout;
     const place = { dataOffset: flashOffset, size: layout.size, notesOffset };
-    const flash = new EmulatedFlash(store, place, this.#parts.record.memory.flash, { noise, cut });
-    const unit = openUnit({ ...this.#parts, flash, memory: { running }, ...parts });
+    const { memory } = parts.record ?? this.#parts.record;
+    const flash = new EmulatedFlash(store, place, memory.flash, { noise, cut });
+    const seen = options.through?.(flash, this) ?? flash;
+    const unit = openUnit({ ...this.#parts, flash: seen, memory: { running }, ...parts });
     return { unit, flash, bytes: store.bytes };
   }
 
@@ -92,6 +104,21 @@ export class Field {
   /** The slot that the release runs from. */
   get releaseSlot(): number {
     return this.#parts.record.memory.shape === 'staged' ? 0 : this.slots.free;
+  }
+
+  /** A part of the flash as it lies in its bytes. */
+  part(bytes: Uint8Array, { offset, size }: FlashSpan): Uint8Array {
+    const from = this.layout.flashOffset + offset;
+    return bytes.subarray(from, from + size);
+  }
+
+  /** The slot that the release waits in once it is installed. */
+  get readySlot(): number {
+    return this.#parts.record.memory.shape === 'staged' ? 1 : this.slots.free;
+  }
+
+  get record(): UnitParts['record'] {
+    return this.#parts.record;
   }
 
   /** The flash at a moment. */
@@ -150,4 +177,15 @@ export class Field {
     if (verdict !== 'accepted')
       throw new StandInRefuses(`the stand-in unit refuses to ${what}: ${refusal?.code}`);
   }
+}
+
+/** A store over bytes that are changed in place. */
+function storeOver(bytes: Uint8Array): ReturnType<typeof memoryStore> {
+  return {
+    size: bytes.length,
+    bytes,
+    read: (offset, length) => bytes.slice(offset, offset + length),
+    write: (offset, part) => bytes.set(part, offset),
+    flush: () => {},
+  };
 }

@@ -1,8 +1,9 @@
 /** One row of the table of forgeries, and the ways in which most of them are made. */
-import { REFUSALS, type RefusalCode, type StepName } from '../../unit/index.ts';
+import { REFUSALS, type StepName } from '../../unit/index.ts';
 import type { BlockChanges } from './blocks.ts';
 import type { Draft } from './draft.ts';
-import { type AwaitedRefusal, type Heard, SEAL_REFUSAL } from './heard.ts';
+import type { Field } from './field.ts';
+import { type Awaited, BEYOND_REFUSALS, type Heard } from './heard.ts';
 import type { Asked, Lab, Party } from './lab.ts';
 import { type Offer, type Parts, putTogether } from './parts.ts';
 import type { PlaceName } from './places.ts';
@@ -22,7 +23,7 @@ export interface Forgery {
   /** Everything that must be given for it to apply. */
   readonly where?: readonly PlaceName[];
   /** The one refusal with which it must fall; its step is the step at which it must fall. */
-  readonly refusal: AwaitedRefusal;
+  readonly refusal: Awaited;
   readonly attack: Attack;
 }
 
@@ -34,9 +35,9 @@ export interface Attack {
 }
 
 /** The step at which a refusal falls. */
-export function stepOfRefusal(code: AwaitedRefusal): StepName | 'seal' {
-  if (code === SEAL_REFUSAL) return 'seal';
-  return REFUSALS.find((row) => row.code === (code as RefusalCode))!.step;
+export function stepOfRefusal(code: Awaited): StepName | 'seal' {
+  const row = REFUSALS.find((each) => each.code === code);
+  return row ? row.step : BEYOND_REFUSALS[code as keyof typeof BEYOND_REFUSALS];
 }
 
 /** The envelope as it travels, with its bytes changed: anybody can do that. */
@@ -107,4 +108,9 @@ export function resealedBytes(change: (manifest: Uint8Array, lab: Lab) => Uint8A
       return lab.askStandIn(await lab.sealParts({ ...parts, manifest: change(parts.manifest, lab) }));
     },
   };
+}
+
+/** What is done to the stand-in’s own flash, between what it verified and what it runs. */
+export function onField(carryOut: (field: Field, lab: Lab) => Heard | Promise<Heard>): Attack {
+  return { against: 'stand-in', carryOut: (lab) => carryOut(lab.field, lab) };
 }

@@ -1,19 +1,35 @@
 /** What came of an attack. */
 import type { Refusal, RefusalCode, Verdict } from '../../unit/index.ts';
 
+/** Answers that stand in no closed list: sealing says no, or a cut in power brings nothing but genuine firmware to run. */
+export const BEYOND_REFUSALS = {
+  'sealing-refused': 'seal',
+  'only-genuine-runs': 'start',
+} as const;
+
+/** What must be heard. */
+export type Awaited = RefusalCode | keyof typeof BEYOND_REFUSALS;
+
 /** What a unit, or sealing, said. */
 export interface Heard {
-  readonly answer: 'accepted' | 'refused' | 'incomplete';
+  /** A code, or `accepted`, or `incomplete`; or, in words, what else came of it. */
+  readonly told: string;
   readonly refusal: Refusal | null;
-  /** What the refusal did not prevent: flash that was written, a marked slot that changed. */
+  /** What a no did not prevent: flash that was written, another image that runs. */
   readonly harm?: string | undefined;
 }
 
-/** Why sealing said no; sealing has no closed list of its own. */
-export const SEAL_REFUSAL = 'sealing-refused';
-export type AwaitedRefusal = RefusalCode | typeof SEAL_REFUSAL;
-
 /** A verdict as it is heard. */
 export function heardOf({ verdict, refusal }: Pick<Verdict, 'verdict' | 'refusal'>, harm?: string): Heard {
-  return { answer: verdict, refusal, harm };
+  return { told: refusal?.code ?? verdict, refusal, harm };
+}
+
+/** One refusal, or that there was none. */
+export function refusedWith(refusal: Refusal | null | undefined, harm?: string): Heard {
+  return { told: refusal?.code ?? 'accepted', refusal: refusal ?? null, harm };
+}
+
+/** An answer that is no refusal of a unit. */
+export function heardAs(told: string, harm?: string): Heard {
+  return { told, refusal: null, harm };
 }

@@ -3,8 +3,10 @@ import { sourceOf } from '../../bytes/index.ts';
 import { parseUuid } from '../../suit/index.ts';
 import {
   checkForUnit,
+  prepareRecord,
   type StepName,
   stepOf,
+  type UnitProfile,
   type UnitRecord,
   type UnitState,
   type UnitView,
@@ -13,10 +15,10 @@ import type { BlockChanges } from './blocks.ts';
 import { Draft } from './draft.ts';
 import { Field } from './field.ts';
 import { type Heard, heardOf } from './heard.ts';
-import { namedImages, partsOf, type Unsealed, withOtherImages } from './images.ts';
+import { type NamedImage, namedImages, partsOf, type Unsealed, withOtherImages } from './images.ts';
 import { type Offer, type Parts, takeApart } from './parts.ts';
 import { type Sealing, sealedEnvelope, sealing } from './seals.ts';
-import { makeStandIn, type StandIn } from './stand-in.ts';
+import { makeStandIn, profileOf, type StandIn } from './stand-in.ts';
 import { type Genuine, reaches, type Subject } from './subject.ts';
 
 /** How a unit is asked: what it remembers, what its record says, what its clock reads. */
@@ -103,6 +105,27 @@ export class Lab {
 
   get vendorId(): Uint8Array {
     return parseUuid(this.record.vendor_id);
+  }
+
+  get profile(): UnitProfile {
+    return profileOf(this.record);
+  }
+
+  /** How many signatures the unit asks for. */
+  get needed(): number {
+    return prepareRecord(this.record).policy?.needed ?? 1;
+  }
+
+  /** Bytes of the image for the slot that is free. */
+  get imageSize(): number {
+    const images = namedImages(this.parts);
+    return (images[this.field.slots.free] ?? images[0]!).size;
+  }
+
+  /** Digest and size of every image that the authority of the stand-in sealed for it. */
+  get sealedImages(): readonly NamedImage[] {
+    const { predecessor, release } = this.field.offers;
+    return [predecessor, release].flatMap(({ envelope }) => namedImages(takeApart(sourceOf(envelope))));
   }
 
   /** Public keys of those who vouch for the real payload, as SubjectPublicKeyInfo. */

@@ -33,12 +33,12 @@ export const PLACES = {
   },
   policy: {
     text: 'several signatures asked for',
-    holds: ({ standIn }) => standIn.sealers.hands.length > 1,
+    holds: ({ needed }) => needed > 1,
     otherwise: ONE_SIGNER,
   },
   roles: {
-    text: 'signers have roles',
-    holds: ({ record }) => record.authentication?.roles.some(({ role }) => role !== undefined) ?? false,
+    text: 'signers of different roles',
+    holds: ({ standIn }) => new Set(standIn.sealers.hands.map(({ likeness }) => likeness.role)).size > 1,
     otherwise: ONE_SIGNER,
   },
   rights: {
@@ -94,10 +94,10 @@ export const PLACES = {
     holds: ({ standIn }) => standIn.cipher?.algorithm.mode === 'aead',
     otherwise: 'the profile encrypts without a tag: digests of ciphertext and image stand in for it',
   },
-  'wrapped content keys': {
-    text: 'content keys wrapped under a shared key',
-    holds: ({ record, standIn }) => (record.content_keys ?? []).length > 0 && standIn.cipher !== undefined,
-    otherwise: 'each unit gets content keys by its own key pair',
+  'untagged encryption': {
+    text: 'encryption without a tag',
+    holds: ({ standIn }) => standIn.cipher?.algorithm.mode !== 'aead',
+    otherwise: 'the profile encrypts with a tag, which tells what was altered',
   },
   integrated: {
     text: 'image inside the envelope',
@@ -113,6 +113,18 @@ export const PLACES = {
     text: 'text is severed',
     holds: ({ parts }) => parts.severed.has(23),
     otherwise: 'the payload has no severed text',
+  },
+  'room behind the image': {
+    text: 'an image smaller than its slot',
+    holds: ({ imageSize, record }) => record.memory.slots.every(({ size }) => imageSize < size),
+    otherwise: 'the image fills its slot: there is no room behind it',
+  },
+  'one form of image': {
+    text: 'an image is the same in every slot',
+    holds: ({ parts, record: { memory } }) =>
+      memory.shape !== 'linked' &&
+      !(memory.shape === 'staged' && namedImages(parts).some(({ info }) => info !== undefined)),
+    otherwise: 'what waits in one slot does not run in the other: it falls with stored-image-wrong already',
   },
   staged: {
     text: 'one running slot and a staging area',

@@ -2,7 +2,7 @@
 import type { Refusal, Verdict } from '../../unit/index.ts';
 import { StandInRefuses } from './field.ts';
 import { type Forgery, stepOfRefusal } from './forgery.ts';
-import { type Heard, SEAL_REFUSAL } from './heard.ts';
+import type { Heard } from './heard.ts';
 import { FormUnknown } from './images.ts';
 import { Lab } from './lab.ts';
 import { PLACES } from './places.ts';
@@ -89,22 +89,13 @@ async function carryOut(lab: Lab, row: Forgery): Promise<RowResult> {
   const heard = await attack.carryOut(lab, party);
   const against = attack.against === 'unit' ? party.who : attack.against;
   const because = faultOf(row, heard);
-  return { row, outcome: because ? 'failed' : 'passed', against, heard: told(heard), because };
-}
-
-function told({ answer, refusal }: Heard): string {
-  return answer === 'refused' ? (refusal?.code ?? SEAL_REFUSAL) : answer;
+  return { row, outcome: because ? 'failed' : 'passed', against, heard: heard.told, because };
 }
 
 /** Why a row fails, or undefined where it passes. */
-function faultOf({ refusal }: Forgery, heard: Heard): string | undefined {
-  const found = told(heard);
-  const step = stepOfRefusal(refusal);
-  if (heard.answer !== 'refused')
-    return `it was ${heard.answer}; it must be refused at step ${step}, ${refusal}`;
-  if (found !== refusal) {
-    const at = heard.refusal?.step ?? 'seal';
-    return `it was refused at step ${at}, ${found}; it must be refused at step ${step}, ${refusal}`;
-  }
-  return heard.harm && `it was refused as it must be, but ${heard.harm}`;
+function faultOf({ refusal }: Forgery, { told, refusal: found, harm }: Heard): string | undefined {
+  const awaited = `it must be refused at step ${stepOfRefusal(refusal)}, ${refusal}`;
+  if (told === refusal) return harm && `it was refused as it must be, but ${harm}`;
+  if (found) return `it was refused at step ${found.step}, ${told}; ${awaited}`;
+  return `what came of it: ${told}; ${awaited}`;
 }

@@ -34,6 +34,8 @@ export interface StandIn {
   readonly sealers: Sealers;
   /** How images and messages reach it encrypted; undefined where it holds no key for that. */
   readonly cipher: ImageCipher | undefined;
+  /** Bytes of a key that content keys are wrapped under. */
+  readonly kekLength: number;
   /** What of the record was swapped, in words. */
   readonly swapped: readonly string[];
 }
@@ -66,6 +68,7 @@ export async function makeStandIn(record: UnitRecord, facts: Verdict['facts'], n
     authority,
     sealers: { hands, macKeys: sealingKeys(macKeys), securityVersion: facts.securityVersion ?? 0 },
     cipher: keys.cipher,
+    kekLength: keys.kekLength,
     swapped: swappedOf(record, keys.cipher !== undefined),
   };
 }
@@ -123,6 +126,7 @@ function contentKeysFor(record: UnitRecord): {
   readonly unitKeys: readonly UnitKey[];
   readonly secrets: Parameters<typeof unwrappersOf>[1];
   readonly cipher: ImageCipher | undefined;
+  readonly kekLength: number;
 } {
   const profile = profileOf(record);
   const distribution = keyDistribution(profile.keyDistribution)!;
@@ -137,6 +141,7 @@ function contentKeysFor(record: UnitRecord): {
     ...(own && held.length === 0 ? [recipientOf(own.spki)] : []),
   ];
   return {
+    kekLength,
     unitKeys: record.unit_keys.map((key) =>
       key.purpose === 'decryption' && own ? { ...key, spki: toHex(own.spki), secret: SECRET } : key,
     ),

@@ -3,7 +3,7 @@ import type { CertificateDescription } from '../../../x509/index.ts';
 import { type BlockChanges, signedBlock } from '../blocks.ts';
 import { type Attack, sealedWith } from '../forgery.ts';
 import type { Lab } from '../lab.ts';
-import type { Hand } from '../throwaway.ts';
+import { type Hand, Throwaway } from '../throwaway.ts';
 
 export const DAY = 24 * 3600 * 1000;
 
@@ -28,4 +28,13 @@ export function withHand(odd: (hand: Hand, lab: Lab) => OddHand | Promise<OddHan
 /** The same, where a new key is certified like the sound one, with changes to its certificate. */
 export function certifiedWith(changes: (lab: Lab) => Partial<CertificateDescription>): Attack {
   return withHand(({ likeness }, lab) => lab.standIn.authority.hand(likeness, changes(lab)));
+}
+
+/** Somebody else’s authority, whose roots bear the names of ours. */
+export async function strangerLike(lab: Lab): Promise<Throwaway> {
+  const roots = [...lab.standIn.authority.lines].map(([label, { root }]) => ({
+    label,
+    name: root.certificate.subject,
+  }));
+  return Throwaway.make(roots, lab.subject.now, lab.record.trial);
 }

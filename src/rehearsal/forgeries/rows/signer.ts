@@ -8,8 +8,8 @@ import { closeBlock, openBlock, signedBlock, x5chain } from '../blocks.ts';
 import { type Attack, dismantled, type Forgery, later, sealedWith } from '../forgery.ts';
 import type { Lab } from '../lab.ts';
 import { sealedDigest, sealing } from '../seals.ts';
-import { issue, Throwaway, validAround } from '../throwaway.ts';
-import { certifiedWith, DAY, firstHand, withHand } from './hands.ts';
+import { issue, type Throwaway, validAround } from '../throwaway.ts';
+import { certifiedWith, DAY, firstHand, strangerLike, withHand } from './hands.ts';
 
 /** SubjectPublicKeyInfo of the signer of draft-ietf-suit-manifest appendix B, whose private half is printed there. */
 const PRINTED_KEY = fromHex(
@@ -48,14 +48,6 @@ const byStranger = (carried: (stranger: Throwaway, ders: Uint8Array[]) => Uint8A
     const block = await signedBlock(hand, digest, { certificates: ders, securityVersion });
     return { digest, blocks: lab.standIn.sealers.hands.map(() => block) };
   });
-
-async function strangerLike(lab: Lab): Promise<Throwaway> {
-  const roots = [...lab.standIn.authority.lines].map(([label, { root }]) => ({
-    label,
-    name: root.certificate.subject,
-  }));
-  return Throwaway.make(roots, lab.subject.now, lab.record.trial);
-}
 
 export const SIGNER_ROWS: readonly Forgery[] = [
   {
