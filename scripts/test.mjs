@@ -7,6 +7,7 @@ import { prepareDebian, prepareNpm } from './prepare.mjs';
 const CHECKS = [
   ['format and lint', 'npx', ['biome', 'check', '.']],
   ['types', 'npx', ['tsc', '--noEmit']],
+  ['types of the pages', 'npx', ['tsc', '--noEmit', '-p', 'web']],
   ['imports point one way', 'node', ['scripts/layers.mjs']],
   ['nothing unused', 'npx', ['knip']],
   ['the command builds', 'node', ['scripts/build.mjs']],

@@ -8,4 +8,6 @@ export type { FoundCertificate } from './find-certificates.ts';
 export { certificateJson, keyJson } from './key.ts';
 export { type KeyStanding, keyStandings, keysJson } from './keys.ts';
 export { numberJson } from './number.ts';
+export { releasesJson } from './releases.ts';
+export { standingJson } from './standing.ts';
 export { unitJson } from './unit.ts';

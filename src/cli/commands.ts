@@ -1,5 +1,6 @@
 import type { CommandSpec } from './spec.ts';
 import { APPROVAL } from './table/approval.ts';
+import { DESK } from './table/desk.ts';
 import { KEYS } from './table/keys.ts';
 import { PLAN } from './table/plan.ts';
 import { PRODUCTION } from './table/production.ts';
@@ -18,6 +19,7 @@ export const COMMANDS: readonly CommandSpec[] = [
   ...PLAN,
   ...UNIT,
   ...RECORDS,
+  ...DESK,
 ];
 
 /** The groups of the help text, in order. */
@@ -29,5 +31,6 @@ export const GROUPS: readonly (readonly [CommandSpec['group'], string])[] = [
   ['plan', 'Before it is sent'],
   ['unit', 'A unit in the field (virtual)'],
   ['records', 'Records'],
+  ['desk', 'The desk'],
   ['shell', 'Shell'],
 ];

@@ -47,7 +47,16 @@ export type Run = (call: Call) => Promise<number> | number;
 export interface CommandSpec {
   /** The words that call it, such as `class add`. */
   readonly name: string;
-  readonly group: 'start' | 'keys' | 'production' | 'release' | 'plan' | 'unit' | 'records' | 'shell';
+  readonly group:
+    | 'start'
+    | 'keys'
+    | 'production'
+    | 'release'
+    | 'plan'
+    | 'unit'
+    | 'records'
+    | 'desk'
+    | 'shell';
   readonly summary: string;
   readonly args?: readonly ArgumentSpec[];
   readonly options?: readonly OptionSpec[];

@@ -1,0 +1,61 @@
+import { createInterface } from 'node:readline';
+import { fileURLToPath } from 'node:url';
+import { openDesk } from '../../server/index.ts';
+import { EXIT, wrongUse } from '../exit.ts';
+import { openSession, trialMark } from '../session.ts';
+import type { Call } from '../spec.ts';
+
+const PAGES = fileURLToPath(new URL('../pages', import.meta.url));
+const HIGHEST_PORT = 65_535;
+
+/** Opens the desk and keeps it open until it is told to close. */
+export async function run(call: Call): Promise<number> {
+  const { workspace } = await openSession(call);
+  const port = call.count('port') ?? 0;
+  if (port > HIGHEST_PORT) throw wrongUse(`--port ${port}: ports end at ${HIGHEST_PORT}`);
+  const desk = await openDesk({
+    folder: workspace.root,
+    pages: PAGES,
+    address: call.text('address') ?? '127.0.0.1',
+    name: call.text('name'),
+    port,
+    tls: tlsOf(call),
+    complain: (error) => call.out.caution(`a fault at the desk: ${toldOf(error)}`),
+  });
+  const link = desk.entryLink();
+  call.out.line(`the desk is open at ${desk.origin}${trialMark(workspace)}`);
+  call.out.line(link ? `enter, once: ${link}` : 'enter with an account');
+  call.out.line('Ctrl-C closes it.');
+  call.out.result({ format: 'fieldseal.desk-open/1', origin: desk.origin, entry: link ?? null });
+  const stopAsking = offerLinks(call, () => desk.entryLink());
+  await new Promise<void>((resolve) => {
+    for (const signal of ['SIGINT', 'SIGTERM'] as const) process.once(signal, () => resolve());
+  });
+  stopAsking();
+  await desk.close();
+  return EXIT.done;
+}
+
+/** At a terminal, each Enter gives a new link. */
+function offerLinks(call: Call, entryLink: () => string | undefined): () => void {
+  if (!process.stdin.isTTY) return () => {};
+  const lines = createInterface({ input: process.stdin });
+  lines.on('line', () => {
+    const link = entryLink();
+    if (link) call.out.line(`enter, once: ${link}`);
+  });
+  // Reading lines takes Ctrl-C away from the process: give it back.
+  lines.on('SIGINT', () => process.kill(process.pid, 'SIGINT'));
+  return () => lines.close();
+}
+
+function tlsOf(call: Call): { certificate: string; key: string } | undefined {
+  const [certificate, key] = [call.text('tls-certificate'), call.text('tls-key')];
+  if (certificate !== undefined && key !== undefined) return { certificate, key };
+  if (certificate === undefined && key === undefined) return undefined;
+  throw wrongUse('--tls-certificate and --tls-key go together', 'give both, or neither');
+}
+
+function toldOf(error: unknown): string {
+  return error instanceof Error ? (error.stack ?? error.message) : String(error);
+}

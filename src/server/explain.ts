@@ -1,0 +1,36 @@
+import { DESK_CODES, DeskError } from './error.ts';
+
+/** An error as pages and programs are told it. */
+export interface Explained {
+  readonly code: string;
+  readonly message: string;
+  readonly hint: string | null;
+}
+
+/** An error of a room: a closed code, a message, perhaps the next move. */
+interface CodedError extends Error {
+  readonly code: string;
+  readonly hint?: string;
+}
+
+/** Tells an error of any room. What nobody foresaw is told without its inside, which may hold what is not to be told. */
+export function explain(error: unknown): Explained {
+  if (isForeseen(error)) return { code: error.code, message: error.message, hint: error.hint ?? null };
+  return {
+    code: 'program-fault',
+    message: 'this should not have happened',
+    hint: 'It is a fault of the program, not of your input: see what "fieldseal serve" printed, and report it.',
+  };
+}
+
+/** The HTTP status of an error: what the desk refuses, what a room refuses, what nobody foresaw. */
+export function statusOf(error: unknown): number {
+  if (error instanceof DeskError) return DESK_CODES[error.code].http;
+  return isForeseen(error) ? 422 : 500;
+}
+
+// Errors of rooms have lower-case codes; those of Node and of the system do not.
+function isForeseen(error: unknown): error is CodedError {
+  const code: unknown = error instanceof Error && 'code' in error ? error.code : undefined;
+  return typeof code === 'string' && /^[a-z][a-z0-9-]*$/.test(code);
+}

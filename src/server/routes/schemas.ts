@@ -1,0 +1,101 @@
+import { z } from '@hono/zod-openapi';
+import { ROLE_NAMES } from '../access/roles.ts';
+
+/** Every error, whichever route: what happened, and what to do next. */
+export const errorSchema = z
+  .object({
+    format: z.literal('fieldseal.error/1'),
+    error: z.object({ code: z.string(), message: z.string(), hint: z.string().nullable() }),
+  })
+  .openapi('Error');
+
+/** A document in one of the published formats (folder `schemas` of the project). */
+export const documentSchema = z
+  .looseObject({ format: z.string().startsWith('fieldseal.') })
+  .openapi('Document', { description: 'A document in the published format that its field format names.' });
+
+export const sessionSchema = z
+  .object({
+    who: z.string(),
+    role: z.enum(ROLE_NAMES),
+    rights: z.array(z.string()),
+    /** When a held passphrase is forgotten; null where none is held. */
+    unlocked_until: z.iso.datetime().nullable(),
+  })
+  .openapi('Session');
+
+export const uploadSchema = z
+  .object({
+    id: z.string(),
+    name: z.string(),
+    size_bytes: z.int().nonnegative(),
+    sha256: z.string().length(64),
+  })
+  .openapi('File');
+
+/** Name of a file that was dropped at the desk. */
+export const fileIdSchema = z.string().regex(/^[A-Za-z0-9_-]{43}$/);
+
+const nameSchema = z.string().regex(/^[a-z0-9][a-z0-9.-]{0,63}$/);
+
+export const classNameSchema = nameSchema.openapi({ example: 'vent' });
+
+/** How keys are opened; both may be left out where a passphrase is held. */
+export const keyAccessSchema = {
+  passphrase: z.string().min(1).max(1024).optional(),
+  pin: z.string().min(1).max(256).optional(),
+};
+
+export const checkRequestSchema = z
+  .strictObject({
+    file: fileIdSchema.openapi({ description: 'the envelope' }),
+    image: fileIdSchema.optional(),
+    play: fileIdSchema.openapi({ description: 'the unit that judges' }),
+  })
+  .openapi('CheckRequest');
+
+export const imageRequestSchema = z
+  .strictObject({ file: fileIdSchema, class: classNameSchema, slot: z.int().min(0).max(1).default(0) })
+  .openapi('ImageRequest');
+
+export const sealRequestSchema = z
+  .strictObject({
+    file: fileIdSchema,
+    file_b: fileIdSchema.optional(),
+    class: classNameSchema,
+    version: z.string().min(1).max(64),
+    detached: z.boolean().default(false),
+    security_version: z.int().min(0).max(0xffff_ffff).optional(),
+    signers: z.array(nameSchema).max(8).default([]),
+    description: z.string().max(1024).optional(),
+    ...keyAccessSchema,
+  })
+  .openapi('SealRequest');
+
+export const playRequestSchema = z
+  .strictObject({ unit: z.string().max(128).optional(), file: fileIdSchema.optional(), ...keyAccessSchema })
+  .openapi('PlayRequest');
+
+export const actRequestSchema = z
+  .strictObject({
+    act: z.enum(['install', 'start', 'keep']),
+    file: fileIdSchema.optional(),
+    image: fileIdSchema.optional(),
+    cut: z
+      .strictObject({ after: z.int().nonnegative(), kind: z.enum(['before', 'middle', 'after']) })
+      .optional(),
+    trial: z
+      .boolean()
+      .default(false)
+      .openapi({ description: 'show what would happen and leave the unit as it is' }),
+    ...keyAccessSchema,
+  })
+  .openapi('ActRequest');
+
+export const entryRequestSchema = z.strictObject({ entry: fileIdSchema }).openapi('EntryRequest');
+export const loginRequestSchema = z
+  .strictObject({ name: z.string().min(1).max(64), password: z.string().min(1).max(1024) })
+  .openapi('LoginRequest');
+export const unlockRequestSchema = z
+  .strictObject({ passphrase: z.string().min(1).max(1024), minutes: z.int().min(1).max(10) })
+  .openapi('UnlockRequest');

@@ -1,0 +1,121 @@
+import { createRoute, z } from '@hono/zod-openapi';
+import { streamSSE } from 'hono/streaming';
+import { type FlatImage, imageForSlot } from '../../image/index.ts';
+import { type SealRequest, seal } from '../../release/index.ts';
+import { fileSource, foreseeNumber, type JsonObject, readClass } from '../../workspace/index.ts';
+import { requireRight } from '../access/guard.ts';
+import { answers, jsonBody, newRoutes } from './answers.ts';
+import { documentSchema, fileIdSchema, imageRequestSchema, sealRequestSchema } from './schemas.ts';
+
+const TAGS = ['sealing'];
+
+const imageRoute = createRoute({
+  method: 'post',
+  path: '/images',
+  tags: TAGS,
+  summary: 'A firmware file in the memory map of a class: where it lies, and what does not fit',
+  middleware: requireRight('read'),
+  request: jsonBody(imageRequestSchema),
+  responses: answers(documentSchema, 'the image in its slot'),
+});
+const sealRoute = createRoute({
+  method: 'post',
+  path: '/seals',
+  tags: TAGS,
+  summary: 'Seal a release (fieldseal seal); goes on as a job',
+  middleware: requireRight('request'),
+  request: jsonBody(sealRequestSchema),
+  responses: answers(z.object({ job: fileIdSchema }), 'the job'),
+});
+const watchRoute = createRoute({
+  method: 'get',
+  path: '/jobs/{id}',
+  tags: TAGS,
+  summary: 'How a job stands and how it ends, as server-sent events',
+  middleware: requireRight('read'),
+  request: { params: z.object({ id: fileIdSchema }) },
+  responses: { 200: { content: { 'text/event-stream': { schema: z.string() } }, description: 'events' } },
+});
+
+/** Looking at an image, sealing it, and watching that. */
+export function sealRoutes() {
+  return newRoutes()
+    .openapi(imageRoute, async (c) => {
+      const { file, class: className, slot } = c.req.valid('json');
+      const upload = c.env.desk.uploads.find(c.get('session'), file);
+      const { memory } = await readClass(await c.env.desk.workspace(), className);
+      const source = fileSource(upload.path);
+      try {
+        const flat = imageForSlot(source, memory, { slotName: memory.slots[slot]?.name });
+        return c.json({ format: 'fieldseal.image/1', file: upload.name, memory, ...flatJson(flat) }, 200);
+      } finally {
+        source.close();
+      }
+    })
+    .openapi(sealRoute, async (c) => {
+      const { desk } = c.env;
+      const session = c.get('session');
+      const {
+        file,
+        file_b,
+        class: className,
+        version,
+        detached,
+        signers,
+        passphrase,
+        pin,
+        ...rest
+      } = c.req.valid('json');
+      const workspace = await desk.workspace();
+      const uploads = [file, ...(file_b === undefined ? [] : [file_b])].map((id) =>
+        desk.uploads.find(session, id),
+      );
+      const secrets = desk.unlocked.secretsFor(session, { passphrase, pin });
+      const number = foreseeNumber(workspace, await readClass(workspace, className));
+      const job = desk.jobs.start(session, async (tell) => {
+        const name = `${className}-${number}.suit`;
+        workspace.files.makeFolder(workspace.path('envelopes'));
+        const out = workspace.path('envelopes', name);
+        const request: SealRequest = {
+          workspace,
+          secrets,
+          className,
+          images: uploads.map(({ path }) => ({ path })),
+          version,
+          out,
+          detached,
+          signers,
+          securityVersion: rest.security_version,
+          description: rest.description,
+          progress: ({ doing, doneBytes, totalBytes }) => tell(doing, doneBytes, totalBytes),
+        };
+        const { json, cautions } = await seal(request);
+        return {
+          ...json,
+          envelope: { ...(json.envelope as JsonObject), file: workspace.show(out) },
+          cautions,
+        };
+      });
+      return c.json({ job }, 200);
+    })
+    .openapi(watchRoute, (c) => {
+      const { signal } = c.req.raw;
+      const events = c.env.desk.jobs.watch(c.get('session'), c.req.valid('param').id, signal);
+      return streamSSE(c, async (stream) => {
+        for await (const { event, ...data } of events)
+          await stream.writeSSE({ event, data: JSON.stringify(data) });
+      });
+    });
+}
+
+function flatJson({ format: sourceFormat, slot, address, size, leftOut, gaps, vectorTable }: FlatImage) {
+  return {
+    source_format: sourceFormat,
+    slot,
+    address,
+    size_bytes: size,
+    left_out: leftOut,
+    gaps,
+    vector_table: vectorTable ?? null,
+  };
+}

@@ -1,0 +1,158 @@
+/** The desk as its users see it: each screen's job done in a browser, by mouse and by keyboard. */
+import { readFileSync, writeFileSync } from 'node:fs';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { Bench, cortexImage } from './command.ts';
+import { chromiumPresent, DeskBrowser } from './desk-browser.ts';
+
+const bench = new Bench();
+const WS = { cwd: 'WS' };
+const desk = new DeskBrowser();
+const SLOW = { timeout: 30_000 };
+
+describe.skipIf(!chromiumPresent)('the desk', () => {
+  beforeAll(async () => {
+    bench.ok('init WS --vendor-domain hollinridge.example');
+    bench.ok('class add vent --model VC-2 --scheme asymmetric', WS);
+    bench.ok('root create', WS);
+    bench.ok('signer create line-1', WS);
+    bench.ok('provision vent --serial 0001 --out vent-0001.unit', WS);
+    writeFileSync(bench.path('WS', 'app.bin'), cortexImage(30_000));
+    writeFileSync(bench.path('WS', 'next.bin'), cortexImage(40_000, 0xa5));
+    bench.ok('seal app.bin --class vent --version 1.4.0 --out app.suit', WS);
+    await desk.open(bench, 'WS');
+  });
+  afterAll(() => desk.close());
+
+  const sound = async (picture: string) => {
+    expect(await desk.violations()).toEqual([]);
+    expect(await desk.overflowOnPhone()).toBe(0);
+    expect(desk.complaints).toEqual([]);
+    await desk.picture(picture);
+  };
+
+  it('Where do I stand? shows classes, keys and what lapses, releases, and the next step', async () => {
+    const { page } = desk;
+    await page.getByRole('heading', { name: 'Last releases' }).waitFor();
+    const told = (await page.getByRole('main').textContent()) ?? '';
+    for (const what of ['vent', 'line-1', 'root', '1.4.0', 'The ledger is intact', 'no defined end'])
+      expect(told).toContain(what);
+    expect(await page.getByText('TRIAL: not for production').isVisible()).toBe(true);
+    await sound('desk-stand');
+  });
+
+  it('the secret of the entry link does not stay in the address', () => {
+    expect(new URL(desk.page.url()).hash).toBe('');
+  });
+
+  it('Seal a release: a firmware file in its slot, then sealed, and the passphrase is not kept', async () => {
+    const { page } = desk;
+    await desk.follow('Seal a release');
+    await page.getByLabel('Device class').selectOption('vent');
+    await page.getByLabel('Firmware file').setInputFiles(bench.path('WS', 'next.bin'));
+    await page.getByRole('img', { name: /the image takes 16 percent/ }).waitFor();
+    await page.getByLabel('Version').fill('1.5.0');
+    await page.getByLabel('Passphrase of the key').fill('not the passphrase');
+    await page.getByRole('button', { name: 'Seal' }).click();
+    await page.getByRole('alert').waitFor(SLOW);
+    expect(await page.getByRole('alert').textContent()).toMatch(/passphrase/i);
+    await page.getByLabel('Passphrase of the key').fill(bench.environment.FIELDSEAL_PASSPHRASE!);
+    await page.getByRole('button', { name: 'Seal' }).click();
+    await page.getByRole('heading', { name: 'Sealed: vent 1.5.0' }).waitFor(SLOW);
+    expect(await page.getByLabel('Passphrase of the key').inputValue()).toBe('');
+    await sound('desk-seal');
+    const sealed = bench.path('WS', 'envelopes', 'vent-2.suit');
+    expect(bench.ok(`check ${sealed} --unit vent-0001.unit --json`, WS).json.verdict).toBe('accepted');
+    expect(bench.ok('ledger check', WS).status).toBe(0);
+  });
+
+  it('a file that does not fit is refused where it was dropped, with its reason', async () => {
+    const { page } = desk;
+    writeFileSync(bench.path('WS', 'large.bin'), Buffer.alloc(300_000, 1));
+    await page.getByLabel('Firmware file').setInputFiles(bench.path('WS', 'large.bin'));
+    await page.getByRole('alert').waitFor(SLOW);
+    expect(await page.getByRole('alert').textContent()).toMatch(/slot/i);
+  });
+
+  it('Look inside: from the whole file down to single bytes, by keyboard, under an address to pass on', async () => {
+    const { page } = desk;
+    await desk.follow('Look inside');
+    await page.getByLabel('The file').setInputFiles(bench.path('WS', 'app.suit'));
+    const whole = page.getByRole('list', { name: 'app.suit' });
+    await whole.waitFor(SLOW);
+    await whole.getByRole('button', { name: 'manifest', exact: true }).focus();
+    await page.keyboard.press('Enter');
+    const manifest = page.getByRole('list', { name: 'manifest' });
+    await manifest.waitFor();
+    await page.keyboard.press('ArrowLeft');
+    await page.keyboard.press('ArrowRight');
+    await page.keyboard.press('Enter');
+    await manifest.getByRole('button').first().click();
+    const genuine = readFileSync(bench.path('WS', 'app.suit'));
+    const at = Number((await page.locator('.cells ol').first().getAttribute('start')) ?? -1);
+    const shown = await page.locator('.cells code').first().textContent();
+    expect(shown).toBe(genuine[at]!.toString(16).padStart(2, '0'));
+    await sound('desk-inside');
+    const address = page.url();
+    await page.goto(address);
+    await page.getByRole('list', { name: 'manifest' }).waitFor(SLOW);
+  });
+
+  it("a stranger's file is looked at all the same", async () => {
+    const { page } = desk;
+    await page.getByLabel('The file').setInputFiles({
+      name: 'hostile <b>.bin',
+      mimeType: 'application/octet-stream',
+      buffer: Buffer.from('d86ba102ff', 'hex'),
+    });
+    await page.getByRole('list', { name: 'hostile <b>.bin' }).waitFor(SLOW);
+    expect(desk.complaints).toEqual([]);
+  });
+
+  it('What would a unit say?: accepted step by step; a forgery falls where it must', async () => {
+    const { page } = desk;
+    await desk.follow('What would a unit say?');
+    await page.getByLabel('A unit file of this workspace').selectOption('vent-0001.unit');
+    await page.getByText('0001 of class vent').waitFor(SLOW);
+    const forged = readFileSync(bench.path('WS', 'app.suit'));
+    forged[forged.length - 1]! ^= 1;
+    await page
+      .getByLabel('Envelope', { exact: true })
+      .setInputFiles({ name: 'forged.suit', mimeType: 'application/octet-stream', buffer: forged });
+    await page.getByText(/forged.suit, /).waitFor();
+    await page.getByRole('button', { name: 'Ask the unit' }).click();
+    await page.getByRole('heading', { name: /would refuse, at step 9/ }).waitFor(SLOW);
+    expect(await page.getByText('image-digest-wrong').first().isVisible()).toBe(true);
+    await sound('desk-refused');
+    await page.getByLabel('Envelope', { exact: true }).setInputFiles(bench.path('WS', 'app.suit'));
+    await page.getByText(/app.suit, /).waitFor();
+    await page.getByRole('button', { name: 'Ask the unit' }).click();
+    await page.getByRole('heading', { name: /would accept: new install/ }).waitFor(SLOW);
+  });
+
+  it('the power is cut in the middle of an install; the unit starts nothing half-written, and takes it again', async () => {
+    const { page } = desk;
+    const unit = readFileSync(bench.path('WS', 'vent-0001.unit'));
+    await page.getByRole('button', { name: 'Install', exact: true }).click();
+    await page.getByText(/flash operation [1-9]/).waitFor(SLOW);
+    await page.waitForTimeout(1500);
+    await page.getByRole('button', { name: 'Cut the power now' }).click();
+    await page.getByText(/The power went at flash operation/).waitFor(SLOW);
+    await sound('desk-power-cut');
+    await page.getByRole('button', { name: 'Start the unit' }).click();
+    await page.getByText('Nothing starts.').waitFor(SLOW);
+    await page.getByRole('button', { name: 'Install', exact: true }).click();
+    await page.getByText('Installed: the slot is ready.').waitFor(SLOW);
+    await page.getByRole('button', { name: 'Start the unit' }).click();
+    await page.getByText('It runs version 1.4.0, slot A, on trial.').waitFor(SLOW);
+    await page.getByRole('button', { name: 'Self-test passed: keep' }).click();
+    await page.getByText('Kept: the floors have risen.').waitFor(SLOW);
+    expect(readFileSync(bench.path('WS', 'vent-0001.unit')).equals(unit)).toBe(true);
+  });
+
+  it('without a session the desk says how to enter', async () => {
+    const { page } = desk;
+    await page.getByRole('button', { name: 'leave' }).click();
+    await page.getByText('Open the link that').waitFor(SLOW);
+    await sound('desk-enter');
+  });
+});

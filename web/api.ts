@@ -1,0 +1,102 @@
+/** The server as the pages see it: JSON in, JSON out, and errors in the words that the server found. */
+
+/** What went wrong, and what to do next. */
+export class Problem extends Error {
+  readonly code: string;
+  readonly hint: string | null;
+  readonly status: number;
+
+  constructor(
+    status: number,
+    { code, message, hint }: { code: string; message: string; hint: string | null },
+  ) {
+    super(message);
+    this.status = status;
+    this.code = code;
+    this.hint = hint;
+  }
+}
+
+const BASE = '/api/v1';
+const OWN = { 'x-fieldseal-desk': '1' };
+
+/** Asks for a document. */
+export function get<T>(path: string): Promise<T> {
+  return ask<T>(path, { method: 'GET' });
+}
+
+/** Sends a document; gives the answer. */
+export function post<T>(path: string, body: unknown): Promise<T> {
+  const headers = { ...OWN, 'content-type': 'application/json' };
+  return ask<T>(path, { method: 'POST', headers, body: JSON.stringify(body) });
+}
+
+/** Takes something away. */
+export function remove<T>(path: string): Promise<T> {
+  return ask<T>(path, { method: 'DELETE', headers: OWN });
+}
+
+/** A file that was brought to the desk. */
+export interface DeskFile {
+  readonly id: string;
+  readonly name: string;
+  readonly size_bytes: number;
+  readonly sha256: string;
+}
+
+/** Brings a file to the desk. */
+export function bring(file: Blob, name: string): Promise<DeskFile> {
+  const headers = { ...OWN, 'content-type': 'application/octet-stream' };
+  return ask<DeskFile>(`/files?name=${encodeURIComponent(name)}`, { method: 'POST', headers, body: file });
+}
+
+/** The bytes of a file at the desk. */
+export async function bytesOf(id: string): Promise<Uint8Array> {
+  const answer = await fetch(`${BASE}/files/${id}`);
+  if (!answer.ok) throw await problemOf(answer);
+  return new Uint8Array(await answer.arrayBuffer());
+}
+
+/** Follows a job to its end; gives its result. */
+export function follow<T>(
+  job: string,
+  tell: (doing: string, done: number, total: number) => void,
+): Promise<T> {
+  return new Promise((resolve, reject) => {
+    const events = new EventSource(`${BASE}/jobs/${job}`);
+    const close = (end: () => void) => {
+      events.close();
+      end();
+    };
+    events.addEventListener('progress', ({ data }) => {
+      const { doing, done, total } = JSON.parse(data as string);
+      tell(doing, done, total);
+    });
+    events.addEventListener('done', ({ data }) => close(() => resolve(JSON.parse(data as string).result)));
+    events.addEventListener('failed', ({ data }) =>
+      close(() => reject(new Problem(422, JSON.parse(data as string).error))),
+    );
+  });
+}
+
+async function ask<T>(path: string, init: RequestInit): Promise<T> {
+  const answer = await fetch(`${BASE}${path}`, init).catch(() => {
+    throw new Problem(0, {
+      code: 'desk-gone',
+      message: 'the desk does not answer',
+      hint: 'Is "fieldseal serve" still running? Start it again and open the link it prints.',
+    });
+  });
+  if (!answer.ok) throw await problemOf(answer);
+  return (answer.status === 204 ? undefined : await answer.json()) as T;
+}
+
+async function problemOf(answer: Response): Promise<Problem> {
+  const told = await answer.json().catch(() => undefined);
+  const error = told?.error ?? {
+    code: 'unreadable',
+    message: `the desk answered ${answer.status}`,
+    hint: null,
+  };
+  return new Problem(answer.status, error);
+}

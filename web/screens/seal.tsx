@@ -1,0 +1,182 @@
+import { useEffect, useState } from 'preact/hooks';
+import { type DeskFile, follow, type Problem, post } from '../api.ts';
+import { Drop } from '../parts/drop.tsx';
+import { type ImageShown, MemoryMap } from '../parts/memory-map.tsx';
+import { bytes, Caution, Digest, Facts, Tell } from '../parts/tell.tsx';
+import type { Place } from '../router.ts';
+import type { Standing } from '../shapes.ts';
+import { useDocument, useWork } from '../use.ts';
+
+interface Sealed {
+  readonly class: string;
+  readonly version: string;
+  readonly sequence_number: string | number;
+  readonly manifest_digest: string;
+  readonly envelope: { readonly file: string; readonly size_bytes: number };
+  readonly cautions: readonly string[];
+}
+
+/** Seal a release: a firmware file, its place in the class's memory map, and the envelope made of it. */
+export function Seal({ place }: { place: Place }) {
+  const standing = useDocument<Standing>('/standing');
+  const [className, setClassName] = useState(place.query.get('class') ?? '');
+  const [file, setFile] = useState<DeskFile>();
+  const { image, problem } = useImage(file, className);
+  const names = standing.value?.classes.map(({ name }) => name) ?? [];
+  return (
+    <>
+      <h1>Seal a release</h1>
+      <Tell problem={standing.problem} />
+      <div class="two">
+        <section aria-labelledby="what">
+          <h2 id="what">What is sealed</h2>
+          <label>
+            Device class
+            <select value={className} onChange={(event) => setClassName(event.currentTarget.value)}>
+              <option value="">choose one</option>
+              {names.map((name) => (
+                <option key={name} value={name}>
+                  {name}
+                </option>
+              ))}
+            </select>
+          </label>
+          <Drop
+            label="Firmware file"
+            hint="Raw binary, Intel HEX, S-record or ELF. It goes to this desk and nowhere else."
+            file={file}
+            taken={setFile}
+          />
+        </section>
+        <section aria-labelledby="fit" aria-live="polite">
+          <h2 id="fit">Where it lies</h2>
+          <Tell problem={problem} />
+          {image ? (
+            <MemoryMap shown={image} />
+          ) : (
+            !problem && <p class="hint">Choose a class and a firmware file.</p>
+          )}
+        </section>
+      </div>
+      {image && file && <Make className={className} file={file} />}
+    </>
+  );
+}
+
+function useImage(file: DeskFile | undefined, className: string) {
+  const [state, setState] = useState<{ image?: ImageShown; problem?: Problem }>({});
+  useEffect(() => {
+    let wanted = true;
+    setState({});
+    if (file && className !== '') {
+      post<ImageShown>('/images', { file: file.id, class: className }).then(
+        (image) => wanted && setState({ image }),
+        (problem: Problem) => wanted && setState({ problem }),
+      );
+    }
+    return () => {
+      wanted = false;
+    };
+  }, [file, className]);
+  return { image: state.image, problem: state.problem };
+}
+
+function Make({ className, file }: { className: string; file: DeskFile }) {
+  const [version, setVersion] = useState('');
+  const [description, setDescription] = useState('');
+  const [detached, setDetached] = useState(false);
+  const [passphrase, setPassphrase] = useState('');
+  const [step, setStep] = useState<{ doing: string; done: number; total: number }>();
+  const [sealed, setSealed] = useState<Sealed>();
+  const work = useWork();
+  const seal = () =>
+    work.run(async () => {
+      setSealed(undefined);
+      const order = {
+        file: file.id,
+        class: className,
+        version,
+        detached,
+        ...(description && { description }),
+      };
+      const { job } = await post<{ job: string }>('/seals', { ...order, ...(passphrase && { passphrase }) });
+      setPassphrase('');
+      try {
+        setSealed(await follow<Sealed>(job, (doing, done, total) => setStep({ doing, done, total })));
+      } finally {
+        setStep(undefined);
+      }
+    });
+  return (
+    <section aria-labelledby="seal">
+      <h2 id="seal">Seal it</h2>
+      <form
+        class="row"
+        onSubmit={(event) => {
+          event.preventDefault();
+          seal();
+        }}
+      >
+        <label>
+          Version
+          <input
+            value={version}
+            required
+            placeholder="1.4.0"
+            onInput={(e) => setVersion(e.currentTarget.value)}
+          />
+        </label>
+        <label>
+          Description for people
+          <input value={description} onInput={(e) => setDescription(e.currentTarget.value)} />
+        </label>
+        <label>
+          Passphrase of the key
+          <input
+            type="password"
+            value={passphrase}
+            autocomplete="off"
+            onInput={(e) => setPassphrase(e.currentTarget.value)}
+          />
+        </label>
+        <label class="tick">
+          <input type="checkbox" checked={detached} onChange={(e) => setDetached(e.currentTarget.checked)} />
+          leave the image beside the envelope
+        </label>
+        <button type="submit" class="main" disabled={work.busy}>
+          Seal
+        </button>
+      </form>
+      <p class="hint">
+        Sealing takes the next sequence number. A number that was taken is never given again.
+      </p>
+      {step && (
+        <p aria-live="polite">
+          <progress value={step.done} max={step.total} /> {step.doing}
+        </p>
+      )}
+      <Tell problem={work.problem} />
+      {sealed && <Result sealed={sealed} />}
+    </section>
+  );
+}
+
+function Result({ sealed }: { sealed: Sealed }) {
+  return (
+    <div class="sealed" role="status">
+      <h3>
+        Sealed: {sealed.class} {sealed.version}
+      </h3>
+      <Facts
+        facts={[
+          ['sequence number', String(sealed.sequence_number)],
+          ['envelope', `${sealed.envelope.file} in the workspace, ${bytes(sealed.envelope.size_bytes)}`],
+          ['manifest digest', <Digest hex={sealed.manifest_digest} />],
+        ]}
+      />
+      {sealed.cautions.map((caution) => (
+        <Caution key={caution}>{caution}</Caution>
+      ))}
+    </div>
+  );
+}
