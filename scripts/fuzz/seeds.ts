@@ -7,6 +7,7 @@ import { JOB_FORMAT } from '../../src/provision/index.ts';
 import { encodeFrozen } from '../../src/release/approval/frozen.ts';
 import { type SuitRecord, writeReport } from '../../src/report/index.ts';
 import { openEnvelope } from '../../src/suit/index.ts';
+import { encodeTrustPolicy } from '../../src/unit/index.ts';
 import { issuerOf, toPem, writeCrl, writeRequest } from '../../src/x509/index.ts';
 import { make } from '../../test/delta/helpers.ts';
 import { writeElf, writeHex, writeSRecords } from '../../test/image/writers.ts';
@@ -137,6 +138,16 @@ export function requests(): Promise<Uint8Array[]> {
 export async function pemFiles(): Promise<Uint8Array[]> {
   const [root, ...chain] = (await certificates()).map((der) => toPem('CERTIFICATE', der));
   return [root!, chain.join('')].map(fromUtf8);
+}
+
+/** A policy that says nothing, and one that says everything. */
+export function trustPolicies(): Uint8Array[] {
+  const keys = (count: number, from: number) =>
+    Array.from({ length: count }, (_, i) => (from + i).toString(16).padStart(64, '0'));
+  return [
+    encodeTrustPolicy({ minimumGeneration: 0, denied: [], retired: [], securityVersion: 0 }),
+    encodeTrustPolicy({ minimumGeneration: 7, denied: keys(3, 1), retired: keys(2, 9), securityVersion: 4 }),
+  ];
 }
 
 /** A report of success, and one of a failure with a record, a claim and capabilities ([RPT] sections 4 and 6). */

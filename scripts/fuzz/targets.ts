@@ -24,7 +24,7 @@ import {
   readManifest,
   SuitError,
 } from '../../src/suit/index.ts';
-import { readUnitRecord, UnitRecordError } from '../../src/unit/index.ts';
+import { encodeTrustPolicy, readTrustPolicy, readUnitRecord, UnitRecordError } from '../../src/unit/index.ts';
 import {
   decodeUnitFileHeader,
   encodeUnitFileHeader,
@@ -132,6 +132,13 @@ export const TARGETS: readonly Target[] = [
     seeds: seeds.sealingRequests,
     mutate: asCbor,
     read: readSealingRequest,
+  },
+  {
+    name: 'trust-policy',
+    about: 'docs/deployment-profile.md section 15',
+    seeds: seeds.trustPolicies,
+    mutate: asCbor,
+    read: readPolicyBytes,
   },
   { name: 'der', about: 'X.690', seeds: seeds.certificates, mutate: asDer, read: readDerTree },
   {
@@ -289,6 +296,13 @@ function readReportBytes(input: Uint8Array): string {
     );
     return `${report.records.length}`;
   });
+}
+
+function readPolicyBytes(input: Uint8Array): string {
+  const read = readTrustPolicy(input);
+  if ('fault' in read) return 'refused';
+  promise(equal(encodeTrustPolicy(read), input), 'a policy has one form');
+  return `accepted: ${read.denied.length}`;
 }
 
 function x509(parse: (der: Uint8Array) => unknown): Target['read'] {

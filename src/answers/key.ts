@@ -1,6 +1,6 @@
 import type { KeyDescription } from '../keys/index.ts';
 import type { JsonObject, LeafState, WrittenRecord } from '../workspace/index.ts';
-import type { Certificate } from '../x509/index.ts';
+import { type Certificate, purposeOf } from '../x509/index.ts';
 import { numberJson } from './number.ts';
 
 /** Facts of a key and its certificate for programs. */
@@ -36,6 +36,7 @@ export function certificateJson(certificate: Certificate): JsonObject {
     scope: [...certificate.subjectAltUris],
     generation: certificate.generation ?? null,
     role: certificate.role ?? null,
+    purpose: purposeOf(certificate) ?? null,
     trial: certificate.trial,
   };
 }

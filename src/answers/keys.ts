@@ -5,8 +5,10 @@ import {
   leavesCaution,
   leavesRefusal,
   listKeys,
+  type Retirement,
   readCertificates,
   readLeaves,
+  retirements,
   type Workspace,
 } from '../workspace/index.ts';
 import type { Certificate } from '../x509/index.ts';
@@ -23,11 +25,13 @@ export interface KeyStanding {
   readonly leaves: LeafState | undefined;
   /** Why an HSS/LMS key cannot sign here; a code. */
   readonly refusal: string | undefined;
+  readonly retired: Retirement | undefined;
   readonly cautions: readonly string[];
 }
 
 /** Every key of the workspace, and what lapses or runs out when. */
 export function keyStandings(workspace: Workspace): KeyStanding[] {
+  const retired = retirements(workspace);
   return listKeys(workspace).map((description) => {
     const certificate = readCertificates(workspace, description.name)[0];
     const leaves = readLeaves(workspace, description);
@@ -37,7 +41,14 @@ export function keyStandings(workspace: Workspace): KeyStanding[] {
       refusal && refusal.code !== 'leaves-used-up' ? refusal.message : undefined,
       lapse(description.name, certificate, workspace.now()),
     ].filter((caution): caution is string => typeof caution === 'string');
-    return { description, certificate, leaves, refusal: refusal?.code, cautions };
+    return {
+      description,
+      certificate,
+      leaves,
+      refusal: refusal?.code,
+      retired: retired.get(description.name),
+      cautions,
+    };
   });
 }
 
@@ -45,9 +56,10 @@ export function keyStandings(workspace: Workspace): KeyStanding[] {
 export function keysJson(standings: readonly KeyStanding[]): JsonObject {
   return {
     format: 'fieldseal.keys/1',
-    keys: standings.map(({ description, certificate, leaves, refusal }) => ({
+    keys: standings.map(({ description, certificate, leaves, refusal, retired }) => ({
       ...keyJson(description, certificate),
       signatures: leavesJson(leaves, refusal),
+      retired: retired?.reason ?? null,
     })),
   };
 }

@@ -1,5 +1,5 @@
 import { fromHex, toHex } from '../bytes/index.ts';
-import type { UnitFile } from '../unit/index.ts';
+import type { TrustState, UnitFile } from '../unit/index.ts';
 import type { PoweredUnit } from '../virtual/index.ts';
 import { fingerprint } from '../x509/index.ts';
 import { numberJson } from './number.ts';
@@ -8,6 +8,23 @@ import { numberJson } from './number.ts';
 function runningName({ memory, record }: UnitFile): string | null {
   const { running } = memory;
   return typeof running === 'number' ? record.memory.slots[running]!.name : (running ?? null);
+}
+
+function trustJson(trust: TrustState | undefined): object | null {
+  if (!trust) return null;
+  const { numbers, rank, policy } = trust;
+  return {
+    rank,
+    numbers: { release: numberJson(numbers.release), spare: numberJson(numbers.spare) },
+    policy: policy
+      ? {
+          minimum_generation: policy.minimumGeneration,
+          denied: policy.denied,
+          retired_roots: policy.retired,
+          security_version: policy.securityVersion,
+        }
+      : null,
+  };
 }
 
 /** What a unit holds, for programs: anchors, floors, slots, wear, and where its flash lies in the file. */
@@ -28,7 +45,12 @@ export function unitJson({ file, unit, flash }: PoweredUnit): object {
     authentication: record.authentication ?? null,
     rights: record.rights ?? null,
     debug: record.debug,
-    anchors: record.anchors.map(({ label, spki }) => ({ label, fingerprint: fingerprint(fromHex(spki)) })),
+    anchors: record.anchors.map(({ label, spki, purpose }) => ({
+      label,
+      fingerprint: fingerprint(fromHex(spki)),
+      purpose,
+    })),
+    trust: trustJson(unit.state()?.trust),
     mac_keys: record.mac_keys.map(({ id, label, cohort }) => ({ id, label, cohort: cohort ?? null })),
     content_keys: (record.content_keys ?? []).map(({ id, label, cohort }) => ({
       id,

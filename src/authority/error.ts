@@ -10,7 +10,9 @@ export type AuthorityErrorCode =
   | 'certificate-unsuitable'
   | 'authority-folder'
   | 'approver-missing'
-  | 'person-missing';
+  | 'person-missing'
+  | 'root-offline'
+  | 'serial-unknown';
 
 /** A key or certificate that could not be made; says what it means, and what to do next. */
 export class AuthorityError extends Error {

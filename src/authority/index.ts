@@ -13,6 +13,7 @@ export {
   openAuthority,
   readSignerRequest,
 } from './offline.ts';
+export { type MadeList, makeRevocationList, revokeOffline } from './revocation-list.ts';
 export { adoptRoot, createRoot, type MadeRoot, type NewRoot } from './root.ts';
 export {
   createClassKey,

@@ -10,7 +10,14 @@ import {
   type SecretSource,
   writeReplyFile,
 } from '../keys/index.ts';
-import { type Files, filesOn, type Json, readableJson } from '../workspace/index.ts';
+import {
+  type Files,
+  filesOn,
+  type Json,
+  RETIREMENT_REASONS,
+  type RetirementReason,
+  readableJson,
+} from '../workspace/index.ts';
 import {
   type Certificate,
   type CertificationRequest,
@@ -18,6 +25,7 @@ import {
   issueCertificate,
   issuerOf,
   parseCertificate,
+  purposeOf,
   toPem,
 } from '../x509/index.ts';
 import { type Attendance, ceremonyFacts } from './ceremony.ts';
@@ -140,6 +148,7 @@ export async function certifyRequest(
       scopes: request.subjectAltUris,
       generation: request.generation ?? 0,
       role: request.role,
+      purpose: purposeOf(request),
     },
     (tbs) => key.sign(tbs),
   );
@@ -160,8 +169,28 @@ function recordIssued(authority: OfflineAuthority, certificate: Certificate, now
     scope: [...certificate.subjectAltUris],
     generation: certificate.generation ?? 0,
     role: certificate.role ?? null,
+    purpose: purposeOf(certificate) ?? null,
   };
   filesOn().createNew(join(authority.folder, 'issued', `${certificate.serial}.json`), readableJson(facts));
+}
+
+/** What this authority has revoked so far, by the files of its folder `revoked`. */
+export function readRevoked({ folder }: OfflineAuthority): {
+  readonly serial: string;
+  readonly time: string;
+  readonly reason: RetirementReason;
+}[] {
+  const files = filesOn();
+  const shape = z.strictObject({
+    serial: z.string(),
+    time: z.iso.datetime(),
+    reason: z.enum(Object.keys(RETIREMENT_REASONS) as [RetirementReason, ...RetirementReason[]]),
+  });
+  return files.list(join(folder, 'revoked')).map((name) => {
+    const read = shape.safeParse(parseJson(files.readText(join(folder, 'revoked', name))));
+    if (read.success) return read.data;
+    throw folderProblem(folder, `is damaged: revoked/${name}`, 'Restore it from its backup.');
+  });
 }
 
 function readRoot(files: Files, folder: string): Certificate {

@@ -23,7 +23,7 @@ import {
   parseCertificate,
   writeName,
 } from '../x509/index.ts';
-import { type Attendance, recordCeremony } from './ceremony.ts';
+import { type Attendance, type CeremonyExtras, recordCeremony } from './ceremony.ts';
 import { AuthorityError } from './error.ts';
 
 // COSE names of what a root of each key type signs with (RFC 9864, RFC 8778).
@@ -36,8 +36,14 @@ export interface MadeRoot {
   readonly ceremony: WrittenRecord;
 }
 
+/** What a root is for. */
+export interface RootUse {
+  /** It is provisioned beside the root in use, to take its place when that one leaks; it certifies trust signers till then. */
+  readonly spare?: boolean | undefined;
+}
+
 /** A root to be made here. */
-export interface NewRoot extends Attendance {
+export interface NewRoot extends Attendance, RootUse {
   readonly name: string;
   readonly type: KeyType;
   readonly place: KeyPlace;
@@ -69,6 +75,7 @@ export async function createRoot(
       made.evidence,
       root,
       certificate,
+      useOf(root),
     );
     return { description: made.description, certificate, ceremony };
   } finally {
@@ -84,7 +91,7 @@ export function adoptRoot(
   workspace: Workspace,
   file: string,
   typedFingerprint: string,
-  root: Attendance & { readonly name: string },
+  root: Attendance & RootUse & { readonly name: string },
 ): MadeRoot {
   const certificate = readRootFile(file, typedFingerprint);
   if (isTrial(certificate) !== (workspace.kind === 'trial')) throw wrongKind(workspace, certificate);
@@ -102,7 +109,15 @@ export function adoptRoot(
   });
   addCertificates(workspace, root.name, [certificate.der]);
   addKey(workspace, description);
-  const ceremony = recordCeremony(workspace, 'root-adopted', description, undefined, root, certificate);
+  const ceremony = recordCeremony(
+    workspace,
+    'root-adopted',
+    description,
+    undefined,
+    root,
+    certificate,
+    useOf(root),
+  );
   return { description, certificate, ceremony };
 }
 
@@ -122,6 +137,10 @@ export function selfSigned(
     { profile: 'root', subject, publicKey: key.publicKey, notBefore: now, notAfter: null, trial },
     (tbs) => key.sign(tbs),
   );
+}
+
+function useOf({ spare }: RootUse): CeremonyExtras {
+  return spare ? { facts: { spare }, summary: { spare } } : { facts: {}, summary: {} };
 }
 
 function rootInFile(): AuthorityError {

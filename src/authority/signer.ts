@@ -36,6 +36,8 @@ import {
   isTrial,
   judgeSigner,
   parseCertificate,
+  purposeOf,
+  type SignerPurpose,
   type SignerRights,
   writeName,
   writeRequest,
@@ -62,6 +64,8 @@ export interface NewSigner extends Attendance {
   readonly generation: number;
   /** What it signs as, where units ask for roles. */
   readonly role?: string | undefined;
+  /** What it signs. Default: releases. */
+  readonly signs?: SignerPurpose | undefined;
 }
 
 /** A signer made: with its certificate, or, under an offline root, with the request file to carry there. */
@@ -91,7 +95,8 @@ export async function createSigner(
 ): Promise<MadeSigner> {
   requireFreeKeyName(workspace, signer.name);
   const root = requireRoot(workspace, signer.root);
-  const rights = { scopes: scopesOf(workspace, signer), generation: signer.generation, role: signer.role };
+  const { generation, role, signs: purpose } = signer;
+  const rights = { scopes: scopesOf(workspace, signer), generation, role, purpose };
   if (signer.hss) requireHssCustody(workspace, signer.place, signer.hss);
   const rootKey = root.custody === 'offline' ? undefined : await openRootKey(workspace, root, rootAccess);
   try {
@@ -275,6 +280,7 @@ function requireSignerCertificate(workspace: Workspace, certificate: Certificate
     scopes: certificate.subjectAltUris,
     minimumGeneration: 0,
     denied: [],
+    purpose: purposeOf(certificate),
   });
   const sameKind = isTrial(certificate) === (workspace.kind === 'trial');
   if (verdict.ok && sameKind) return;

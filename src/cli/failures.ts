@@ -35,6 +35,8 @@ const WRONG_USE: ReadonlySet<string> = new Set([
   'authority-folder',
   'approver-missing',
   'person-missing',
+  'root-offline',
+  'serial-unknown',
   'passphrase-weak',
   'token-uri',
   'bad-size',

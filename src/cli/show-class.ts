@@ -21,6 +21,7 @@ export function showClass(out: Output, workspace: Workspace, deviceClass: Device
   if (memory.recovery) region(out, '  recovery', memory.recovery);
   region(out, '  envelopes', memory.envelopes);
   region(out, '  marks', memory.state);
+  if (memory.policy) region(out, '  policy', memory.policy);
   if (memory.core === 'cortex-m') region(out, '  RAM', memory.ram);
   const { erase_page, write_unit, erased_value, endurance } = memory.flash;
   out.fact(

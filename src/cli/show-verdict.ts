@@ -59,6 +59,7 @@ export function showFacts(out: Output, facts: Verdict['facts']): void {
   if (facts.macKeyId) out.fact('MAC key', facts.macKeyId);
   if (facts.sequenceNumber !== undefined) out.fact('sequence number', String(facts.sequenceNumber));
   if (facts.version !== undefined) out.fact('version', facts.version);
+  if (facts.trust) showTrust(out, facts.trust);
   for (const { digest, size } of facts.images ?? []) {
     out.fact(
       'image',
@@ -66,6 +67,16 @@ export function showFacts(out: Output, facts: Verdict['facts']): void {
     );
   }
   for (const warning of facts.warnings) out.caution(warning);
+}
+
+function showTrust(out: Output, trust: NonNullable<Verdict['facts']['trust']>): void {
+  const keys = (list: readonly string[]) =>
+    list.map((key) => key.slice(0, SHOWN_DIGITS)).join(', ') || 'none';
+  out.fact('trust update', `signed below a ${trust.rank} root`);
+  out.fact('denied keys', keys(trust.denied));
+  out.fact('retired roots', keys(trust.retired));
+  out.fact('lowest generation', String(trust.minimumGeneration));
+  if (trust.securityVersion > 0) out.fact('security floor', String(trust.securityVersion));
 }
 
 function showComparison(out: Output, { what, expected, found, ok }: Comparison): void {

@@ -10,6 +10,8 @@ export interface MapProblem {
 
 /** Smallest part of the envelope area that holds a manifest and a signature with its certificate chain. */
 const MINIMUM_ENVELOPE_SIZE = 2048;
+/** What the longest policy has, as units bound it: 64 keys denied and 8 roots retired, in CBOR. */
+const MINIMUM_POLICY_SIZE = 2560;
 const VECTOR_TABLE_ALIGNMENT = 128;
 const ADDRESS_SPACE = { 'cortex-m': 2 ** 32, none: Number.MAX_SAFE_INTEGER } as const;
 const SHAPES = ['remapped', 'position-independent', 'linked', 'staged'];
@@ -27,6 +29,7 @@ export function checkMemoryMap(map: MemoryMap): MapProblem[] {
     ...checkLinkAddress(map),
     ...checkEnvelopes(map),
     ...checkState(map),
+    ...checkPolicy(map),
     ...checkOverlaps(map),
     ...checkDeltaWindow(map),
   ];
@@ -94,6 +97,7 @@ function flashAreas(map: MemoryMap): Area[] {
   if (map.recovery) areas.push({ ...map.recovery, name: 'the recovery image', path: ['recovery'] });
   areas.push({ ...map.envelopes, name: 'the envelope area', path: ['envelopes'] });
   areas.push({ ...map.state, name: 'the state area', path: ['state'] });
+  if (map.policy) areas.push({ ...map.policy, name: 'the policy area', path: ['policy'] });
   return areas;
 }
 
@@ -217,6 +221,19 @@ function* checkState({ state, flash }: MemoryMap): Generator<MapProblem> {
     says,
     expected: `at least two erase pages, ${formatSize(2 * flash.erase_page)}`,
   };
+}
+
+function* checkPolicy({ policy, flash }: MemoryMap): Generator<MapProblem> {
+  if (!policy) return;
+  const half = policy.size / 2;
+  const path = ['policy', 'size'];
+  if (half % flash.erase_page !== 0) {
+    const says = 'what was taken last must stay readable while the other half is erased';
+    yield { path, says, expected: 'a multiple of two erase pages' };
+  } else if (half < MINIMUM_POLICY_SIZE) {
+    const says = `${formatSize(half)} in each half is too little for the longest trust update`;
+    yield { path, says, expected: `at least ${formatSize(2 * MINIMUM_POLICY_SIZE)}` };
+  }
 }
 
 function* checkOverlaps(map: MemoryMap): Generator<MapProblem> {

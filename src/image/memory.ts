@@ -40,6 +40,8 @@ export interface MemoryMap {
   envelopes: Region;
   /** The unit's own marks. */
   state: Region;
+  /** Split evenly: holds what trust updates say, twice. Absent: units of the class take none. */
+  policy?: Region;
   flash: FlashGeometry;
   /** Where the initial stack pointer must lie; size 0 where the core is `none`. */
   ram: Region;
@@ -65,6 +67,8 @@ interface DefaultMapOptions {
   core: Core;
   slotSize?: number;
   shape?: SlotShape;
+  /** Whether there is a policy area, two pages behind the state area. Default none. */
+  policy?: boolean;
 }
 
 /**
@@ -77,6 +81,7 @@ export function defaultMemoryMap({
   core,
   slotSize = DEFAULT_SLOT_SIZE,
   shape = 'remapped',
+  policy = false,
 }: DefaultMapOptions): MemoryMap {
   const areas = areasFrom(BASE[core]);
   const [first, second] = shape === 'staged' ? ['run', 'staging'] : ['A', 'B'];
@@ -93,6 +98,7 @@ export function defaultMemoryMap({
     ...(shape === 'staged' ? { recovery: areas(RECOVERY_SIZE) } : {}),
     envelopes: areas(2 * ENVELOPE_SIZE),
     state: areas(2 * ERASE_PAGE),
+    ...(policy ? { policy: areas(2 * ERASE_PAGE) } : {}),
     flash: { erase_page: ERASE_PAGE, write_unit: 8, erased_value: 0xff, endurance: 10000 },
     ram: { ...RAM[core] },
     leave_out: [],

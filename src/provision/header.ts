@@ -86,6 +86,12 @@ function constants(facts: HeaderFacts): string[] {
     define('ENVELOPES_SIZE', number(memory.envelopes.size)),
     define('STATE_ADDRESS', number(memory.state.address)),
     define('STATE_SIZE', number(memory.state.size)),
+    ...(memory.policy
+      ? [
+          define('POLICY_ADDRESS', number(memory.policy.address)),
+          define('POLICY_SIZE', number(memory.policy.size)),
+        ]
+      : []),
     define('ERASE_PAGE', number(memory.flash.erase_page)),
     define('WRITE_UNIT', number(memory.flash.write_unit)),
     define('ERASED_VALUE', `0x${memory.flash.erased_value.toString(16).padStart(2, '0')}u`),

@@ -10,10 +10,10 @@ import {
   type JsonObject,
   jsonDigest,
   keyFaults,
-  listKeys,
   listRecords,
   readCertificates,
   readRecord,
+  rootStandings,
   sharesContentKeys,
   type Workspace,
   type WrittenRecord,
@@ -170,7 +170,7 @@ async function makeJob(workspace: Workspace, batch: NewBatch, accessFor: AccessF
 }
 
 /**
- * The roots that units of an asymmetric class get: all of the workspace, the spare ones too. Throws `ProvisionError`
+ * The roots that units of an asymmetric class get: all of the workspace that are not retired, the spare ones as spare. Throws `ProvisionError`
  * key-missing, or root-changed for a root that is not the one whose making the ledger records.
  */
 export function anchorsOf(workspace: Workspace, deviceClass: DeviceClass): ProvisionJob['anchors'] {
@@ -183,17 +183,18 @@ export function anchorsOf(workspace: Workspace, deviceClass: DeviceClass): Provi
       'Restore keys/ and certificates/ from git, compare fingerprints with the ceremony record, then: fieldseal ledger check',
     );
   }
-  const anchors = listKeys(workspace, 'root').flatMap(({ name }) =>
+  const standing = rootStandings(workspace).filter(({ retired }) => !retired);
+  const anchors = standing.flatMap(({ name, rank }) =>
     readCertificates(workspace, name)
       .slice(0, 1)
       .map(({ subject, spki }) => ({
         label: name,
         name: toHex(subject.der),
         spki: toHex(spki),
-        purpose: 'release' as const,
+        purpose: rank,
       })),
   );
-  if (anchors.length > 0) return anchors;
+  if (anchors.some(({ purpose }) => purpose === 'release')) return anchors;
   throw new ProvisionError(
     'key-missing',
     'There is no root yet, so there is nothing that units could trust.',

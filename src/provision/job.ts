@@ -27,6 +27,7 @@ const memory = z.strictObject({
   recovery: region.optional(),
   envelopes: region,
   state: region,
+  policy: region.optional(),
   flash: z.strictObject({ erase_page: count, write_unit: count, erased_value: count, endurance: count }),
   ram: region,
   leave_out: z.array(named),
@@ -57,7 +58,7 @@ const jobSchema = z.strictObject({
   trial_attempts: count,
   /** Roots to write and lock: DER Name and DER SubjectPublicKeyInfo, hexadecimal. */
   anchors: z.array(
-    z.strictObject({ label: z.string(), name: hex, spki: hex, purpose: z.literal('release') }),
+    z.strictObject({ label: z.string(), name: hex, spki: hex, purpose: z.enum(['release', 'spare']) }),
   ),
   /** Secret keys, each wrapped by RFC 3394 under the station's key; never in clear. */
   mac_keys: z.array(

@@ -14,3 +14,4 @@ export { encryptEnvelope, type MessageRequest } from './message.ts';
 export { type RecipientWeight, weighRecipients, weightJson, weightOf } from './recipients.ts';
 export type { ImageInput, SealProgress, SealRequest } from './request.ts';
 export { type Sealed, seal, sealApproved } from './seal.ts';
+export { makeTrustUpdate } from './trust-update.ts';

@@ -8,13 +8,22 @@ import {
   standingOf,
   UNIT_LIMITS,
 } from '../unit/index.ts';
-import { type DeviceClass, listKeys, readCertificates, readKey, type Workspace } from '../workspace/index.ts';
+import {
+  type DeviceClass,
+  listKeys,
+  readCertificates,
+  readKey,
+  retirements,
+  rootStandings,
+  type Workspace,
+} from '../workspace/index.ts';
 import {
   type Anchor,
   type Certificate,
   isTrial,
   judgeSigner,
   OID,
+  purposeOf,
   sameName,
   validatePath,
 } from '../x509/index.ts';
@@ -54,7 +63,7 @@ export function chooseSigner(
     if ('leaf' in judged) return judged;
     throw refusal(judged);
   }
-  const judged = listKeys(workspace, 'signer').map((description) => ({
+  const judged = releaseSigners(workspace).map((description) => ({
     name: description.name,
     result: judge(workspace, deviceClass, description),
   }));
@@ -140,17 +149,16 @@ export function openText({ open }: Standing): string {
 }
 
 function fitSigners(workspace: Workspace, deviceClass: DeviceClass): ChosenSigner[] {
-  const judged = listKeys(workspace, 'signer').map((description) =>
-    judge(workspace, deviceClass, description),
-  );
+  const judged = releaseSigners(workspace).map((description) => judge(workspace, deviceClass, description));
   const fit = judged.flatMap((result) => ('leaf' in result ? result : []));
   if (fit.length > 0) return fit;
   throw none(deviceClass, judged as Unfit[]);
 }
 
-/** Roots of the workspace, as units hold them. */
+/** Roots of the workspace that stand above releases. */
 export function anchorsOf(workspace: Workspace): (Anchor & { readonly label: string })[] {
-  return listKeys(workspace, 'root').flatMap(({ name }) =>
+  const standing = rootStandings(workspace).filter(({ rank, retired }) => rank === 'release' && !retired);
+  return standing.flatMap(({ name }) =>
     readCertificates(workspace, name)
       .slice(0, 1)
       .map(({ subject, spki }) => ({ name: subject.der, spki, label: name })),
@@ -166,6 +174,7 @@ function judge(
   const leaf = certificates[0];
   if (!leaf) return uncertified(description);
   const finding =
+    retiredFinding(workspace, description) ??
     scopeFinding(workspace, deviceClass, description, leaf) ??
     algorithmFinding(deviceClass, description) ??
     trialFinding(workspace, description, leaf) ??
@@ -203,6 +212,22 @@ function uncertified({ name, purpose }: KeyDescription): Unfit {
     says,
     `bring its certificate back: fieldseal signer accept ${name} FILE`,
   );
+}
+
+/** Signers of releases that are not retired: those that are worth telling what stands against them. */
+function releaseSigners(workspace: Workspace): KeyDescription[] {
+  const retired = retirements(workspace);
+  return listKeys(workspace, 'signer').filter(({ name }) => {
+    const [leaf] = readCertificates(workspace, name);
+    return !retired.has(name) && !(leaf && purposeOf(leaf) === 'trust');
+  });
+}
+
+function retiredFinding(workspace: Workspace, { name }: KeyDescription): Unfit | undefined {
+  const retired = retirements(workspace).get(name);
+  if (!retired) return undefined;
+  const says = `signer ${name} was retired on ${retired.time} (${retired.reason}, ledger entry ${retired.entry})`;
+  return unfit('signer-retired', says, 'name another signer, or make a new one: fieldseal signer create');
 }
 
 function scopeFinding(

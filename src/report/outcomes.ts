@@ -65,6 +65,9 @@ const NUMBERS: Readonly<Record<RefusalCode, readonly [code: number, reason: numb
   'component-index-missing': [412, 6],
   'component-not-permitted': [413, 7],
   'command-not-permitted': [414, 7],
+  'component-not-for-purpose': [431, 7],
+  'policy-malformed': [432, 2],
+  'retirement-not-permitted': [433, 7],
 
   // step 5, freshness
   'marks-lost': [501, 11],
@@ -74,6 +77,8 @@ const NUMBERS: Readonly<Record<RefusalCode, readonly [code: number, reason: numb
   'fell-back-before': [505, 10],
   'security-version-malformed': [506, 2],
   'security-version-below-floor': [507, 10],
+  'trust-number-too-low': [521, 10],
+  'trust-update-loosens': [522, 10],
 
   // step 6, identity
   'vendor-not-named': [601, 10],
@@ -98,6 +103,7 @@ const NUMBERS: Readonly<Record<RefusalCode, readonly [code: number, reason: numb
   'envelope-area-too-small': [708, 11],
   'precursor-wrong': [709, 10],
   'delta-window-too-large': [710, 11],
+  'trust-update-strands': [721, 11],
 
   // step 8, content
   'severed-part-missing': [801, 11],

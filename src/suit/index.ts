@@ -66,6 +66,7 @@ export {
   type ParameterValue,
   readParameters,
 } from './parameters.ts';
+export { describePolicyUpdate, POLICY_COMPONENT, type PolicyUpdateFacts } from './policy-template.ts';
 export type {
   ImageDelta,
   ImageEncryption,

@@ -1,5 +1,7 @@
 import type { CommandPlace } from '../suit/index.ts';
 import type { Certificate } from '../x509/index.ts';
+import type { AnchorPurpose } from './record.ts';
+import type { TrustPolicy } from './trust-policy.ts';
 
 /** What installing would do. */
 export type Effect = 'new install' | 'resume' | 'already there';
@@ -56,6 +58,8 @@ export interface Facts {
   effect?: Effect;
   /** Where the image is made by a delta. */
   delta?: DeltaFacts;
+  /** What a trust update says, and the kind of root above its signer. */
+  trust?: TrustPolicy & { readonly rank: AnchorPurpose };
   /** The command at which a sequence of the manifest ended before its end, where one did. */
   failedAt?: CommandPlace | undefined;
   readonly warnings: string[];

@@ -1,5 +1,5 @@
 import type { FlashGeometry, MemoryMap } from '../image/index.ts';
-import { recordSize } from './marks-record.ts';
+import { formOf, recordSize } from './marks-record.ts';
 
 /** A part of the flash, in bytes from its start. */
 export interface FlashSpan {
@@ -21,6 +21,8 @@ export interface FlashLayout {
   readonly envelopes: readonly [FlashSpan, FlashSpan];
   readonly recovery: FlashSpan | undefined;
   readonly state: FlashSpan;
+  /** The two halves of the policy area, where the map has one. */
+  readonly policy: readonly [FlashSpan, FlashSpan] | undefined;
   readonly regions: readonly FlashRegion[];
 }
 
@@ -29,7 +31,7 @@ export const MINIMUM_BANK_RECORDS = 3;
 
 /**
  * Lays the areas of a memory map out in one flash: both slots, the recovery image if there is one, the envelope
- * area, the state area. The map must be sound (`checkMemoryMap`). Throws `RangeError` where half of the state area
+ * area, the state area, the policy area if there is one. The map must be sound (`checkMemoryMap`). Throws `RangeError` where half of the state area
  * holds fewer than `MINIMUM_BANK_RECORDS` records, which takes less than 1 KiB unless write units are large.
  */
 export function flashLayout(map: MemoryMap): FlashLayout {
@@ -48,13 +50,15 @@ export function flashLayout(map: MemoryMap): FlashLayout {
     place(`envelope ${slot.name}`, map.envelopes.address + i * part, part),
   );
   const state = place('state', map.state.address, map.state.size);
-  requireBanks(state.size, map.flash);
+  const policy = map.policy && place('policy', map.policy.address, map.policy.size);
+  requireBanks(state.size, map);
   return {
     size,
     slots: [first!, second!],
     envelopes: [firstEnvelope!, secondEnvelope!],
     recovery,
     state,
+    policy: policy && halvesOf(policy),
     regions,
   };
 }
@@ -64,8 +68,17 @@ export function bankSize(stateSize: number, { erase_page: page }: FlashGeometry)
   return Math.floor(stateSize / page / 2) * page;
 }
 
-function requireBanks(stateSize: number, geometry: FlashGeometry): void {
-  const { whole } = recordSize(geometry);
+function halvesOf({ offset, size }: FlashSpan): [FlashSpan, FlashSpan] {
+  const half = size / 2;
+  return [
+    { offset, size: half },
+    { offset: offset + half, size: half },
+  ];
+}
+
+function requireBanks(stateSize: number, map: MemoryMap): void {
+  const { flash: geometry } = map;
+  const { whole } = recordSize(geometry, formOf(map));
   const bank = bankSize(stateSize, geometry);
   if (bank >= MINIMUM_BANK_RECORDS * whole) return;
   throw new RangeError(

@@ -35,10 +35,11 @@ export {
   type Standing,
   standingOf,
 } from './policy.ts';
-export type { Decision, InstallPlan, InstallRequest, StoredFacts, StoredImage } from './ports.ts';
+export type { Decision, InstallPlan, InstallRequest, StoredFacts, StoredImage, TrustPlan } from './ports.ts';
 export { prepareRecord } from './prepared.ts';
 export { type Scheme, UNIT_PROFILES, type UnitProfile } from './profiles.ts';
 export {
+  type AnchorPurpose,
   UNIT_FORMAT,
   type UnitAnchor,
   type UnitContentKey,
@@ -71,6 +72,7 @@ export {
   shownText,
   Trace,
 } from './trace.ts';
+export { encodeTrustPolicy, readTrustPolicy, type TrustPolicy, type TrustState } from './trust-policy.ts';
 export { createUnitFile, openUnitFile, programRecovery, type UnitFile } from './unit-file.ts';
 export { type UnitFileContent, UnitFileError, type UnitFileErrorCode } from './unit-file-header.ts';
 export { HEADER_SIZE, type UnitFileLayout, unitFileLayout } from './unit-file-layout.ts';

@@ -13,13 +13,14 @@ import {
 import { judgeOffered } from './check/for-unit.ts';
 import { type DecryptingSource, decryptingSource } from './decrypting.ts';
 import { FlashError } from './flash.ts';
+import { guard } from './flash-guard.ts';
+import { installPolicy } from './install-policy.ts';
 import { type Board, fallenOnceMore, isStaged, protectedSlot, slotName, viewOf } from './life-board.ts';
 import { EMPTY_SLOT, type Marks, withSlot } from './marks.ts';
 import type { InstallPlan, InstallRequest } from './ports.ts';
-import type { RefusalCode } from './refusals.ts';
 import { areaHolds, digestOfStart, fillSlot, replaceArea, restIs, spanSource } from './slots.ts';
 import type { StepName } from './steps.ts';
-import type { Question, Trace } from './trace.ts';
+import type { Trace } from './trace.ts';
 import { decide, type Verdict } from './verdict.ts';
 
 const INSTALL_STEPS: readonly StepName[] = [
@@ -61,6 +62,7 @@ export function install(board: Board, request: InstallRequest): InstallResult {
     const before = board.journal.marks;
     const running = before && protectedSlot(board, before);
     const plan = board.decision.judgeInstall(trace, request, viewOf(board, before, running));
+    if ('trust' in plan) return installPolicy(board, trace, plan);
     try {
       slot = carryOut(board, trace, plan, running);
     } finally {
@@ -320,14 +322,4 @@ function commit({ board, trace, plan, slot }: Job): void {
       : 'the next start replaces the running image, and this unit has no recovery image: there is no way back',
     source: 'RFC 9019 4.1',
   });
-}
-
-/** Turns flash that does not take an order into a refusal. */
-function guard(trace: Trace, code: RefusalCode, question: Question, body: () => void): void {
-  try {
-    body();
-  } catch (error) {
-    if (!(error instanceof FlashError)) throw error;
-    trace.refuse(code, { ...question, found: error.message });
-  }
 }

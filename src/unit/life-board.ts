@@ -5,6 +5,7 @@ import type { Flash } from './flash.ts';
 import type { FlashLayout } from './flash-layout.ts';
 import { FALLEN_LIMIT, type Marks, type SlotMark, TRIES_LIMIT } from './marks.ts';
 import type { MarksJournal } from './marks-journal.ts';
+import { readTrust } from './policy-area.ts';
 import type { Decision, StoredFacts } from './ports.ts';
 import type { UnitRecord } from './record.ts';
 import type { Refusal } from './refusals.ts';
@@ -124,7 +125,16 @@ export function viewOf(board: Board, marks: Marks | undefined, running?: number)
   const { record, macKeys, unwrappers, flash, layout } = board;
   const state = stateOf(board, marks, running);
   const span = state.running === undefined ? undefined : layout.slots[state.running];
-  return { record, macKeys, unwrappers, state, precursor: span && spanSource(flash, span) };
+  const startable = (securityVersion: number) => startableUnder(board, marks, securityVersion);
+  return { record, macKeys, unwrappers, state, precursor: span && spanSource(flash, span), startable };
+}
+
+/** Verifies what is on board under the floors as they are, and with another floor of the security version. */
+function startableUnder(board: Board, marks: Marks | undefined, securityVersion: number) {
+  const starts = (floors: Floors) =>
+    marks !== undefined && candidates(marks).some((slot) => !judgeSlot(board, marks, slot, floors).refusal);
+  if (!marks) return { before: false, after: false };
+  return { before: starts(marks.floors), after: starts({ ...marks.floors, securityVersion }) };
 }
 
 function stateOf(board: Board, marks: Marks | undefined, running: number | undefined): UnitState {
@@ -136,6 +146,7 @@ function stateOf(board: Board, marks: Marks | undefined, running: number | undef
     running,
     floors: marks.floors,
     fallen: marks.fallen,
+    trust: readTrust(board.flash, board.layout, marks),
   };
 }
 

@@ -9,6 +9,7 @@ import { type KeepResult, keep, raiseFloors } from './keep.ts';
 import { type Board, protectedSlot, type RecoveryImage, type VolatileMemory, viewOf } from './life-board.ts';
 import { EMPTY_SLOT, type Marks } from './marks.ts';
 import { MarksJournal } from './marks-journal.ts';
+import { formOf } from './marks-record.ts';
 import type { Decision, InstallRequest } from './ports.ts';
 import type { UnitRecord } from './record.ts';
 import { type StartResult, start } from './start.ts';
@@ -55,7 +56,7 @@ export function openUnit(parts: UnitParts): Unit {
   const { record, macKeys, flash, recovery, unwrappers = [] } = parts;
   const { decision = { judgeInstall, judgeStored }, memory = { running: undefined } } = parts;
   const layout = flashLayout(record.memory);
-  const journal = new MarksJournal(flash, layout.state, parts.marksKey);
+  const journal = new MarksJournal(flash, layout.state, parts.marksKey, formOf(record.memory));
   const board: Board = {
     record,
     macKeys,
@@ -90,7 +91,8 @@ export function openUnit(parts: UnitParts): Unit {
  * does not leave the unit without marks. Throws `TypeError` where the unit has marks already.
  */
 export function beginLife(record: UnitRecord, flash: Flash, marksKey: Uint8Array): void {
-  const journal = new MarksJournal(flash, flashLayout(record.memory).state, marksKey);
+  const { memory } = record;
+  const journal = new MarksJournal(flash, flashLayout(memory).state, marksKey, formOf(memory));
   if (journal.marks) throw new TypeError('this unit has marks already');
   const { floors } = emptyState(record);
   const marks: Marks = { slots: [EMPTY_SLOT, EMPTY_SLOT], progress: 0, floors, fallen: [] };

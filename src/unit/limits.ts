@@ -24,6 +24,17 @@ export const UNIT_LIMITS = {
     reason:
       'of an access control list, and components in each: a record is small, and each row is gone through',
   },
+  denied: {
+    value: 64,
+    unit: 'keys',
+    reason:
+      'that one trust update denies: both halves of a small policy area hold them; a generation denies many at once',
+  },
+  roots: {
+    value: 8,
+    unit: 'roots',
+    reason: 'that one trust update retires: as many as a unit holds',
+  },
   messageBytes: {
     value: 64 << 20,
     unit: 'bytes',

@@ -2,7 +2,14 @@ import { equal } from '../bytes/index.ts';
 import { allAre, type Flash, FlashError } from './flash.ts';
 import { bankSize, type FlashSpan } from './flash-layout.ts';
 import type { Marks } from './marks.ts';
-import { commitMark, commitMarks, decodeRecord, encodeRecord, recordSize } from './marks-record.ts';
+import {
+  commitMark,
+  commitMarks,
+  decodeRecord,
+  encodeRecord,
+  type MarksForm,
+  recordSize,
+} from './marks-record.ts';
 
 /** A record that this unit wrote and that has at least its first commit mark. */
 interface FoundRecord {
@@ -43,6 +50,7 @@ export class MarksJournal {
   readonly #flash: Flash;
   readonly #area: FlashSpan;
   readonly #key: Uint8Array;
+  readonly #form: MarksForm;
   readonly #capacity: number;
   #marks: Marks | undefined;
   #bank = 0;
@@ -56,11 +64,12 @@ export class MarksJournal {
   readonly damaged: number;
 
   /** Reads the journal. `key`: the unit's own marks key, 32 bytes. */
-  constructor(flash: Flash, area: FlashSpan, key: Uint8Array) {
+  constructor(flash: Flash, area: FlashSpan, key: Uint8Array, form: MarksForm = 1) {
+    this.#form = form;
     this.#flash = flash;
     this.#area = area;
     this.#key = key;
-    this.#capacity = Math.floor(bankSize(area.size, flash.geometry) / recordSize(flash.geometry).whole);
+    this.#capacity = Math.floor(bankSize(area.size, flash.geometry) / recordSize(flash.geometry, form).whole);
     this.#position = this.#capacity;
     this.damaged = this.#open();
   }
@@ -143,20 +152,24 @@ export class MarksJournal {
 
   #read(bank: number): UsedPosition[] {
     const { geometry } = this.#flash;
-    const { sealed, whole } = recordSize(geometry);
+    const { sealed, whole } = recordSize(geometry, this.#form);
     const bytes = this.#flash.read(this.#offset(bank, 0), this.#capacity * whole);
     const used: UsedPosition[] = [];
     for (let position = 0; position < this.#capacity; position++) {
       const record = bytes.subarray(position * whole, (position + 1) * whole);
       if (allAre(record, geometry.erased_value)) continue;
-      used.push({ position, sealed: record.subarray(0, sealed), commits: commitMarks(record, geometry) });
+      used.push({
+        position,
+        sealed: record.subarray(0, sealed),
+        commits: commitMarks(record, geometry, this.#form),
+      });
     }
     return used;
   }
 
   #decode({ position, sealed, commits }: UsedPosition): FoundRecord | undefined {
     const [first, second, third] = commits;
-    const held = first ? decodeRecord(sealed, position, this.#key) : undefined;
+    const held = first ? decodeRecord(sealed, position, this.#key, this.#form) : undefined;
     const certain = second!;
     return held && { ...held, position, certain, firm: certain && third! };
   }
@@ -166,7 +179,7 @@ export class MarksJournal {
     const { geometry } = this.#flash;
     const offset = this.#offset(this.#bank, this.#position);
     const place = { round: this.#round, position: this.#position };
-    const sealed = encodeRecord(marks, place, this.#key, geometry);
+    const sealed = encodeRecord(marks, place, this.#key, geometry, this.#form);
     const mark = commitMark(geometry);
     try {
       this.#flash.program(offset, sealed);
@@ -199,6 +212,6 @@ export class MarksJournal {
   #offset(bank: number, position: number): number {
     const { geometry } = this.#flash;
     const bankStart = this.#area.offset + bank * bankSize(this.#area.size, geometry);
-    return bankStart + position * recordSize(geometry).whole;
+    return bankStart + position * recordSize(geometry, this.#form).whole;
   }
 }

@@ -1,8 +1,16 @@
 import { concat, equal, fromUtf8 } from '../bytes/index.ts';
 import { equalInConstantTime, hmacSha256 } from '../crypto/index.ts';
-import type { FlashGeometry } from '../image/index.ts';
+import type { FlashGeometry, MemoryMap } from '../image/index.ts';
 import { allAre, roundUp } from './flash.ts';
-import { EMPTY_SLOT, FALLEN_LIMIT, type Marks, type SlotCondition, type SlotMark } from './marks.ts';
+import {
+  EMPTY_SLOT,
+  FALLEN_LIMIT,
+  type Marks,
+  type SlotCondition,
+  type SlotMark,
+  type TrustMark,
+} from './marks.ts';
+import type { AnchorPurpose } from './record.ts';
 
 /**
  * One record of the marks journal, byte by byte. Numbers are unsigned and big-endian.
@@ -26,20 +34,40 @@ import { EMPTY_SLOT, FALLEN_LIMIT, type Marks, type SlotCondition, type SlotMark
  *                   every bit programmed, each written after what stands before it
  *
  * States: 0 empty, 1 filling, 2 ready, 3 on trial, 4 kept.
+ *
+ * Where the unit has a policy area the version is 2, and what the unit took from trust updates follows at 256, under the
+ * same HMAC, which then stands at 352:
+ *
+ *        256     1  half of the policy area that counts, from 1; 0 where no trust update was taken
+ *        257     1  rank of the root above its signer: 1 release, 2 spare
+ *        258     2  zero
+ *        260     4  length of the policy
+ *        264    64  SHA-256 of the policy, SHA-256 over the manifest that brought it
+ *        328    16  number of the last update under a release root, under a spare root
+ *        344     8  zero
  */
 const MAGIC = fromUtf8('FSMK');
-const VERSION = 1;
 const SLOTS_OFFSET = 32;
 const SLOT_SIZE = 45;
 const FALLEN_OFFSET = 122;
 const FALLEN_SIZE = 33;
-const BODY_SIZE = 256;
-const SEALED_SIZE = BODY_SIZE + 32;
+const TRUST_OFFSET = 256;
+const TAG_SIZE = 32;
+const RANKS: readonly AnchorPurpose[] = ['release', 'spare'];
 const CONTEXT = fromUtf8('fieldseal marks 1');
 const STATES: readonly SlotCondition[] = ['empty', 'filling', 'ready', 'on trial', 'kept'];
 
 /** Commit marks behind each record. */
 export const COMMIT_MARKS = 3;
+
+/** Whether records have room for trust updates: their version. */
+export type MarksForm = 1 | 2;
+const BODY_SIZES: Readonly<Record<MarksForm, number>> = { 1: 256, 2: 352 };
+
+/** The form of a unit's marks. */
+export function formOf({ policy }: MemoryMap): MarksForm {
+  return policy ? 2 : 1;
+}
 
 /** Where a record stands. Newer is the higher round, then the higher position. */
 export interface RecordPlace {
@@ -48,11 +76,14 @@ export interface RecordPlace {
 }
 
 /** Sizes of a record on a given flash, in bytes: the sealed part in whole write units, and all of it. */
-export function recordSize({ write_unit }: FlashGeometry): {
+export function recordSize(
+  { write_unit }: FlashGeometry,
+  form: MarksForm = 1,
+): {
   readonly sealed: number;
   readonly whole: number;
 } {
-  const sealed = roundUp(SEALED_SIZE, write_unit);
+  const sealed = roundUp(BODY_SIZES[form] + TAG_SIZE, write_unit);
   return { sealed, whole: sealed + COMMIT_MARKS * write_unit };
 }
 
@@ -62,11 +93,12 @@ export function encodeRecord(
   place: RecordPlace,
   key: Uint8Array,
   geometry: FlashGeometry,
+  form: MarksForm = 1,
 ): Uint8Array {
-  const body = new Uint8Array(BODY_SIZE);
+  const body = new Uint8Array(BODY_SIZES[form]);
   const view = new DataView(body.buffer);
   body.set(MAGIC);
-  body[4] = VERSION;
+  body[4] = form;
   body[5] = marks.slots.length;
   view.setUint16(6, place.position);
   view.setUint32(8, place.round);
@@ -79,7 +111,8 @@ export function encodeRecord(
     body.set(manifestDigest, FALLEN_OFFSET + i * FALLEN_SIZE);
     body[FALLEN_OFFSET + i * FALLEN_SIZE + 32] = tries;
   }
-  const padding = recordSize(geometry).sealed - SEALED_SIZE;
+  if (form === 2 && marks.trust) writeTrust(body, marks.trust);
+  const padding = recordSize(geometry, form).sealed - body.length - TAG_SIZE;
   const erased = new Uint8Array(padding).fill(geometry.erased_value);
   return concat(body, hmacSha256(key, CONTEXT, body), erased);
 }
@@ -89,13 +122,15 @@ export function decodeRecord(
   sealed: Uint8Array,
   position: number,
   key: Uint8Array,
+  form: MarksForm = 1,
 ): { readonly marks: Marks; readonly round: number } | undefined {
-  const body = sealed.subarray(0, BODY_SIZE);
-  const view = new DataView(body.buffer, body.byteOffset, BODY_SIZE);
-  const ours = equal(body.subarray(0, 4), MAGIC) && body[4] === VERSION && view.getUint16(6) === position;
+  const size = BODY_SIZES[form];
+  const body = sealed.subarray(0, size);
+  const view = new DataView(body.buffer, body.byteOffset, size);
+  const ours = equal(body.subarray(0, 4), MAGIC) && body[4] === form && view.getUint16(6) === position;
   if (!ours) return undefined;
   const tag = hmacSha256(key, CONTEXT, body);
-  if (!equalInConstantTime(tag, sealed.subarray(BODY_SIZE, SEALED_SIZE))) return undefined;
+  if (!equalInConstantTime(tag, sealed.subarray(size, size + TAG_SIZE))) return undefined;
   const [first, second] = [0, 1].map((i) => readSlot(body, SLOTS_OFFSET + i * SLOT_SIZE));
   const marks: Marks = {
     slots: [first!, second!],
@@ -106,6 +141,7 @@ export function decodeRecord(
       signerGeneration: view.getUint32(24),
     },
     fallen: readFallen(body),
+    ...(form === 2 && body[TRUST_OFFSET] !== 0 && { trust: readTrust(body) }),
   };
   return { marks, round: view.getUint32(8) };
 }
@@ -116,8 +152,8 @@ export function commitMark({ write_unit, erased_value }: FlashGeometry): Uint8Ar
 }
 
 /** Which commit marks stand behind a record's sealed part. */
-export function commitMarks(record: Uint8Array, geometry: FlashGeometry): boolean[] {
-  const { sealed } = recordSize(geometry);
+export function commitMarks(record: Uint8Array, geometry: FlashGeometry, form: MarksForm = 1): boolean[] {
+  const { sealed } = recordSize(geometry, form);
   const { write_unit: unit, erased_value: erased } = geometry;
   return Array.from({ length: COMMIT_MARKS }, (_, i) =>
     allAre(record.subarray(sealed + i * unit, sealed + (i + 1) * unit), ~erased & 0xff),
@@ -141,6 +177,32 @@ function readSlot(body: Uint8Array, offset: number): SlotMark {
     sequenceNumber: view.getBigUint64(1),
     manifestDigest: body.slice(offset + 9, offset + 41),
     envelopeLength: view.getUint32(41),
+  };
+}
+
+function writeTrust(
+  body: Uint8Array,
+  { half, length, digest, manifestDigest, rank, numbers }: TrustMark,
+): void {
+  const view = new DataView(body.buffer, body.byteOffset + TRUST_OFFSET);
+  view.setUint8(0, half + 1);
+  view.setUint8(1, RANKS.indexOf(rank) + 1);
+  view.setUint32(4, length);
+  body.set(digest, TRUST_OFFSET + 8);
+  body.set(manifestDigest, TRUST_OFFSET + 40);
+  view.setBigUint64(72, numbers.release);
+  view.setBigUint64(80, numbers.spare);
+}
+
+function readTrust(body: Uint8Array): TrustMark {
+  const view = new DataView(body.buffer, body.byteOffset + TRUST_OFFSET);
+  return {
+    half: view.getUint8(0) === 1 ? 0 : 1,
+    rank: view.getUint8(1) === 1 ? 'release' : 'spare',
+    length: view.getUint32(4),
+    digest: body.slice(TRUST_OFFSET + 8, TRUST_OFFSET + 40),
+    manifestDigest: body.slice(TRUST_OFFSET + 40, TRUST_OFFSET + 72),
+    numbers: { release: view.getBigUint64(72), spare: view.getBigUint64(80) },
   };
 }
 

@@ -1,4 +1,5 @@
 import { UNIT_LIMITS } from './limits.ts';
+import type { AnchorPurpose } from './record.ts';
 
 /** What a unit writes down about itself: the state of each slot, its floors, what fell back. */
 
@@ -15,6 +16,20 @@ export interface SlotMark {
   readonly envelopeLength: number;
 }
 
+/** What the unit took from trust updates: which half of the policy area counts, and how far the two counts have come. */
+export interface TrustMark {
+  readonly half: 0 | 1;
+  /** Length in bytes and SHA-256 of the policy. */
+  readonly length: number;
+  readonly digest: Uint8Array;
+  /** SHA-256 over the manifest that brought it, 32 bytes. */
+  readonly manifestDigest: Uint8Array;
+  /** What kind of root stood above its signer. */
+  readonly rank: AnchorPurpose;
+  /** Number of the last update taken, for each kind of root. */
+  readonly numbers: Readonly<Record<AnchorPurpose, bigint>>;
+}
+
 /** All marks of a unit: one value, written as a whole. */
 export interface Marks {
   /** In the order of the slots of the memory map. */
@@ -26,6 +41,8 @@ export interface Marks {
     readonly securityVersion: number;
     readonly signerGeneration: number;
   };
+  /** Absent until the first trust update. */
+  readonly trust?: TrustMark | undefined;
   /** What fell back, latest first, at most `FALLEN_LIMIT`. */
   readonly fallen: readonly { readonly manifestDigest: Uint8Array; readonly tries: number }[];
 }

@@ -2,8 +2,10 @@ import type { ByteSource } from '../bytes/index.ts';
 import type { JudgedDelta } from './check/delta.ts';
 import type { Ciphertext } from './check/encryption.ts';
 import type { Effect } from './facts.ts';
+import type { AnchorPurpose } from './record.ts';
 import type { Floors, UnitView } from './state.ts';
 import type { Trace } from './trace.ts';
+import type { TrustPolicy } from './trust-policy.ts';
 
 /** What is offered to a unit. */
 export interface InstallRequest {
@@ -36,6 +38,21 @@ export interface InstallPlan {
   storedEnvelope(): Uint8Array;
 }
 
+/** What an accepted trust update asks the unit to do. */
+export interface TrustPlan {
+  readonly effect: Effect;
+  readonly trust: {
+    /** What kind of root stands above its signer. */
+    readonly rank: AnchorPurpose;
+    readonly number: bigint;
+    /** SHA-256 over the manifest's byte string with header, 32 bytes. */
+    readonly manifestDigest: Uint8Array;
+    readonly policy: TrustPolicy;
+    /** The policy as it stands in the manifest. */
+    readonly content: Uint8Array;
+  };
+}
+
 /** What lies in a slot and wants to be started. */
 export interface StoredImage {
   /** Index of the slot in the memory map. */
@@ -65,7 +82,7 @@ export interface Decision {
   /**
    * Steps 1 to 7, and what step 8 can judge before anything is written; leaves step 8 open. Changes nothing.
    */
-  judgeInstall(trace: Trace, request: InstallRequest, unit: UnitView): InstallPlan;
+  judgeInstall(trace: Trace, request: InstallRequest, unit: UnitView): InstallPlan | TrustPlan;
   /**
    * What step 11 verifies again: authenticity, identity, version, image digest, security floor. Not dates,
    * revocation or the sequence floor. Step 11 is open before and after.

@@ -1,13 +1,16 @@
 import { fromHex } from '../bytes/index.ts';
 import { type ComponentIdentifier, MAIN_COMPONENT, parseUuid, STAGING_COMPONENT } from '../suit/index.ts';
-import type { Anchor } from '../x509/index.ts';
+import { type Anchor, fingerprint } from '../x509/index.ts';
 import { type ResolvedPolicy, resolvePolicy } from './policy.ts';
 import { type UnitProfile, unitProfile } from './profiles.ts';
-import type { UnitRecord } from './record.ts';
+import type { AnchorPurpose, UnitRecord } from './record.ts';
 
 /** A root of the unit, its name and key as bytes. */
 export interface LabelledAnchor extends Anchor {
   readonly label: string;
+  readonly purpose: AnchorPurpose;
+  /** SHA-256 of its SubjectPublicKeyInfo, lower-case hexadecimal. */
+  readonly fingerprint: string;
 }
 
 /** What a decision needs of a record, read out of its texts once. */
@@ -41,10 +44,12 @@ export function prepareRecord(record: UnitRecord): PreparedRecord {
     vendorId: parseUuid(record.vendor_id),
     classIds: record.class_ids.map(parseUuid),
     deviceId: parseUuid(record.device_id),
-    anchors: record.anchors.map(({ name, spki, label }) => ({
+    anchors: record.anchors.map(({ name, spki, label, purpose }) => ({
       name: fromHex(name),
       spki: fromHex(spki),
       label,
+      purpose,
+      fingerprint: fingerprint(fromHex(spki)),
     })),
     scopes: [...classScopes, vendorScope],
     components: record.memory.shape === 'staged' ? [MAIN_COMPONENT, STAGING_COMPONENT] : [MAIN_COMPONENT],

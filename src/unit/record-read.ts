@@ -44,6 +44,7 @@ const memory: Reader<MemoryMap> = object({
   recovery: optional(object(region)),
   envelopes: object(region),
   state: object(region),
+  policy: optional(object(region)),
   flash: object({ erase_page: size, write_unit: size, erased_value: count(255), endurance: size }),
   ram: object(region),
   leave_out: list(namedRegion, { maximum: 64 }),
@@ -67,7 +68,7 @@ const record: Reader<UnitRecord> = object({
       name: hex({ minimum: 2, maximum: 1024 }),
       spki: hex({ minimum: 32, maximum: 1024 }),
       label: text({}),
-      purpose: literal('release'),
+      purpose: choice('release', 'spare'),
     }),
     { maximum: 8 },
   ),
@@ -134,7 +135,12 @@ function checkScheme({ scheme, profile, anchors, mac_keys, trial_attempts }: Uni
       `a profile of the ${scheme} scheme`,
     );
   }
-  if (scheme === 'asymmetric' && anchors.length === 0) fail(['anchors'], 'no root', 'at least one root');
+  if (scheme === 'asymmetric' && !anchors.some(({ purpose }) => purpose === 'release'))
+    fail(
+      ['anchors'],
+      anchors.length === 0 ? 'no root' : 'spare roots only',
+      'at least one root for releases',
+    );
   if (scheme === 'symmetric' && mac_keys.length === 0) fail(['mac_keys'], 'no key', 'at least one MAC key');
   if (new Set(mac_keys.map(({ id }) => id)).size !== mac_keys.length) {
     fail(['mac_keys'], 'two keys have one id', 'another id for each key');

@@ -16,8 +16,11 @@ export interface UnitAnchor {
   /** DER SubjectPublicKeyInfo, hexadecimal. */
   readonly spki: string;
   readonly label: string;
-  readonly purpose: 'release';
+  readonly purpose: AnchorPurpose;
 }
+
+/** `spare`: takes the place of another root when a trust update under it retires that one; until then no release is believed. */
+export type AnchorPurpose = 'release' | 'spare';
 
 /** A MAC key of the class or of one cohort. */
 export interface UnitMacKey {

@@ -116,7 +116,7 @@ export const SIGNER_REFUSALS = rowsOf('signer', {
   ],
   'signer-purpose-wrong': [
     'the certificate is not one for sealing firmware',
-    'It is an authority certificate or one for another purpose; a signer has digitalSignature and codeSigning.',
+    'It is an authority certificate or one for another purpose; a signer has digitalSignature and one purpose: code signing for releases, or trust updates.',
     'Seal with a signer certificate.',
     'RFC 5280 4.2.1.3, 4.2.1.12; RFC 9124 4.3.13',
   ],

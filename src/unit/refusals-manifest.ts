@@ -80,6 +80,24 @@ export const MANIFEST_REFUSALS = rowsOf('manifest', {
     'Have it signed by whoever has the right, or leave the command out.',
     'draft-ietf-suit-manifest 9; RFC 9124 4.3.13',
   ],
+  'component-not-for-purpose': [
+    'the signer may not change this component: its certificate is for the other purpose',
+    'Who seals releases must not say whom units believe, and who signs trust updates must not seal firmware.',
+    'Have it sealed by a signer of that purpose (fieldseal signer create --purpose); if nobody of yours did this, treat the key as leaked.',
+    'draft-ietf-suit-manifest 9; RFC 9124 4.3.13; docs/deployment-profile.md',
+  ],
+  'policy-malformed': [
+    'the policy in the trust update is not in its form',
+    'A unit that took half a policy would believe the wrong signers.',
+    'Make it again: fieldseal trust-update make.',
+    'docs/deployment-profile.md; draft-ietf-suit-manifest 8.4.8.9',
+  ],
+  'retirement-not-permitted': [
+    'the trust update retires a root and is not signed below a spare root',
+    'A root that leaked could otherwise retire the one that is to replace it.',
+    'Sign it by a trust signer below the spare root; where none was provisioned, only service can change the root.',
+    'docs/deployment-profile.md; RFC 9124 4.3.18',
+  ],
   'component-index-missing': [
     'a sequence does not say which component it is about',
     'With more than one component each sequence starts by choosing one, or it may act on the wrong one.',
@@ -119,6 +137,18 @@ export const FRESHNESS_REFUSALS = rowsOf('freshness', {
     'It did not prove itself, or was not what was sealed once it was decrypted, and would most likely fail again.',
     'Repair the firmware, or find out what happens to it on the way, and seal again; a higher number is taken.',
     'docs/deployment-profile.md; draft-ietf-suit-manifest 6.1',
+  ],
+  'trust-number-too-low': [
+    'the trust update is not newer than the last one taken',
+    'It was sent before, or is an old one that somebody sends again.',
+    'Send the latest; to change something make a new one: fieldseal trust-update make.',
+    'RFC 9124 4.3.1, 4.3.18; docs/deployment-profile.md',
+  ],
+  'trust-update-loosens': [
+    'the trust update takes back what an earlier one said',
+    'Denied keys, generation, retired roots and security floor only ever become stricter.',
+    'Make one that says all that the last one said: fieldseal trust-update make does so by itself.',
+    'docs/deployment-profile.md; RFC 9124 4.3.18',
   ],
   'security-version-malformed': [
     'the security version in the protected header is not a whole number from 0 to 4294967295',
@@ -235,6 +265,12 @@ export const FIT_REFUSALS = rowsOf('fit', {
     'It would overwrite what lies behind the slot.',
     'Make the image smaller, or compare the slot size in the class with that of the unit.',
     'draft-ietf-suit-manifest 8.4.8.9; RFC 9124 4.3.6',
+  ],
+  'trust-update-strands': [
+    'after this trust update no image on board would start',
+    'Its security floor is above everything that the unit holds; the unit would be dead until service.',
+    'Install and keep a release of that security version first, then send the trust update again.',
+    'RFC 9019 4.1; docs/deployment-profile.md',
   ],
   'start-not-described': [
     'the manifest does not lead to a start of the image',

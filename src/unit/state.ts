@@ -1,6 +1,7 @@
 import type { ByteSource } from '../bytes/index.ts';
 import type { KeyUnwrapper } from '../cose/index.ts';
 import type { UnitRecord } from './record.ts';
+import type { TrustState } from './trust-policy.ts';
 
 /** What the marks of a unit say about one slot. Sequence numbers are those of the manifests. */
 export type SlotView =
@@ -37,6 +38,8 @@ export interface UnitState {
   /** SHA-256 of SubjectPublicKeyInfo, lower-case hexadecimal, of keys that no signer path may contain. */
   readonly deniedSigners: readonly string[];
   readonly fallen: readonly Fallen[];
+  /** What trust updates said; undefined before the first. */
+  readonly trust?: TrustState | undefined;
 }
 
 /** A unit as a decision sees it. */
@@ -49,6 +52,8 @@ export interface UnitView {
   readonly state: UnitState;
   /** The slot that `state.running` names, where it can be read: a delta is applied to what it holds. */
   readonly precursor?: ByteSource | undefined;
+  /** Whether something on board starts now, and would under a floor of the security version. Undefined where no flash is at hand. */
+  readonly startable?: (securityVersion: number) => { readonly before: boolean; readonly after: boolean };
 }
 
 /** The state of a unit that was provisioned and never got an image. */

@@ -106,6 +106,7 @@ function factsJson(facts: Facts): Record<string, unknown> {
     slot: facts.slot ?? null,
     effect: facts.effect ?? null,
     delta: facts.delta ? deltaJson(facts.delta) : null,
+    ...(facts.trust && { trust: trustJson(facts.trust) }),
     warnings: facts.warnings,
   };
 }
@@ -116,6 +117,16 @@ function deltaJson({ digest, size, window, precursor }: DeltaFacts) {
     size_bytes: size,
     window_bytes: window,
     precursor: { digest: toHex(precursor.digest), size_bytes: precursor.size },
+  };
+}
+
+function trustJson(trust: NonNullable<Facts['trust']>): Record<string, unknown> {
+  return {
+    rank: trust.rank,
+    minimum_generation: trust.minimumGeneration,
+    denied: trust.denied,
+    retired_roots: trust.retired,
+    security_version: trust.securityVersion,
   };
 }
 

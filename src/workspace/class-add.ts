@@ -105,6 +105,7 @@ function classYaml(options: ClassOptions, profile: Profile): string {
     core,
     ...(options.slotSize !== undefined && { slotSize: options.slotSize }),
     ...(options.shape !== undefined && { shape: options.shape }),
+    policy: options.scheme === 'asymmetric',
   });
   const revision =
     options.hardwareRevision === undefined
@@ -168,6 +169,7 @@ function memoryYaml(map: MemoryMap): string {
   lines.push(
     `  envelopes: { ${regionYaml(map.envelopes)} }   # one part per slot, for the check at start-up`,
     `  state: { ${regionYaml(map.state)} }   # the unit's own marks`,
+    ...(map.policy ? [`  policy: { ${regionYaml(map.policy)} }   # what trust updates say`] : []),
     '  flash:',
     `    erase_page: ${yamlSize(map.flash.erase_page)}`,
     `    write_unit: ${map.flash.write_unit}   # bytes; each can be programmed once per erase`,

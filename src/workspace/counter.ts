@@ -14,6 +14,11 @@ const COUNTER_FORMAT = 'fieldseal.counter/1';
 // 9 September 2001 to the year 5138, counted in milliseconds.
 const MILLISECONDS = [10n ** 12n, 10n ** 14n] as const;
 
+/** Name of the counter of a class's trust updates. No class has a '.' in its name. */
+export function trustCounter(className: string): string {
+  return `${className}.trust`;
+}
+
 /** What is known of a class's sequence counter. */
 export interface CounterState {
   /** Lineage of the counter in this copy of the workspace; undefined where there is none. */

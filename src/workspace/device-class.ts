@@ -224,12 +224,19 @@ function policyOf(
   return { authentication, policy: authentication && resolvePolicy(authentication, own), rights };
 }
 
-function withoutUndefined({ link_address, recovery, delta_window, ...rest }: ClassFile['memory']): MemoryMap {
+function withoutUndefined({
+  link_address,
+  recovery,
+  delta_window,
+  policy,
+  ...rest
+}: ClassFile['memory']): MemoryMap {
   return {
     ...rest,
     ...(link_address !== undefined && { link_address }),
     ...(recovery !== undefined && { recovery }),
     ...(delta_window !== undefined && { delta_window }),
+    ...(policy !== undefined && { policy }),
   };
 }
 

@@ -17,6 +17,7 @@ export {
   type TakenNumber,
   type TakeOptions,
   takeNumber,
+  trustCounter,
 } from './counter.ts';
 export {
   type Confidentiality,
@@ -63,5 +64,14 @@ export {
   requireFreeKeyName,
 } from './registry.ts';
 export { type FileSource, fileSource } from './source.ts';
+export {
+  RETIREMENT_REASONS,
+  type Retirement,
+  type RetirementReason,
+  type RootStanding,
+  retireKey,
+  retirements,
+  rootStandings,
+} from './standing.ts';
 export { ledgerVerdictJson, verifyLedger } from './verify.ts';
 export { openWorkspace, type Workspace, type WorkspacePorts } from './workspace.ts';

@@ -26,6 +26,7 @@ const FOLDERS = [
   'ledger',
   'ceremonies',
   'batches',
+  'trust-updates',
 ];
 const PRIVATE_FOLDERS = ['private/keys', 'private/counters', 'private/ledger'];
 

@@ -7,7 +7,7 @@ import { listRecords, type RecordFolder, readRecordFile } from './records.ts';
 import type { Workspace } from './workspace.ts';
 
 // Records of what is signed: payloads, and the requests and certificates of ceremonies.
-const SIGNED: readonly RecordFolder[] = ['releases', 'ceremonies'];
+const SIGNED: readonly RecordFolder[] = ['releases', 'ceremonies', 'trust-updates'];
 
 /** A leaf of an HSS/LMS key that something on record names. */
 export interface LeafWitness {

@@ -9,7 +9,14 @@ import type { Workspace } from './workspace.ts';
 const PENDING = /^([0-9a-f]{64})\.(\d+)\.json$/;
 
 /** Folders of records that are written once and referred to by the ledger. */
-export const RECORD_FOLDERS = ['requests', 'releases', 'units', 'batches', 'ceremonies'] as const;
+export const RECORD_FOLDERS = [
+  'requests',
+  'releases',
+  'units',
+  'batches',
+  'ceremonies',
+  'trust-updates',
+] as const;
 export type RecordFolder = (typeof RECORD_FOLDERS)[number];
 
 /** A record about to be written. */

@@ -92,6 +92,9 @@ const memory = group('Where images, envelopes and marks lie on a unit.', {
   recovery: region('Recovery image, never replaced in the field.').optional(),
   envelopes: region('Holds each slot’s envelope for the check at start-up; split evenly.'),
   state: region('The unit’s own marks; at least two erase pages.'),
+  policy: region(
+    'What trust updates say, twice: two halves of whole erase pages. Without it units take none.',
+  ).optional(),
   flash,
   ram: region('Where the initial stack pointer must lie.'),
   leave_out: z

@@ -36,4 +36,6 @@ export const OID = {
   signerGeneration: '1.2.840.113556.1.8000.2554.3864.22567.8893.19484.43340.5191994.10529074',
   /** Our own as well: the signer's role, a UTF8String. UUID 329fcf97-f11f-4ce7-a5ae-a4f7c42efc9c in the same way. */
   signerRole: '1.2.840.113556.1.8000.2554.12959.53143.61727.19687.42414.10811332.3079324',
+  /** Our own purpose, for extKeyUsage: signing trust updates and nothing else. UUID caf83f18-6e92-4127-96a4-aa76e9e0d362. */
+  trustUpdate: '1.2.840.113556.1.8000.2554.51960.16152.28306.16679.38564.11171561.14734178',
 } as const;

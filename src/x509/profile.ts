@@ -1,7 +1,8 @@
 /**
  * What this product puts into the certificates it issues, and so into the requests for them (standards: RFC 5280
  * section 4.2.1; the choice is the deployment profile's). Root: pathLen 1. Intermediate: pathLen 0. Signer: no
- * authority, digitalSignature, code signing, scope, generation and, where it has one, its role.
+ * authority, digitalSignature, its purpose (code signing, or trust updates), scope, generation and,
+ * where it has one, its role.
  */
 import {
   boolean,
@@ -20,6 +21,15 @@ import { X509Error } from './x509-error.ts';
 
 export type Profile = 'root' | 'intermediate' | 'signer';
 
+/** What a signer signs: releases, or trust updates (deny list, generation, retirement of a root). Never both. */
+export type SignerPurpose = 'release' | 'trust';
+
+/** The extended key usage of each purpose (RFC 5280 section 4.2.1.12). */
+export const PURPOSE_OID: Readonly<Record<SignerPurpose, string>> = {
+  release: OID.codeSigning,
+  trust: OID.trustUpdate,
+};
+
 /** A signer's rights. */
 export interface SignerRights {
   /** Scope: URIs `urn:uuid:<class id>`, at least one, in lower case. */
@@ -28,10 +38,13 @@ export interface SignerRights {
   readonly generation?: number;
   /** What it signs as where units ask for roles, such as author or approver. */
   readonly role?: string | undefined;
+  /** What it signs. Default: releases. */
+  readonly purpose?: SignerPurpose | undefined;
 }
 
 const PATH_LENGTH = { root: 1, intermediate: 0 } as const;
 const AUTHORITIES = ['root', 'intermediate'] as const;
+const PURPOSES = ['release', 'trust'] as const;
 const SCOPE = /^urn:uuid:[0-9a-f]{8}-(?:[0-9a-f]{4}-){3}[0-9a-f]{12}$/;
 const AUTHORITY_USAGES: readonly KeyUsage[] = ['keyCertSign', 'cRLSign'];
 const SIGNER_USAGES: readonly KeyUsage[] = ['digitalSignature'];
@@ -49,7 +62,13 @@ export function profileOf({ basicConstraints, extKeyUsage }: KnownExtensions): P
   if (basicConstraints?.cA) {
     return AUTHORITIES.find((profile) => PATH_LENGTH[profile] === basicConstraints.pathLength);
   }
-  return extKeyUsage?.includes(OID.codeSigning) ? 'signer' : undefined;
+  return purposeOf({ extKeyUsage }) ? 'signer' : undefined;
+}
+
+/** What a signer's certificate is for: the one of our purposes that it names; `undefined` for none, and for both. */
+export function purposeOf({ extKeyUsage }: KnownExtensions): SignerPurpose | undefined {
+  const named = PURPOSES.filter((purpose) => extKeyUsage?.includes(PURPOSE_OID[purpose]));
+  return named.length === 1 ? named[0] : undefined;
 }
 
 /** One Extension (RFC 5280 section 4.1): critical is left out where false. */
@@ -68,13 +87,18 @@ export function authorityKeyExtension(identifier: Uint8Array): Uint8Array {
 }
 
 function authorityExtensions(profile: 'root' | 'intermediate', rights: SignerRights): Uint8Array[] {
-  if (rights.scopes?.length || rights.generation !== undefined || rights.role !== undefined)
+  if (rights.scopes?.length || rights.generation !== undefined || rights.role !== undefined || rights.purpose)
     throw new X509Error('rights-of-authority');
   const constraints = sequence(boolean(true), integer(PATH_LENGTH[profile]));
   return [extension(OID.basicConstraints, true, constraints), keyUsageExtension(AUTHORITY_USAGES)];
 }
 
-function signerExtensions({ scopes = [], generation, role }: SignerRights): Uint8Array[] {
+function signerExtensions({
+  scopes = [],
+  generation,
+  role,
+  purpose = 'release',
+}: SignerRights): Uint8Array[] {
   if (scopes.length === 0) throw new X509Error('rights-scope', { detail: 'none given' });
   const malformed = scopes.find((scope) => !SCOPE.test(scope));
   if (malformed !== undefined) throw new X509Error('rights-scope', { detail: malformed });
@@ -85,7 +109,7 @@ function signerExtensions({ scopes = [], generation, role }: SignerRights): Uint
   return [
     extension(OID.basicConstraints, true, sequence()),
     keyUsageExtension(SIGNER_USAGES),
-    extension(OID.extKeyUsage, true, sequence(oid(OID.codeSigning))),
+    extension(OID.extKeyUsage, true, sequence(oid(PURPOSE_OID[purpose]))),
     extension(OID.subjectAltName, false, sequence(...scopes.map(writeUri))),
     extension(OID.signerGeneration, false, integer(generation)),
     ...(role === undefined ? [] : [extension(OID.signerRole, false, utf8String(role))]),

@@ -2,7 +2,7 @@
 import type { Certificate } from './certificate.ts';
 import type { KeyUsage } from './extensions.ts';
 import { fingerprint } from './key.ts';
-import { OID } from './oids.ts';
+import { purposeOf, type SignerPurpose } from './profile.ts';
 
 /** What a unit asks of a signer. */
 export interface SignerDemands {
@@ -12,11 +12,13 @@ export interface SignerDemands {
   readonly minimumGeneration: number;
   /** Fingerprints (SHA-256 of the SubjectPublicKeyInfo, hexadecimal) of keys that no longer count. */
   readonly denied: readonly string[];
+  /** What it must be for. Default: releases. */
+  readonly purpose?: SignerPurpose | undefined;
 }
 
 export const SIGNER_REFUSALS = {
   'signer-key': "the signer's key is neither P-256 nor Ed25519",
-  'signer-purpose': 'the certificate is not one for signing releases',
+  'signer-purpose': 'the certificate is not one for what was signed',
   'signer-scope': 'the signer may not sign for this class',
   'signer-denied': "the signer's key is on the deny list",
   'signer-generation': 'the signer is of a generation that no longer counts',
@@ -34,7 +36,7 @@ const AUTHORITY_USAGES: readonly KeyUsage[] = ['keyCertSign', 'cRLSign'];
  * one without a scope covers nothing.
  */
 export function judgeSigner(certificate: Certificate, demands: SignerDemands): SignerVerdict {
-  const purpose = purposeProblem(certificate);
+  const purpose = purposeProblem(certificate, demands.purpose ?? 'release');
   const generation = certificate.generation ?? 0;
   if (!certificate.keyType) return refuse('signer-key', `fingerprint ${fingerprint(certificate.spki)}`);
   if (purpose) return refuse('signer-purpose', purpose);
@@ -57,13 +59,18 @@ function refuse(code: SignerRefusal, detail: string): SignerVerdict {
   return { ok: false, code, detail };
 }
 
-// RFC 5280 sections 4.2.1.3, 4.2.1.9, 4.2.1.12: an end entity, for digital signatures, on code.
-function purposeProblem({ basicConstraints, keyUsage, extKeyUsage }: Certificate): string | undefined {
+const PURPOSE_TEXT = { release: 'code signing', trust: 'trust updates' } as const;
+
+// RFC 5280 sections 4.2.1.3, 4.2.1.9, 4.2.1.12: an end entity, for digital signatures, for one of our purposes only.
+function purposeProblem(certificate: Certificate, purpose: SignerPurpose): string | undefined {
+  const { basicConstraints, keyUsage } = certificate;
   if (basicConstraints?.cA) return "it is an authority's";
   if (!keyUsage?.includes('digitalSignature')) return 'keyUsage lacks digitalSignature';
   const authority = AUTHORITY_USAGES.find((usage) => keyUsage.includes(usage));
   if (authority) return `keyUsage has ${authority}`;
-  return extKeyUsage?.includes(OID.codeSigning) ? undefined : 'extended key usage lacks code signing';
+  return purposeOf(certificate) === purpose
+    ? undefined
+    : `extended key usage is not ${PURPOSE_TEXT[purpose]} alone of our purposes`;
 }
 
 // UUIDs are compared without regard to case (RFC 9562 section 4).

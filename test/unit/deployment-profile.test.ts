@@ -18,6 +18,7 @@ import {
   formatUuid,
   integratedUris,
   MAIN_COMPONENT,
+  POLICY_COMPONENT,
   PRECURSOR_COMPONENT,
   parametersValue,
   STAGING_COMPONENT,
@@ -25,9 +26,11 @@ import {
 } from '../../src/suit/index.ts';
 import {
   DECRYPTION_KEY_ID_LENGTH,
+  encodeTrustPolicy,
   MAXIMUM_SECURITY_VERSION,
   REFUSALS,
   SECURITY_VERSION_LABEL,
+  UNIT_LIMITS,
 } from '../../src/unit/index.ts';
 import { der, OID, TRIAL_MARK } from '../../src/x509/index.ts';
 import { encrypted, KEK, toHolders } from './encrypted.ts';
@@ -88,6 +91,18 @@ describe('docs/deployment-profile.md says what is built', () => {
     expect(page).toContain(`\`${toHex(der.oid(OID.signerRole))}\``);
     expect(page).toContain(`\`${toHex(der.utf8String('approver'))}\``);
     expect(page).toContain(`OU=${TRIAL_MARK}`);
+  });
+
+  it('the purpose of a trust signer, the policy component, and a policy', () => {
+    const denied = toHex(HASH);
+    const policy = toHex(
+      encodeTrustPolicy({ minimumGeneration: 1, denied: [denied], retired: [], securityVersion: 0 }),
+    );
+    expect(page).toContain(`\`${OID.trustUpdate}\``);
+    expect(page).toContain(`\`${toHex(der.sequence(der.oid(OID.trustUpdate)))}\``);
+    expect(page).toContain(`\`${toHex(encode([[...POLICY_COMPONENT]]))}\``);
+    for (const part of policy.split(denied)) expect(page).toContain(`\`${part}\``);
+    expect(page).toContain(`${UNIT_LIMITS.denied.value} and ${UNIT_LIMITS.roots.value} at most`);
   });
 
   it('identifiers, labels and bounds', () => {

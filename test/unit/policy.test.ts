@@ -245,7 +245,9 @@ describe('start-up judges by the same policy', () => {
       ...(['envelope', 'signer', 'authentication', 'manifest', 'freshness', 'identity', 'fit'] as const),
       'content',
     ]);
-    return judgeInstall(trace, { envelope }, unit).storedEnvelope();
+    const plan = judgeInstall(trace, { envelope }, unit);
+    if ('trust' in plan) throw new Error('a trust update');
+    return plan.storedEnvelope();
   }
 
   it('every block that counts is kept, once, and nothing else', async () => {

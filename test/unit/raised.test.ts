@@ -8,6 +8,7 @@ import { CONTENT_CASES, IMAGE_CASES, START_CASES } from './cases/content.ts';
 import { DELTA_CASES } from './cases/delta.ts';
 import { ENCRYPTION_CASES } from './cases/encryption.ts';
 import { FIT_CASES, FRESHNESS_CASES, IDENTITY_CASES, MANIFEST_CASES } from './cases/manifest.ts';
+import { TRUST_CASES } from './cases/trust.ts';
 
 const CASES: readonly Case[] = [
   ...ENVELOPE_CASES,
@@ -22,6 +23,7 @@ const CASES: readonly Case[] = [
   ...DELTA_CASES,
   ...IMAGE_CASES,
   ...START_CASES,
+  ...TRUST_CASES,
 ];
 
 describe.each(CASES.map((each) => [each.code, each] as const))('%s', (code, { title, verdict }) => {

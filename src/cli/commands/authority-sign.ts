@@ -1,6 +1,6 @@
 import { certificateJson } from '../../answers/index.ts';
 import { certifyRequest, openAuthority, readSignerRequest, SIGNER_DAYS } from '../../authority/index.ts';
-import { fingerprintText } from '../../x509/index.ts';
+import { fingerprintText, purposeOf } from '../../x509/index.ts';
 import { EXIT } from '../exit.ts';
 import { secretsFor } from '../session.ts';
 import { showCertificate } from '../show-key.ts';
@@ -16,6 +16,7 @@ export async function run(call: Call): Promise<number> {
   call.out.fact('fingerprint', fingerprintText(request.spki));
   call.out.fact('asks to sign for', request.subjectAltUris.join(', '));
   call.out.fact('asks for generation', String(request.generation ?? 0));
+  call.out.fact('asks to sign', purposeOf(request) === 'trust' ? 'trust updates' : 'releases');
   if (request.role !== undefined) call.out.fact('asks for the role', request.role);
   const options = { days: call.count('days') ?? SIGNER_DAYS, out: call.text('out')!, now: new Date() };
   const certificate = await certifyRequest(authority, request, options, secretsFor(call, !authority.trial));

@@ -1,5 +1,5 @@
 import { counterJson } from '../../answers/index.ts';
-import { claimCounter, readClass } from '../../workspace/index.ts';
+import { claimCounter, readClass, trustCounter } from '../../workspace/index.ts';
 import { EXIT } from '../exit.ts';
 import { openSession, trialMark } from '../session.ts';
 import type { Call } from '../spec.ts';
@@ -7,7 +7,9 @@ import type { Call } from '../spec.ts';
 /** Takes over a class's sequence counter in this copy of the workspace. */
 export async function run(call: Call): Promise<number> {
   const { workspace } = await openSession(call);
-  const deviceClass = await readClass(workspace, call.args[0]!);
+  const className = call.args[0]!;
+  const name = call.flag('trust') ? trustCounter(className) : className;
+  const deviceClass = { ...(await readClass(workspace, className)), name };
   const state = claimCounter(workspace, deviceClass, {
     above: call.big('above')!,
     reason: call.text('reason')!,

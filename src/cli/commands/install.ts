@@ -36,15 +36,16 @@ async function install(
   const { unit, flash, file } = session;
   const first = unit.marks()?.slots.every(({ state }) => state === 'empty') ?? false;
   const result = unit.install(request);
+  const isPolicy = result.facts.trust !== undefined;
   call.out.line(
     `${call.args[0]} into unit ${file.record.serial} (${file.record.class_name})${file.record.trial ? '  [TRIAL unit]' : ''}`,
   );
   showSteps(call.out, result.steps, call.flag('trace') ? 'all' : 'refused');
   showFacts(call.out, result.facts);
   showAnswer(call.out, result, acceptedText(result));
-  if (result.verdict === 'accepted' && first)
+  if (result.verdict === 'accepted' && first && !isPolicy)
     call.out.line('this was the first firmware of an empty unit: production programming');
-  if (result.verdict === 'accepted' && result.facts.effect !== 'already there') {
+  if (result.verdict === 'accepted' && result.facts.effect !== 'already there' && !isPolicy) {
     call.out.caution(
       'the image counts only after "fieldseal boot" and "fieldseal keep". In the field: install when the product is in a safe state.',
     );
@@ -55,7 +56,7 @@ async function install(
     ...toJson(result),
     format: 'fieldseal.install/1',
     slot: result.slot,
-    production_programming: first && result.verdict === 'accepted',
+    production_programming: first && result.verdict === 'accepted' && !isPolicy,
     cut: false,
     operations: flash.operations,
     report: reported,
@@ -64,6 +65,10 @@ async function install(
 }
 
 function acceptedText(result: ReturnType<UnitSession['unit']['install']>): string {
+  if (result.facts.trust)
+    return result.facts.effect === 'already there'
+      ? 'already there: this trust update was taken before'
+      : 'taken: the unit believes by this policy from now on';
   return result.facts.effect === 'already there'
     ? `already there: slot ${result.slot}`
     : `installed: slot ${result.slot} is ready`;

@@ -8,7 +8,8 @@ import type { Call } from '../spec.ts';
 /** Takes in the certificate of an offline root. */
 export async function run(call: Call): Promise<number> {
   const { workspace } = await openSession(call);
-  const root = { name: call.text('name') ?? 'root', ...attendanceOf(call) };
+  const spare = call.flag('spare');
+  const root = { name: call.text('name') ?? (spare ? 'spare-root' : 'root'), spare, ...attendanceOf(call) };
   const made = adoptRoot(workspace, call.args[0]!, call.text('fingerprint')!, root);
   showKey(call.out, workspace, made.description);
   showCertificate(call.out, made.certificate);

@@ -9,18 +9,28 @@ import type { Call } from '../spec.ts';
 /** Makes the root authority. */
 export async function run(call: Call): Promise<number> {
   const { workspace, secrets } = await openSession(call);
-  const name = call.text('name') ?? 'root';
+  const spare = call.flag('spare');
+  const name = call.text('name') ?? (spare ? 'spare-root' : 'root');
   const made = await createRoot(
     workspace,
-    { name, type: keyTypeOf(call), place: placeFor(call, workspace)(name), ...attendanceOf(call) },
+    {
+      name,
+      spare,
+      type: keyTypeOf(call),
+      place: placeFor(call, workspace)(name),
+      ...attendanceOf(call),
+    },
     secrets,
   );
   showKey(call.out, workspace, made.description);
   showCertificate(call.out, made.certificate);
   call.out.fact('ceremony record', made.ceremony.path);
   call.out.caution(
-    'units cannot be given another root in the field unless a spare was provisioned with the first. ' +
-      'Make one now, kept elsewhere: fieldseal root create --name spare-root',
+    spare
+      ? 'only units provisioned from now on hold it. Keep it elsewhere than the root, and make a trust signer below it before it is ' +
+          `needed: fieldseal signer create NAME --purpose trust --root ${name}`
+      : 'units cannot be given another root in the field unless a spare was provisioned with the first. ' +
+          'Make one now, kept elsewhere: fieldseal root create --spare',
   );
   call.out.result({
     format: 'fieldseal.key-made/1',

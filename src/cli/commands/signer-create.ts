@@ -2,7 +2,7 @@ import { keyJson } from '../../answers/index.ts';
 import { createSigner, hssCautions, SIGNER_DAYS } from '../../authority/index.ts';
 import { fromHex } from '../../bytes/index.ts';
 import { type DeviceClass, listClasses, readClass, type Workspace } from '../../workspace/index.ts';
-import { fingerprintText } from '../../x509/index.ts';
+import { fingerprintText, type SignerPurpose } from '../../x509/index.ts';
 import { EXIT } from '../exit.ts';
 import { hssChoiceOf, keyTypeOf } from '../key-type.ts';
 import { attendanceOf, openSession, placeFor } from '../session.ts';
@@ -28,6 +28,7 @@ export async function run(call: Call): Promise<number> {
       days: call.count('days') ?? SIGNER_DAYS,
       generation: call.count('generation') ?? 1,
       role: call.text('role'),
+      signs: call.text('purpose') as SignerPurpose | undefined,
       ...attendanceOf(call),
     },
     secrets,

@@ -1,6 +1,6 @@
 import { unitJson } from '../../answers/index.ts';
 import { fromHex, toHex } from '../../bytes/index.ts';
-import { prepareRecord } from '../../unit/index.ts';
+import { prepareRecord, type TrustState } from '../../unit/index.ts';
 import { fingerprint, fingerprintText } from '../../x509/index.ts';
 import { EXIT } from '../exit.ts';
 import { rightText } from '../show-class.ts';
@@ -30,7 +30,10 @@ function show(call: Call, session: UnitSession): void {
   if (policy) out.fact('signatures asked for', policy.text);
   for (const row of record.rights ?? []) out.fact('a right', rightText(row));
   for (const anchor of record.anchors)
-    out.fact(`anchor ${anchor.label}`, fingerprintText(fromHex(anchor.spki)));
+    out.fact(
+      `${anchor.purpose === 'spare' ? 'spare anchor' : 'anchor'} ${anchor.label}`,
+      fingerprintText(fromHex(anchor.spki)),
+    );
   for (const key of record.mac_keys) out.fact(`MAC key ${key.label}`, `id ${key.id}`);
   for (const key of record.content_keys ?? []) out.fact(`content key ${key.label}`, `id ${key.id}`);
   for (const key of record.unit_keys)
@@ -46,6 +49,8 @@ function show(call: Call, session: UnitSession): void {
       'floors',
       `sequence number ${sequenceNumber}, security version ${securityVersion}, signer generation ${signerGeneration}`,
     );
+    const trust = unit.state()?.trust;
+    if (trust) out.fact('trust updates', trustText(trust));
     for (const { manifestDigest, tries } of marks.fallen)
       out.fact('fell back', `${toHex(manifestDigest)} (${tries} times)`);
   }
@@ -55,6 +60,13 @@ function show(call: Call, session: UnitSession): void {
     `${wear.reduce((most, count) => Math.max(most, count), 0)} erases on the most used page, of ${record.memory.flash.endurance}`,
   );
   out.fact('flash in the file', `offset ${file.layout.flashOffset}, ${flash.size} bytes`);
+}
+
+function trustText({ numbers, policy }: TrustState): string {
+  const last = `last number ${numbers.release} below a release root, ${numbers.spare} below a spare one`;
+  if (!policy) return `${last}; what it said cannot be read: the unit installs nothing more`;
+  const { denied, retired, minimumGeneration } = policy;
+  return `${last}; ${denied.length} keys denied, ${retired.length} roots retired, generation ${minimumGeneration} or later`;
 }
 
 type SlotMark = NonNullable<ReturnType<UnitSession['unit']['marks']>>['slots'][number];

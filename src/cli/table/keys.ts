@@ -9,6 +9,17 @@ const CUSTODY: readonly OptionSpec[] = [
   },
   { name: 'module', value: 'path', about: 'PKCS#11 module (default: FIELDSEAL_PKCS11_MODULE)' },
 ];
+const SPARE: OptionSpec = {
+  name: 'spare',
+  about: 'a spare: provisioned beside the root, to take its place if that one leaks',
+};
+const REASON: OptionSpec = {
+  name: 'reason',
+  value: 'reason',
+  about: 'why',
+  choices: ['leaked', 'superseded', 'ended'],
+  required: true,
+};
 const CEREMONY: readonly OptionSpec[] = [
   { name: 'person', value: 'text', about: 'who took part, such as "Ada Brook, custodian"', repeat: true },
   { name: 'backup', value: 'text', about: 'where a backup lies, such as "safe 2, bag 114"', repeat: true },
@@ -43,7 +54,8 @@ export const KEYS: readonly CommandSpec[] = [
     group: 'keys',
     summary: 'make the root authority',
     options: [
-      { name: 'name', value: 'name', about: 'name of this root (default: root); a spare root gets its own' },
+      { name: 'name', value: 'name', about: 'name of this root (default: root, or spare-root)' },
+      SPARE,
       ...CUSTODY,
       ALGORITHM,
       ...CEREMONY,
@@ -62,7 +74,8 @@ Example:
     summary: 'take in the certificate of a root kept on an offline machine',
     args: [{ name: 'certificate', about: 'PEM file from the offline machine' }],
     options: [
-      { name: 'name', value: 'name', about: 'name of this root (default: root)' },
+      { name: 'name', value: 'name', about: 'name of this root (default: root, or spare-root)' },
+      SPARE,
       {
         name: 'fingerprint',
         value: 'text',
@@ -137,6 +150,12 @@ Example, on the machine without network:
         about: 'signer generation (default: 1); units can be told to refuse older ones',
       },
       {
+        name: 'purpose',
+        value: 'purpose',
+        about: 'what it signs: releases (default), or trust updates and nothing else',
+        choices: ['release', 'trust'],
+      },
+      {
         name: 'role',
         value: 'text',
         about: 'what it signs as, such as author or approver, where a class asks for roles',
@@ -156,6 +175,7 @@ ${SECRETS}
 
 Example:
   fieldseal signer create line-1 --class vent
+  fieldseal signer create trust-1 --class vent --purpose trust
   fieldseal signer create line-q --class vent-q --algorithm hss-lms --parameters H10/W4`,
     load: () => import('../commands/signer-create.ts'),
   },
@@ -170,6 +190,67 @@ Example:
     notes: `Example:
   fieldseal signer accept line-1 line-1.pem`,
     load: () => import('../commands/signer-accept.ts'),
+  },
+  {
+    name: 'signer retire',
+    group: 'keys',
+    summary: 'from now on nothing is sealed with a signer',
+    args: [{ name: 'name', about: 'the signer' }],
+    options: [REASON],
+    notes: `Enters it in the ledger; it cannot be taken back. Units in the field learn of it by a trust update only
+("fieldseal trust-update make --deny NAME"), others by the revocation list ("fieldseal revocation-list make").
+
+Example:
+  fieldseal signer retire line-1 --reason leaked`,
+    load: () => import('../commands/signer-retire.ts'),
+  },
+  {
+    name: 'root retire',
+    group: 'keys',
+    summary: 'from now on no unit is provisioned with a root; the spare root takes its place',
+    args: [{ name: 'name', about: 'the root' }],
+    options: [REASON],
+    notes: `Enters it in the ledger; it cannot be taken back. Units in the field learn of it by a trust update signed below the spare
+root only ("fieldseal trust-update make --retire-root NAME").
+
+Example:
+  fieldseal root retire root --reason leaked`,
+    load: () => import('../commands/root-retire.ts'),
+  },
+  {
+    name: 'revocation-list make',
+    group: 'keys',
+    summary: 'sign the list of retired certificates of a root (RFC 5280)',
+    options: [
+      { name: 'root', value: 'name', about: 'the root (default: root)' },
+      { name: 'out', value: 'file', about: 'the list to write, PEM', required: true },
+      { name: 'days', value: 'number', about: 'days until the next list (default: 30)' },
+      { name: 'module', value: 'path', about: 'PKCS#11 module (default: FIELDSEAL_PKCS11_MODULE)' },
+      { name: 'force', about: 'replace an existing output file' },
+    ],
+    notes: `For servers, tools and people that check certificates. Units read no lists: they learn by a trust update.
+${SECRETS}
+
+Example:
+  fieldseal revocation-list make --out hollinridge.crl`,
+    load: () => import('../commands/revocation-list-make.ts'),
+  },
+  {
+    name: 'authority revoke',
+    group: 'keys',
+    summary: 'on the offline machine: revoke a certificate and sign the list of all that are',
+    args: [{ name: 'serial', about: 'serial number of the certificate, hexadecimal' }],
+    options: [
+      { name: 'dir', value: 'dir', about: 'the folder that "authority create" made', required: true },
+      REASON,
+      { name: 'out', value: 'file', about: 'the list to carry back, PEM', required: true },
+      { name: 'days', value: 'number', about: 'days until the next list (default: 30)' },
+    ],
+    notes: `${SECRETS}
+
+Example, on the machine without network:
+  fieldseal authority revoke 4f2a90c1 --dir /media/root-authority --reason leaked --out hollinridge.crl`,
+    load: () => import('../commands/authority-revoke.ts'),
   },
   {
     name: 'class-key create',

@@ -36,6 +36,7 @@ Example:
       { name: 'above', value: 'number', about: 'every number up to this one counts as used', required: true },
       { name: 'reason', value: 'text', about: 'why, for the ledger', required: true },
       { name: 'allow-jump', about: "allow a step beyond the class's jump limit" },
+      { name: 'trust', about: "the counter of the class's trust updates instead of that of its releases" },
     ],
     notes: `Only one copy of a workspace may seal. Claim here only when the other copy will never seal again, above the highest
 number it can have used.

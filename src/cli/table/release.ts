@@ -145,6 +145,39 @@ Examples:
     load: () => import('../commands/rehearse.ts'),
   },
   {
+    name: 'trust-update make',
+    group: 'release',
+    summary: 'tell units whom to believe no more: signers, generations, a root',
+    args: [{ name: 'class', about: 'the class' }],
+    options: [
+      {
+        name: 'deny',
+        value: 'key',
+        about: 'a signer of this workspace, or SHA-256 of a public key (SubjectPublicKeyInfo), hexadecimal',
+        repeat: true,
+      },
+      { name: 'minimum-generation', value: 'number', about: 'lowest generation of a signer of releases' },
+      { name: 'retire-root', value: 'name', about: 'a root that the spare one replaces', repeat: true },
+      {
+        name: 'security-version',
+        value: 'number',
+        about: 'a floor that no image below it is ever started under again',
+      },
+      { name: 'signer', value: 'name', about: 'the trust signer (default: the only one there is)' },
+      { name: 'out', value: 'file', about: 'the envelope to write', required: true },
+      { name: 'module', value: 'path', about: 'PKCS#11 module (default: FIELDSEAL_PKCS11_MODULE)' },
+      { name: 'force', about: 'replace an existing output file' },
+    ],
+    notes: `Signed by a signer made for that purpose ("signer create --purpose trust"), never by one of releases. It says all that the
+last one of the class said, and more; what units once learned so is never taken back. They take it as they take a release:
+"fieldseal check" explains it, "fieldseal install" installs it. A symmetric class has none.
+
+Examples:
+  fieldseal trust-update make vent --deny line-1 --out vent-trust.suit
+  fieldseal trust-update make vent --retire-root root --signer trust-spare --out vent-trust.suit`,
+    load: () => import('../commands/trust-update-make.ts'),
+  },
+  {
     name: 'inspect',
     group: 'release',
     summary: 'account for every byte of an envelope',

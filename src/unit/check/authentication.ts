@@ -8,6 +8,7 @@ import {
   signatureAlgorithm,
 } from '../../cose/index.ts';
 import type { PublicKey } from '../../crypto/index.ts';
+import type { AnchorPurpose } from '../record.ts';
 import type { RefusalCode } from '../refusals.ts';
 import type { Question, Trace } from '../trace.ts';
 import type { OpenedEnvelope } from './envelope.ts';
@@ -24,6 +25,8 @@ export interface JudgedSignature {
   readonly kind: 'signature';
   readonly seal: SignatureSeal;
   readonly key: PublicKey;
+  /** Where the signer is one of trust updates: what kind of root stands above it. */
+  readonly trust?: AnchorPurpose | undefined;
 }
 
 /** A seal and whatever must have made it. The two kinds of key never meet. */

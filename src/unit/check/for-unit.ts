@@ -1,5 +1,5 @@
 import type { ByteSource } from '../../bytes/index.ts';
-import type { InstallPlan, InstallRequest } from '../ports.ts';
+import type { InstallPlan, InstallRequest, TrustPlan } from '../ports.ts';
 import type { UnitView } from '../state.ts';
 import type { StepName } from '../steps.ts';
 import type { Trace } from '../trace.ts';
@@ -18,7 +18,9 @@ import { keptEnvelope } from './kept-envelope.ts';
 import { judgeManifest } from './manifest.ts';
 import { judgeMessage } from './message.ts';
 import { asksForPrecursor, judgePrecursor, precursorIn } from './precursor.ts';
+import { judgePurpose } from './purpose.ts';
 import { judgeSeals } from './seals.ts';
+import { judgeTrustUpdate } from './trust-update.ts';
 
 const CHECK_STEPS: readonly StepName[] = [
   'envelope',
@@ -46,6 +48,7 @@ export interface CheckRequest extends InstallRequest {
 export function checkForUnit(request: CheckRequest): Verdict {
   return decide('unit', CHECK_STEPS, (trace) => {
     const plan = judgeInstall(trace, request, request.unit);
+    if ('trust' in plan) return skipImage(trace, 'the policy stands in the manifest, under its signature');
     const { source, digest } = plan.image;
     try {
       if (source) return judgeOffered(trace, plan, source);
@@ -76,11 +79,11 @@ export function judgeOffered(
   } else judgeImage(trace, image, source);
 }
 
-function skipImage(trace: Trace): void {
+function skipImage(trace: Trace, found = 'on board already; nothing would be fetched'): void {
   for (const step of ['content', 'image'] as const) {
     trace.skip(step, {
-      what: 'the same manifest',
-      found: 'on board already; nothing would be fetched',
+      what: 'image',
+      found,
       source: 'docs/deployment-profile.md',
     });
   }
@@ -90,13 +93,15 @@ function skipImage(trace: Trace): void {
  * Steps 1 to 7, and what step 8 can judge before anything is written. Changes nothing. Ends the decision with a
  * refusal of the trace, or gives what to do; step 8 is open then, unless the manifest is on board already.
  */
-export function judgeInstall(trace: Trace, request: InstallRequest, unit: UnitView): InstallPlan {
+export function judgeInstall(trace: Trace, request: InstallRequest, unit: UnitView): InstallPlan | TrustPlan {
   const at = unit.record.clock ? request.now : undefined;
   const rules = { at, revocation: true };
   const opened = judgeEnvelope(trace, judgeMessage(trace, request.envelope, unit, rules));
   const { envelope } = opened;
-  const { headers, blocks, signers } = judgeSeals(trace, opened, unit, rules);
+  const { headers, blocks, signers, trust } = judgeSeals(trace, opened, unit, rules);
   const manifest = judgeManifest(trace, envelope, unit.record);
+  judgePurpose(trace, manifest, trust !== undefined);
+  if (trust) return judgeTrustUpdate(trace, { envelope, manifest, rank: trust }, unit, at);
   judgeAccess(trace, manifest, signers, unit);
   const { sequenceNumber } = manifest;
   const candidate = { manifestDigest: envelope.digest.bytes, sequenceNumber, headers };

@@ -35,12 +35,7 @@ type OccupiedSlot = Exclude<SlotView, { state: 'empty' }>;
  */
 export function judgeFreshness(trace: Trace, candidate: Candidate, unit: UnitView): Freshness {
   trace.enter('freshness');
-  trace.require(unit.state.marksRead, 'marks-lost', {
-    what: 'marks of the unit',
-    expected: 'readable',
-    found: unit.state.marksRead ? 'readable' : 'none that this unit wrote',
-    source: 'docs/deployment-profile.md; RFC 9124 4.2.1',
-  });
+  judgeMarks(trace, unit);
   judgeTrial(trace, unit);
   judgeNumber(trace, candidate, unit);
   judgeFallen(trace, candidate, unit);
@@ -51,11 +46,27 @@ export function judgeFreshness(trace: Trace, candidate: Candidate, unit: UnitVie
   return { effect, securityVersion, slot };
 }
 
+/** Marks, and what trust updates said: without them a unit cannot tell whom to believe. Step `freshness` is open. */
+export function judgeMarks(trace: Trace, { state: { marksRead, trust } }: UnitView): void {
+  const policyRead = trust === undefined || trust.policy !== undefined;
+  trace.require(marksRead && policyRead, 'marks-lost', {
+    what: 'marks of the unit, and the policy that they name',
+    expected: 'readable',
+    found: marksRead
+      ? policyRead
+        ? 'readable'
+        : 'another policy than the one taken'
+      : 'none that this unit wrote',
+    source: 'docs/deployment-profile.md; RFC 9124 4.2.1',
+  });
+}
+
 function holds(slot: SlotView, digest: Uint8Array): slot is OccupiedSlot {
   return slot.state !== 'empty' && equal(slot.manifestDigest, digest);
 }
 
-function judgeTrial(trace: Trace, { state, record }: UnitView): void {
+/** No image on trial. Step `freshness` is open. */
+export function judgeTrial(trace: Trace, { state, record }: UnitView): void {
   const onTrial = state.slots.findIndex((slot) => slot.state === 'on trial');
   trace.require(onTrial < 0, 'trial-in-progress', {
     what: 'trial',

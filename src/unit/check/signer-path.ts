@@ -3,9 +3,11 @@ import {
   type Certificate,
   fingerprint,
   judgeSigner,
-  OID,
   type PathRefusal,
   PUBLISHED_EXAMPLE_KEYS,
+  PURPOSE_OID,
+  purposeOf,
+  type SignerPurpose,
   type SignerRefusal,
   validatePath,
 } from '../../x509/index.ts';
@@ -13,13 +15,16 @@ import { type LabelledAnchor, prepareRecord } from '../prepared.ts';
 import type { RefusalCode } from '../refusals.ts';
 import type { UnitView } from '../state.ts';
 import type { Trace } from '../trace.ts';
+import { anchorsFor, deniedBelow, minimumGeneration } from './anchors.ts';
 
 /** What is judged of a signer. At start-up neither dates nor revocation are (design: a start is never stopped). */
 export interface SignerRules {
   /** The time by the unit's clock; undefined where it has none, and at start-up. */
   readonly at: Date | undefined;
-  /** Whether deny list and minimum generation count. */
+  /** Whether deny list, minimum generation and the retirement of roots count. */
   readonly revocation: boolean;
+  /** What the signer must be for; undefined: what its certificate says, and what it signed is then judged by that. */
+  readonly purpose?: SignerPurpose | undefined;
 }
 
 const PATH_CODES: Readonly<Record<PathRefusal, RefusalCode>> = {
@@ -56,22 +61,27 @@ const RIGHTS_CODES: Readonly<Record<SignerRefusal, RefusalCode>> = {
 
 const PUBLISHED: ReadonlySet<string> = new Set(PUBLISHED_EXAMPLE_KEYS.map((row) => row.fingerprint));
 
+const PURPOSE_TEXT = { release: 'code signing', trust: 'trust updates' } as const;
+
 /** A path that ends at a root of the unit. */
 export interface JudgedPath {
   /** The signer's certificate first. */
   readonly path: readonly Certificate[];
   readonly anchor: LabelledAnchor;
+  readonly purpose: SignerPurpose;
 }
 
 /** The path from the signer to a root of the unit (RFC 5280 section 6.1), dates only where the rules give a time. */
 export function judgePath(
   trace: Trace,
   chain: readonly Certificate[],
-  { record }: UnitView,
-  { at }: SignerRules,
+  unit: UnitView,
+  rules: SignerRules,
 ): JudgedPath {
-  const { anchors } = prepareRecord(record);
-  const verdict = validatePath({ chain, anchors, at, purpose: OID.codeSigning });
+  const { at } = rules;
+  const purpose = rules.purpose ?? purposeOf(chain[0]!) ?? 'release';
+  const anchors = anchorsFor(unit, rules.revocation, purpose);
+  const verdict = validatePath({ chain, anchors, at, purpose: PURPOSE_OID[purpose] });
   const question = {
     what: 'path from the signer to a root of the unit',
     expected: () => anchors.map(({ label }) => label).join(' or '),
@@ -86,7 +96,7 @@ export function judgePath(
   const pathText = () => verdict.path.map(({ subject }) => subject.text).join(' <- ');
   trace.holds(question, () => `${pathText()} <- ${verdict.anchor.label}`);
   noteDates(trace, at);
-  return verdict;
+  return { path: verdict.path, anchor: verdict.anchor, purpose };
 }
 
 /** Whether a certificate claims to be issued by a root of the unit. With a wrong signature, it only claims it. */
@@ -109,19 +119,20 @@ function noteDates(trace: Trace, at: Date | undefined): void {
  */
 export function judgeRights(
   trace: Trace,
-  path: readonly Certificate[],
-  { record, state }: UnitView,
+  { path, anchor, purpose }: JudgedPath,
+  unit: UnitView,
   { revocation }: SignerRules,
 ): void {
-  judgeKeys(trace, path, revocation ? state.deniedSigners : []);
+  const { record } = unit;
+  judgeKeys(trace, path, revocation ? deniedBelow(unit, anchor) : []);
   judgeTrial(trace, path, record.trial);
   const signer = path[0]!;
   const { scopes } = prepareRecord(record);
-  const minimumGeneration = revocation ? state.floors.signerGeneration : 0;
-  const verdict = judgeSigner(signer, { scopes, minimumGeneration, denied: [] });
+  const lowest = revocation && purpose === 'release' ? minimumGeneration(unit) : 0;
+  const verdict = judgeSigner(signer, { scopes, minimumGeneration: lowest, denied: [], purpose });
   const question = {
     what: 'purpose, scope and generation of the signer',
-    expected: () => `code signing for ${scopes.join(' or ')}, generation ${minimumGeneration} or later`,
+    expected: () => `${PURPOSE_TEXT[purpose]} for ${scopes.join(' or ')}, generation ${lowest} or later`,
     found: () => `${signer.subjectAltUris.join(', ')}, generation ${signer.generation ?? 0}`,
     source: 'RFC 5280 4.2.1.3, 4.2.1.12; docs/deployment-profile.md',
   };

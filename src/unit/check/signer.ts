@@ -81,12 +81,13 @@ export function judgeSignature(
   rules: SignerRules,
 ): JudgedSignature {
   const chain = readBoundChain(trace, seal.headers);
-  const { path, anchor } = judgePath(trace, chain, unit, rules);
+  const judged = judgePath(trace, chain, unit, rules);
+  const { path, anchor, purpose } = judged;
   const signer = path[0]!;
-  judgeRights(trace, path, unit, rules);
+  judgeRights(trace, judged, unit, rules);
   const key = readPublicKey(signer.spki)!;
   trace.facts.signer = { certificate: signer, anchor: anchor.label };
-  return { kind: 'signature', seal, key };
+  return { kind: 'signature', seal, key, trust: purpose === 'trust' ? anchor.purpose : undefined };
 }
 
 /**

@@ -16,6 +16,7 @@ import { judgeFit, type NamedImage } from './fit.ts';
 import { judgeIdentity } from './identity.ts';
 import { digestOfSource } from './image.ts';
 import { judgeManifest } from './manifest.ts';
+import { judgePurpose } from './purpose.ts';
 import { judgeSeals } from './seals.ts';
 
 /** What a refusal of an earlier step is called when it falls at start-up. */
@@ -96,8 +97,13 @@ function judgeCiphertextAgain(
 function judgeAgain(trace: Trace, { envelope: source, slot }: StoredImage, unit: UnitView): Again {
   const opened = judgeEnvelope(trace, source);
   const { envelope } = opened;
-  const { headers, signers } = judgeSeals(trace, opened, unit, { at: undefined, revocation: false });
+  const { headers, signers } = judgeSeals(trace, opened, unit, {
+    at: undefined,
+    revocation: false,
+    purpose: 'release',
+  });
   const manifest = judgeManifest(trace, envelope, unit.record);
+  judgePurpose(trace, manifest, false);
   judgeAccess(trace, manifest, signers, unit);
   const circumstances = { unit, slot, at: 'at start' } as const;
   judgeIdentity(trace, manifest, circumstances);

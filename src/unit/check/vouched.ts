@@ -2,6 +2,7 @@ import type { Headers } from '../../cose/index.ts';
 import { fingerprint } from '../../x509/index.ts';
 import type { SignerFacts } from '../facts.ts';
 import type { PolicySigner } from '../policy.ts';
+import type { AnchorPurpose } from '../record.ts';
 
 /** What vouches for a manifest once steps 2 and 3 have passed. */
 export interface Vouched {
@@ -11,6 +12,8 @@ export interface Vouched {
   readonly blocks: readonly number[];
   /** Who vouches; empty for a MAC, whose key tells nobody apart. */
   readonly signers: readonly PolicySigner[];
+  /** Where it is sealed as a trust update: what kind of root stands above its signer. */
+  readonly trust?: AnchorPurpose | undefined;
 }
 
 /** A signer as policies and access control lists see it. */

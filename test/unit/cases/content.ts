@@ -9,7 +9,6 @@ import {
   writeManifest,
 } from '../../../src/suit/index.ts';
 import { decide, judgeInstall, judgeStored, type UnitView, type Verdict } from '../../../src/unit/index.ts';
-import type { InstallPlan } from '../../../src/unit/ports.ts';
 import { type Pairs, sequence } from '../../suit/raw.ts';
 import {
   check,
@@ -210,7 +209,7 @@ export const IMAGE_CASES: readonly Case[] = [
 
 /** What a unit keeps of a release after it installed it. */
 function installed(by: UnitView, envelope: Uint8Array): Uint8Array {
-  let plan: InstallPlan | undefined;
+  let plan: ReturnType<typeof judgeInstall> | undefined;
   const steps = [
     'envelope',
     'signer',
@@ -224,7 +223,7 @@ function installed(by: UnitView, envelope: Uint8Array): Uint8Array {
   const verdict = decide('unit', steps, (trace) => {
     plan = judgeInstall(trace, { envelope: sourceOf(envelope) }, by);
   });
-  if (!plan) throw new Error(`refused: ${verdict.refusal?.code}`);
+  if (!plan || 'trust' in plan) throw new Error(`refused: ${verdict.refusal?.code}`);
   return plan.storedEnvelope();
 }
 
