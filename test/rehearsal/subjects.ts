@@ -22,6 +22,7 @@ import {
   unitOf,
 } from '../unit/maker.ts';
 import { all, asking, by, hand, together } from '../unit/policy-maker.ts';
+import { chain as trustMaker, trustUnit } from '../unit/trust-maker.ts';
 
 const NOW = new Date('2026-11-25T12:00:00Z');
 const TEXT = { language: 'en', modelName: 'VC-2', updateDescription: 'Repairs the vent motor, and more' };
@@ -123,12 +124,19 @@ export async function policySubject() {
   return subject(unit, { envelope });
 }
 
+/** A unit that takes trust updates, and has a spare root. */
+export async function trustSubject() {
+  const { envelope } = await release({ seal: signedBy(trustMaker), version: '1.4.0' });
+  return subject(trustUnit(), { envelope });
+}
+
 /** All of them. */
 export const SUBJECTS: readonly { readonly name: string; readonly make: () => Promise<Subject> }[] = [
   { name: 'two slots, ESP256', make: plainSubject },
   { name: 'linked slots, Ed25519', make: () => plainSubject('ed25519', 'linked') },
   { name: 'an image beside the envelope, and a clock', make: detachedSubject },
   { name: 'a staging area', make: stagedSubject },
+  { name: 'a policy area and a spare root', make: trustSubject },
   { name: 'the symmetric scheme', make: symmetricSubject },
   { name: 'the symmetric scheme, its key closed', make: closedSubject },
   { name: 'an encrypted image, AES-CTR', make: encryptedSubject },

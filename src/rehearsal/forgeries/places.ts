@@ -131,6 +131,12 @@ export const PLACES = {
     holds: ({ record }) => record.memory.shape === 'staged',
     otherwise: 'units have two slots, and no image is moved',
   },
+  'policy area': {
+    text: 'units take trust updates',
+    holds: ({ record }) => record.scheme === 'asymmetric' && record.memory.policy !== undefined,
+    otherwise:
+      'units have no policy area: a leaked signer, or root, is believed until service, whatever the maker does',
+  },
   'two slots': {
     text: 'two slots',
     holds: ({ record }) => record.memory.shape !== 'staged',

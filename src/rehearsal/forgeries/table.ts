@@ -16,6 +16,7 @@ import { SEALING_ROWS } from './rows/sealing.ts';
 import { SEVERAL_SIGNERS_ROWS } from './rows/several-signers.ts';
 import { SIGNER_ROWS } from './rows/signer.ts';
 import { STORAGE_ROWS } from './rows/storage.ts';
+import { TRUST_ROWS } from './rows/trust.ts';
 
 const ROWS: readonly Forgery[] = [
   ...SEALING_ROWS,
@@ -33,6 +34,7 @@ const ROWS: readonly Forgery[] = [
   ...ENCRYPTION_ROWS,
   ...STORAGE_ROWS,
   ...LIFE_ROWS,
+  ...TRUST_ROWS,
 ];
 
 /** Number of the step at which a row falls; what sealing refuses comes before every unit. */
