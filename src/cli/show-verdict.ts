@@ -66,6 +66,11 @@ export function showFacts(out: Output, facts: Verdict['facts']): void {
       `${size === undefined ? 'size not said' : `${size} B`}  sha-256 ${toHex(digest).slice(0, 16)}...`,
     );
   }
+  if (facts.delta) {
+    const { size, window, precursor } = facts.delta;
+    const applied = `applied to sha-256 ${toHex(precursor.digest).slice(0, 16)}...`;
+    out.fact('delta', `${size} B in windows of at most ${window} B, ${applied}`);
+  }
   for (const warning of facts.warnings) out.caution(warning);
 }
 

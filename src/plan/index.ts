@@ -3,6 +3,7 @@
  * source and each open to be replaced; what a release costs over each link of a class.
  */
 export { type Cost, type CostRequest, costOf, type LinkCost, type VariantCost } from './cost/cost.ts';
+export { type Sending, sendingOf } from './cost/delivery.ts';
 export { costJson, linkJson } from './cost/json.ts';
 export { loraAirtime } from './cost/lora-airtime.ts';
 export { type FigureBook, type Link, readFigures, type UnitFigures } from './figures/book.ts';

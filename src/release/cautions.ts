@@ -24,6 +24,7 @@ export function cautionsFor(release: Release, securityBefore: number): string[] 
     ...versionCautions(release),
     ...schemeCautions(release),
     ...encryptionCautions(release),
+    ...deltaCautions(release),
     ...release.deviceClass.cautions,
     'run it on a reference unit of every hardware revision before it is broadcast, and keep a recovery path proved',
     'for a product under a safety or approval standard, that standard and qualified practice decide whether, when and by whom it is installed',
@@ -102,6 +103,16 @@ function* encryptionCautions({ recipients, deviceClass }: Release): Generator<st
   if (memory.shape !== 'staged')
     yield 'no staging area: units decrypt into the free slot before they can compare a digest, so an image altered on the way costs an erase of that slot; such tries are counted and bounded';
   yield 'encryption keeps the image from being read on its way, and is no defence once a unit is opened';
+}
+
+function* deltaCautions({ images }: Release): Generator<string> {
+  const deltas = images.flatMap(({ delta }) => delta ?? []);
+  if (deltas.length === 0) return;
+  for (const { from } of deltas) {
+    if (!from.release)
+      yield `${from.file} is no image of a release of this class on record: no unit is known to run it`;
+  }
+  yield 'units that run anything else refuse the delta and need the whole image: keep it within their reach';
 }
 
 function* schemeCautions({ sealer }: Release): Generator<string> {

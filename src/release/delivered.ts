@@ -3,6 +3,7 @@ import { SUIT_PAYLOAD_ENCRYPTION, startEncrypt } from '../cose/index.ts';
 import { startSha256 } from '../crypto/index.ts';
 import type { ImageEncryption } from '../suit/index.ts';
 import { type DeviceClass, type FileSource, fileSource, type Output } from '../workspace/index.ts';
+import type { MadeDelta } from './delta.ts';
 import { SealError } from './error.ts';
 import { type PreparedImage, piecesOf } from './images.ts';
 import type { OpenRecipients } from './recipients.ts';
@@ -13,6 +14,8 @@ export interface DeliveredImage extends PreparedImage {
   /** What units fetch. SHA-256, 32 bytes, and size in bytes. */
   readonly delivered: { readonly digest: Uint8Array; readonly size: number };
   readonly encryption: ImageEncryption | undefined;
+  /** Where units that run an earlier image make it out of that. */
+  readonly delta?: MadeDelta | undefined;
   /** What units fetch, in order; the bytes of a piece are good until the next is asked for. */
   pieces(): Iterable<Uint8Array>;
   /** The ciphertext, written and durable: what is given out where the image is detached. */

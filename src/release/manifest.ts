@@ -26,7 +26,7 @@ export interface ManifestToSeal extends WrittenManifest {
 }
 
 /** What a manifest says of an image. */
-export interface NamedImage extends Pick<DeliveredImage, 'digest' | 'encryption'> {
+export interface NamedImage extends Pick<DeliveredImage, 'digest' | 'encryption' | 'delta'> {
   readonly flat: Pick<DeliveredImage['flat'], 'size'>;
   readonly input: Pick<DeliveredImage['input'], 'uri'>;
   readonly delivered: Pick<DeliveredImage['delivered'], 'digest'>;
@@ -53,11 +53,12 @@ export function buildManifest(
       vendorId: request.workspace.vendorId,
       classId: deviceClass.classId,
       deviceId: request.deviceId,
-      images: images.map(({ digest, flat, encryption }, i) => ({
+      images: images.map(({ digest, flat, encryption, delta }, i) => ({
         digest,
         sizeBytes: flat.size,
         uri: uris[i],
         encryption,
+        delta,
       })),
       start: true,
       version: request.version,
@@ -122,11 +123,35 @@ export function buildEnvelope(
 ): Uint8Array[] {
   const parts = { digest: manifest.payload, blocks, manifest: manifest.manifest, severed: manifest.severed };
   requireRoom(deviceClass, writeEnvelopeHead({ ...parts, integrated: [] })[0]!.length);
-  const integrated = integratedUris(deviceClass.memory.shape).map((key, i) => ({
-    key,
-    length: images[i]!.delivered.size,
-  }));
-  return writeEnvelopeHead({ ...parts, integrated: request.detached ? [] : integrated });
+  const integrated = payloadsOf(request, deviceClass, images).map(({ key, size }) => ({ key, length: size }));
+  return writeEnvelopeHead({ ...parts, integrated });
+}
+
+/** What lies in an envelope behind its manifest. */
+export interface IntegratedPayload {
+  readonly key: string;
+  /** SHA-256, 32 bytes. */
+  readonly digest: Uint8Array;
+  readonly size: number;
+  readonly image: DeliveredImage;
+  pieces(): Iterable<Uint8Array>;
+}
+
+/** The payloads of an envelope: its images, or the deltas to them, or nothing where they lie beside it. */
+export function payloadsOf(
+  { detached }: Pick<SealRequest, 'detached'>,
+  { memory }: DeviceClass,
+  images: readonly DeliveredImage[],
+): IntegratedPayload[] {
+  const keys = integratedUris(memory.shape);
+  return images.flatMap((image, i): IntegratedPayload[] => {
+    const { delta, delivered } = image;
+    if (delta) {
+      const { uri: key, digest, sizeBytes: size, bytes } = delta;
+      return [{ key, digest, size, image, pieces: () => [bytes] }];
+    }
+    return detached ? [] : [{ key: keys[i]!, ...delivered, image, pieces: () => image.pieces() }];
+  });
 }
 
 /** Throws `SealError` envelope-too-large where units could not keep `length` bytes of envelope beside its image. */

@@ -13,6 +13,7 @@ import type { Approved } from './approval/seal-order.ts';
 import { standingJson } from './approval/standing.ts';
 import type { Sealer } from './blocks.ts';
 import type { DeliveredImage } from './delivered.ts';
+import { deltaJson } from './delta.ts';
 import { referenceUriOf } from './manifest.ts';
 import { type RecipientWeight, weightJson } from './recipients.ts';
 import type { SealRequest } from './request.ts';
@@ -159,7 +160,8 @@ function encryptionFacts({ recipients, deviceClass }: Release): JsonObject | nul
     : null;
 }
 
-function imageFacts({ flat, digest, delivered, encryption }: DeliveredImage) {
+function imageFacts(image: DeliveredImage) {
+  const { flat, digest, delivered, encryption } = image;
   return {
     slot: flat.slot,
     digest: toHex(digest),
@@ -167,6 +169,7 @@ function imageFacts({ flat, digest, delivered, encryption }: DeliveredImage) {
     address: flat.address,
     source_format: flat.format,
     ciphertext: encryption ? { digest: toHex(delivered.digest), size_bytes: delivered.size } : null,
+    delta: deltaJson(image),
   };
 }
 

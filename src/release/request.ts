@@ -41,6 +41,11 @@ export interface SealRequest extends KeyRequest {
   readonly force?: boolean | undefined;
   /** Leave the image beside the envelope. */
   readonly detached?: boolean | undefined;
+  /**
+   * What units run: the envelope of an earlier release, or its firmware files in slot order. Then the envelope holds a
+   * delta from it, and the image lies beside the envelope for everyone else.
+   */
+  readonly deltaFrom?: readonly string[] | undefined;
   /** Signers to use; without any the ones that cover the class, where that leaves no choice. */
   readonly signers?: readonly string[] | undefined;
   /** Seal with fewer signatures than the class asks for; the others are added later. */

@@ -22,9 +22,10 @@ import { requireApproved } from './approval/standing.ts';
 import { closeSealer, leavesUsed, openSealer, type Sealer, sealBlocks } from './blocks.ts';
 import { cautionsFor, highestSecurityVersion } from './cautions.ts';
 import { type DeliveredImage, encrypt, plain } from './delivered.ts';
+import { requireDeltas, withDeltas } from './delta.ts';
 import { SealError } from './error.ts';
 import { hashImages, type OpenedImage, openImages, type PreparedImage, requireUnchanged } from './images.ts';
-import { buildEnvelope, buildManifest, urisOf } from './manifest.ts';
+import { buildEnvelope, buildManifest, type IntegratedPayload, payloadsOf, urisOf } from './manifest.ts';
 import { approvedNumber, type NumberSource, nextNumber } from './number.ts';
 import { encryptsImages, type OpenRecipients, openRecipients } from './recipients.ts';
 import { approvalSummary, type Release, releaseRecord, sealJson } from './record.ts';
@@ -54,7 +55,8 @@ const FORESEEN = 1n;
  * 5. give the envelope its name. A crash before this leaves a release on record that nobody has: seal again.
  * So an envelope that exists is always on record. Throws `SealError`, `ImageError`, `KeyError`, `WorkspaceError`.
  */
-export async function seal(request: SealRequest): Promise<Sealed> {
+export async function seal(asked: SealRequest): Promise<Sealed> {
+  const request = asked.deltaFrom ? { ...asked, detached: true } : asked;
   const deviceClass = await readClass(request.workspace, request.className);
   requireNoApproval(deviceClass);
   return sealUnder(request, deviceClass, undefined);
@@ -78,6 +80,7 @@ async function sealUnder(
   approved: Approved | undefined,
 ): Promise<Sealed> {
   requireSensible(request);
+  requireDeltas(request, deviceClass);
   requireFreePlaces(request);
   const number = approved
     ? approvedNumber(request.workspace, approved)
@@ -114,7 +117,12 @@ async function sealFor(sealing: Sealing): Promise<Sealed> {
           recipients ? await encrypt(request, deviceClass, image, recipients, path) : plain(image),
         );
       }
-      return await sealPrepared(sealing, delivered, sealer);
+      const made = withDeltas(request, deviceClass, delivered);
+      try {
+        return await sealPrepared(sealing, made.images, sealer);
+      } finally {
+        made.close();
+      }
     } finally {
       closeSealer(sealer);
     }
@@ -246,11 +254,12 @@ async function writeRelease(
   const manifest = buildManifest(request, deviceClass, images, taken.number);
   const blocks = await sealBlocks(sealer, manifest.payload, request.securityVersion ?? 0);
   const pieces = buildEnvelope(request, deviceClass, images, manifest, blocks);
-  const written = writeEnvelope(request, outputs.envelope, pieces, images);
+  const payloads = payloadsOf(request, deviceClass, images);
+  const written = writeEnvelope(request, outputs.envelope, pieces, payloads);
   for (const [i, output] of outputs.images.entries()) {
     if (output && !images[i]!.ciphertext) copyImage(output, images[i]!);
   }
-  await readBack(outputs.envelope, (source) => checkWritten(source, sealer, manifest, images));
+  await readBack(outputs.envelope, (source) => checkWritten(source, sealer, manifest, payloads));
   for (const [i, output] of outputs.images.entries()) {
     if (output) await readBack(output, (source) => checkImage(source, images[i]!));
   }
@@ -289,10 +298,10 @@ function writeEnvelope(
   request: SealRequest,
   output: Output,
   pieces: readonly Uint8Array[],
-  images: readonly DeliveredImage[],
+  payloads: readonly IntegratedPayload[],
 ): { size_bytes: number; sha256: string } {
   const hash = startSha256();
-  const totalBytes = request.detached ? 0 : images.reduce((sum, { delivered }) => sum + delivered.size, 0);
+  const totalBytes = payloads.reduce((sum, each) => sum + each.size, 0);
   let size = 0;
   let doneBytes = 0;
   const put = (bytes: Uint8Array) => {
@@ -302,8 +311,7 @@ function writeEnvelope(
   };
   for (const [i, piece] of pieces.entries()) {
     put(piece);
-    if (request.detached) continue;
-    for (const bytes of images[i]!.pieces()) {
+    for (const bytes of payloads[i]?.pieces() ?? []) {
       put(bytes);
       doneBytes += bytes.length;
       request.progress?.({ doing: 'writing', doneBytes, totalBytes });
@@ -353,7 +361,7 @@ async function stillUsing<T>(taken: TakenNumber, action: () => Promise<T>): Prom
 }
 
 function requireFreePlaces(request: SealRequest): void {
-  const inputs = request.images.map(({ path }) => realPath(path));
+  const inputs = [...request.images.map(({ path }) => path), ...(request.deltaFrom ?? [])].map(realPath);
   const places = [
     request.out,
     ...(request.detached ? request.images.map((_, i) => imagePath(request, i)) : []),
@@ -362,7 +370,7 @@ function requireFreePlaces(request: SealRequest): void {
     if (inputs.includes(realPath(place))) {
       throw new SealError(
         'output-is-input',
-        `${place} is the image itself; it was left as it is`,
+        `${place} is read for this release; it was left as it is`,
         'name another file with --out',
       );
     }

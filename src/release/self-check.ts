@@ -1,23 +1,25 @@
-import { equal } from '../bytes/index.ts';
+import { equal, slice } from '../bytes/index.ts';
 import { decodeCose } from '../cose/index.ts';
 import { ALL_EXTENSIONS, manifestDigestMatches, openEnvelope, readManifest } from '../suit/index.ts';
 import type { FileSource } from '../workspace/index.ts';
 import { blockVerifies, type Sealer } from './blocks.ts';
 import type { DeliveredImage } from './delivered.ts';
+import { makesImage } from './delta.ts';
 import { SealError } from './error.ts';
 import { hashOf } from './images.ts';
-import type { ManifestToSeal } from './manifest.ts';
+import type { IntegratedPayload, ManifestToSeal } from './manifest.ts';
 
 /**
  * Reads a written envelope back from the disk and judges it as a stranger would: its shell, the digest of its
- * manifest, each seal, the manifest with its severed parts, and the digest of each integrated image. Throws
+ * manifest, each seal, the manifest with its severed parts, and the digest of each integrated image; a delta is applied as
+ * a unit would, and what it makes compared. Throws
  * `SealError` self-check-failed before anything is given out.
  */
 export async function checkWritten(
   written: FileSource,
   sealer: Sealer,
   manifest: ManifestToSeal,
-  images: readonly DeliveredImage[],
+  payloads: readonly IntegratedPayload[],
 ): Promise<void> {
   const envelope = openEnvelope(written);
   require(equal(envelope.manifest, manifest.manifest) && manifestDigestMatches(envelope), 'its manifest');
@@ -31,8 +33,13 @@ export async function checkWritten(
   for (const part of [...sequences.values(), text]) {
     require(part === undefined || part.state === 'in-place' || part.state === 'attached', 'a severed part');
   }
-  for (const [i, { offset, length }] of [...envelope.integrated.values()].entries()) {
-    require(equal(hashOf(written.pieces(offset, length)), images[i]!.delivered.digest), 'the image in it');
+  for (const { key, digest, image } of payloads) {
+    const part = envelope.integrated.get(key);
+    require(part !== undefined, 'what lies in it');
+    const { offset, length } = part!;
+    require(equal(hashOf(written.pieces(offset, length)), digest), 'the image in it');
+    require(!image.delta ||
+      makesImage(slice(written, offset, length), image), 'the image that the delta makes');
   }
 }
 

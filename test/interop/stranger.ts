@@ -176,6 +176,53 @@ export function author({ device, number, image, algorithm, key, chain }: Authore
       [20, write([20, new Map([[21, '#image']]), 21, 2, 3, 15])],
     ]),
   );
+  return sealed(manifest, [['#image', image]], { algorithm, key, chain });
+}
+
+/** What to author by delta: the image is made out of what runs. */
+export interface AuthoredDelta extends Authored {
+  delta: Uint8Array;
+  /** Bytes that the largest window of the delta makes. */
+  window: number;
+  precursor: Uint8Array;
+}
+
+/** By delta and by nothing else: docs/deployment-profile.md section 14, with parameter -257. */
+export function authorDelta(authored: AuthoredDelta): Uint8Array {
+  const { device, number, image, delta, window, precursor } = authored;
+  const told = (bytes: Uint8Array): [number, unknown][] => [
+    [3, write([-16, hash(bytes)])],
+    [14, bytes.length],
+  ];
+  const facts = new Map<number, unknown>([[1, device.vendor], [2, device.model], ...told(image)]);
+  const common = new Map<number, unknown>([
+    [2, [[Buffer.from('main')], [Buffer.from('precursor')], [Buffer.from('download')]]],
+    [4, write([12, 0, 20, facts, 1, 15, 2, 15])],
+  ]);
+  const compare = [12, 1, 20, new Map(told(precursor)), 3, 15];
+  const fetch = [12, 2, 20, new Map<number, unknown>([...told(delta), [21, '#delta']]), 21, 2, 3, 15];
+  const info = new Map<number, unknown>([
+    [22, 2],
+    [-257, write([1, window, 1])],
+  ]);
+  const manifest = write(
+    new Map<number, unknown>([
+      [1, 1],
+      [2, number],
+      [3, write(common)],
+      [7, write([12, 0, 3, 15])],
+      [9, write([12, 0, 23, 2])],
+      [20, write([...compare, ...fetch, 12, 0, 20, info, 22, 2, 3, 15])],
+    ]),
+  );
+  return sealed(manifest, [['#delta', delta]], authored);
+}
+
+function sealed(
+  manifest: Uint8Array,
+  payloads: readonly [string, Uint8Array][],
+  { algorithm, key, chain }: Pick<Authored, 'algorithm' | 'key' | 'chain'>,
+): Uint8Array {
   const digest = write([-16, hash(write(manifest))]);
   const headers = write(
     new Map<number, unknown>([
@@ -191,7 +238,7 @@ export function author({ device, number, image, algorithm, key, chain }: Authore
   const envelope = new Map<number | string, unknown>([
     [2, write([digest, block])],
     [3, manifest],
-    ['#image', image],
+    ...payloads,
   ]);
   return write(new Tagged(107, envelope));
 }

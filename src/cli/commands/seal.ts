@@ -2,6 +2,7 @@ import { type Sealed, seal, sealApproved } from '../../release/index.ts';
 import { EXIT, wrongUse } from '../exit.ts';
 import { imagesOf, progressOf, releaseOptions } from '../images.ts';
 import { openSession, type Session, trialMark } from '../session.ts';
+import { showDeltas } from '../show-delta.ts';
 import type { Call } from '../spec.ts';
 
 /** Seals a release. */
@@ -26,10 +27,11 @@ export async function run(call: Call): Promise<number> {
   );
   showApproval(call, json.approval as unknown as Approval | null);
   showEncryption(call, json.encryption as unknown as Encrypted | null);
+  const airtime = await showDeltas(call, workspace, json);
   call.out.fact('envelope', `${envelope.size_bytes} B`);
   call.out.fact('record', String(json.record));
   for (const caution of cautions) call.out.caution(caution);
-  call.out.result(json);
+  call.out.result({ ...json, airtime });
   return EXIT.done;
 }
 
@@ -70,6 +72,7 @@ const SETTLED = [
   ...['class', 'version', 'uri', 'uri-b', 'security-version', 'sequence', 'serial'],
   ...['description', 'reference-uri'],
 ];
+const SETTLED_LISTS = ['signer', 'delta-from'];
 const SETTLED_SWITCHES = ['detached', 'allow-jump', 'without-text'];
 
 async function sealCall(call: Call, { workspace, secrets }: Session): Promise<Sealed> {
@@ -88,14 +91,16 @@ async function sealCall(call: Call, { workspace, secrets }: Session): Promise<Se
   const className = call.text('class');
   if (className === undefined || call.text('version') === undefined)
     throw wrongUse('--class and --version are missing', 'give both, or --request for what was approved');
-  return seal({ ...(await releaseOptions(call, workspace, className)), ...place });
+  const from = call.texts('delta-from');
+  const deltaFrom = from.length > 0 ? from : undefined;
+  return seal({ ...(await releaseOptions(call, workspace, className)), deltaFrom, ...place });
 }
 
 function requireNothingElse(call: Call): void {
   const given = [
     ...SETTLED.filter((name) => call.text(name) !== undefined),
     ...SETTLED_SWITCHES.filter((name) => call.flag(name)),
-    ...(call.texts('signer').length > 0 ? ['signer'] : []),
+    ...SETTLED_LISTS.filter((name) => call.texts(name).length > 0),
   ];
   if (given.length === 0) return;
   throw wrongUse(

@@ -23,6 +23,13 @@ export const RELEASE: readonly CommandSpec[] = [
         value: 'uri',
         about: 'where units fetch a detached image (default: a name made of its digest)',
       },
+      {
+        name: 'delta-from',
+        value: 'file',
+        about:
+          'put a delta inside, from what units run: an earlier envelope, or its firmware file (one for each slot)',
+        repeat: true,
+      },
       { name: 'uri-b', value: 'uri', about: 'the same for the image of slot B' },
       {
         name: 'signer',
@@ -55,13 +62,15 @@ export const RELEASE: readonly CommandSpec[] = [
       { name: 'force', about: 'replace an existing output file' },
     ],
     notes: `The sequence number is taken before it is used, and never twice. Sealing opens the signer's key or the class key,
-never the root. Where the class says confidentiality: image, the image is encrypted first. ${'Run the result on a reference unit of every hardware revision before it is broadcast.'}
+never the root. Where the class says confidentiality: image, the image is encrypted first. With --delta-from the image lies
+beside the envelope, for units that run anything else: both are one release with one number. ${'Run the result on a reference unit of every hardware revision before it is broadcast.'}
 
 Classes of a production workspace are sealed with --request, once somebody else approved it (docs/approvals.md).
 
 Examples:
   fieldseal seal vent-1.4.0.hex --class vent --version 1.4.0 --out vent-1.4.0.suit
-  fieldseal seal vent-1.4.0.hex --request vent/12 --out vent-1.4.0.suit`,
+  fieldseal seal vent-1.4.0.hex --request vent/12 --out vent-1.4.0.suit
+  fieldseal seal vent-1.5.0.hex --class vent --version 1.5.0 --delta-from vent-1.4.0.suit --out vent-1.5.0.suit`,
     load: () => import('../commands/seal.ts'),
   },
   {

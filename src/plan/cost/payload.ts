@@ -1,7 +1,7 @@
 import { type ByteSource, slice } from '../../bytes/index.ts';
 import { decodeCose, decodeEncrypted, type Headers, LABEL } from '../../cose/index.ts';
 import { type Envelope, type Manifest, openEnvelope, readManifest, type Sequence } from '../../suit/index.ts';
-import { imagesBySlot, UNIT_EXTENSIONS } from '../../unit/index.ts';
+import { imagesBySlot, UNIT_EXTENSIONS, type WantedImage } from '../../unit/index.ts';
 
 /** A sealed payload as far as its cost depends on it. Sizes in bytes. */
 export interface PayloadFacts {
@@ -31,19 +31,26 @@ export function readPayload(source: ByteSource): PayloadFacts {
     severed: envelope.severed,
     extensions: UNIT_EXTENSIONS,
   });
-  const named = imagesBySlot(manifest).flat();
+  const named = runningOf(imagesBySlot(manifest).flat());
   const images = new Map(named.map(({ digest, size }) => [String(digest), size ?? 0]));
   const inside = [...envelope.integrated.values()];
+  const byDelta = named.some((image) => image.byDelta);
   const info = [...sequencesOf(manifest)].map(encryptionInfoIn).find((found) => found !== undefined);
   return {
     envelope: source.size - inside.reduce((sum, { length }) => sum + length, 0),
     manifest: envelope.manifest.length,
     images: [...images.values()],
-    integrated: inside.length > 0,
+    integrated: inside.length > 0 && !byDelta,
     recipients: info && recipientsIn(info),
-    clear: info ? [] : inside.map(({ offset, length }) => slice(source, offset, length)),
+    clear: info || byDelta ? [] : inside.map(({ offset, length }) => slice(source, offset, length)),
     verifications: verificationsOf(envelope),
   };
+}
+
+/** Of a payload by delta, the images that it makes: what else is compared is the delta itself. */
+function runningOf(images: readonly WantedImage[]): readonly WantedImage[] {
+  const made = images.filter(({ byDelta }) => byDelta);
+  return made.length > 0 ? made : images;
 }
 
 function* sequencesOf({ sequences }: Manifest): Generator<Sequence> {

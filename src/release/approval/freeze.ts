@@ -30,7 +30,7 @@ const REQUEST_DAYS = 14;
 const MOST_REQUEST_DAYS = 90;
 
 /** What is to be sealed, once it is approved. */
-export interface FreezeRequest extends Omit<SealRequest, 'out' | 'force' | 'unfinished'> {
+export interface FreezeRequest extends Omit<SealRequest, 'out' | 'force' | 'unfinished' | 'deltaFrom'> {
   /** The key of the person who asks. */
   readonly requester: string;
   /** Days until it expires. */
