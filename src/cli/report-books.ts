@@ -13,7 +13,14 @@ import {
   readManifestOf,
   unitReportKey,
 } from '../report/index.ts';
-import { formatUuid, type Manifest, manifestDigestMatches, openEnvelope, parseUuid } from '../suit/index.ts';
+import {
+  ALL_EXTENSIONS,
+  formatUuid,
+  type Manifest,
+  manifestDigestMatches,
+  openEnvelope,
+  parseUuid,
+} from '../suit/index.ts';
 import {
   classKeys,
   fileSource,
@@ -133,7 +140,7 @@ async function macKeyOf(session: Session, facts: UnitFacts): Promise<Uint8Array 
 function manifestOf(path: string): { digest: string; manifest: Manifest } | undefined {
   const source = fileSource(path);
   try {
-    const envelope = openEnvelope(source);
+    const envelope = openEnvelope(source, undefined, ALL_EXTENSIONS);
     if (!manifestDigestMatches(envelope)) return undefined;
     const manifest = readManifestOf(envelope);
     return { digest: toHex(envelope.digest.bytes), manifest };

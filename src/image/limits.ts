@@ -33,4 +33,9 @@ export const IMAGE_LIMITS = {
     unit: 'sections',
     reason: 'counts from here on are kept elsewhere in the file (SHN_LORESERVE); no firmware has so many',
   },
+  components: {
+    value: 4,
+    unit: 'components',
+    reason: 'of a unit beside the image that runs: each has two areas, and every release brings them all',
+  },
 } as const satisfies LimitTable;

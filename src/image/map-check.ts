@@ -1,3 +1,4 @@
+import { IMAGE_LIMITS } from './limits.ts';
 import type { MemoryMap, NamedRegion, Region } from './memory.ts';
 import { formatAddress, formatSize } from './size.ts';
 
@@ -30,6 +31,7 @@ export function checkMemoryMap(map: MemoryMap): MapProblem[] {
     ...checkEnvelopes(map),
     ...checkState(map),
     ...checkPolicy(map),
+    ...checkComponents(map),
     ...checkOverlaps(map),
     ...checkDeltaWindow(map),
   ];
@@ -48,6 +50,11 @@ function* checkKinds(map: MemoryMap): Generator<MapProblem> {
   }
   if (map.slots.length !== 2) {
     yield { path: ['slots'], says: `${map.slots.length} slots`, expected: 'two slots' };
+  }
+  for (const [i, { areas }] of (map.components ?? []).entries()) {
+    if (areas.length === 2) continue;
+    const says = `${areas.length} areas for a component`;
+    yield { path: ['components', i, 'areas'], says, expected: 'two areas, one for each slot' };
   }
 }
 
@@ -98,6 +105,10 @@ function flashAreas(map: MemoryMap): Area[] {
   areas.push({ ...map.envelopes, name: 'the envelope area', path: ['envelopes'] });
   areas.push({ ...map.state, name: 'the state area', path: ['state'] });
   if (map.policy) areas.push({ ...map.policy, name: 'the policy area', path: ['policy'] });
+  for (const [i, { name, areas: own }] of (map.components ?? []).entries()) {
+    for (const [slot, area] of own.entries())
+      areas.push({ ...area, name: `area ${slot + 1} of ${name}`, path: ['components', i, 'areas', slot] });
+  }
   return areas;
 }
 
@@ -233,6 +244,34 @@ function* checkPolicy({ policy, flash }: MemoryMap): Generator<MapProblem> {
   } else if (half < MINIMUM_POLICY_SIZE) {
     const says = `${formatSize(half)} in each half is too little for the longest trust update`;
     yield { path, says, expected: `at least ${formatSize(2 * MINIMUM_POLICY_SIZE)}` };
+  }
+}
+
+/** What the components of every unit are called already (`src/suit/templates.ts`). */
+const TAKEN_NAMES = ['main', 'staging', 'download', 'precursor', 'policy'];
+const COMPONENT_NAME = /^[A-Za-z0-9._-]{1,32}(?:\/[A-Za-z0-9._-]{1,32}){0,3}$/;
+
+function* checkComponents({ components = [], shape }: MemoryMap): Generator<MapProblem> {
+  if (components.length > 0 && shape === 'staged') {
+    const says =
+      'with a staging area the former image is gone once the new one starts, so nothing could fall back together';
+    yield { path: ['components'], says, expected: 'no components, or another shape' };
+  }
+  if (components.length > IMAGE_LIMITS.components.value) {
+    const says = `${components.length} components`;
+    yield { path: ['components'], says, expected: `at most ${IMAGE_LIMITS.components.value}` };
+  }
+  for (const [i, { name }] of components.entries()) {
+    const path = ['components', i, 'name'];
+    if (!COMPONENT_NAME.test(name)) {
+      const expected =
+        'a name such as radio, or segments parted by /, of letters, digits, dot, dash, underscore';
+      yield { path, says: `"${name}" names no component`, expected };
+    } else if (TAKEN_NAMES.includes(name)) {
+      yield { path, says: `every unit has a component ${name} of its own`, expected: 'another name' };
+    } else if (components.slice(0, i).some((earlier) => earlier.name === name)) {
+      yield { path, says: `two components are called ${name}`, expected: 'a name of its own' };
+    }
   }
 }
 

@@ -26,6 +26,19 @@ export interface FlashGeometry {
   endurance: number;
 }
 
+/**
+ * A component beside the image that runs, such as the image of a radio co-processor. It belongs to the slots: the image in
+ * the first area goes with the image in the first slot, and the two start, stay and fall back together.
+ */
+export interface ComponentArea {
+  /** The component identifier: its segments in UTF-8, parted by '/'. */
+  name: string;
+  /** One for each slot, in the order of the slots. */
+  areas: Region[];
+  /** Whether the unit also starts it, before its own image; otherwise it only stores and verifies it. */
+  started: boolean;
+}
+
 /** The memory map of a device class, as it stands in class and unit files. Addresses and sizes in bytes. */
 export interface MemoryMap {
   shape: SlotShape;
@@ -36,6 +49,8 @@ export interface MemoryMap {
   slots: NamedRegion[];
   /** An image that is never replaced in the field and may only fetch and install. */
   recovery?: Region;
+  /** Further components that a release brings, all of them with each release. Default none; none with `staged`. */
+  components?: ComponentArea[];
   /** Split evenly, one part per slot: holds the envelope without its image, for the check at start-up. */
   envelopes: Region;
   /** The unit's own marks. */

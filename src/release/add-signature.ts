@@ -4,6 +4,7 @@ import { encode, encodeHead, readHead } from '../cbor/index.ts';
 import { CoseError, type CoseMessage, decodeCose, LABEL, verifySign1 } from '../cose/index.ts';
 import { readPublicKey, startSha256 } from '../crypto/index.ts';
 import {
+  ALL_EXTENSIONS,
   digestOf,
   type Envelope,
   encodeDigest,
@@ -112,7 +113,7 @@ function openSound(source: ByteSource, file: string): Envelope {
 
 function attemptOpen(source: ByteSource, file: string): Envelope {
   try {
-    return openEnvelope(source);
+    return openEnvelope(source, undefined, ALL_EXTENSIONS);
   } catch (error) {
     if (!(error instanceof SuitError)) throw error;
     const says = `${file} is no envelope that can be signed: byte ${error.offset}: ${error.message}`;

@@ -1,7 +1,7 @@
 import { toHex } from '../bytes/index.ts';
 import { decodeCose, encryptMessage, type MacKey } from '../cose/index.ts';
 import { sha256 } from '../crypto/index.ts';
-import { openEnvelope, SuitError } from '../suit/index.ts';
+import { ALL_EXTENSIONS, openEnvelope, SuitError } from '../suit/index.ts';
 import { messageAlgorithm, UNIT_LIMITS } from '../unit/index.ts';
 import {
   appendEntry,
@@ -86,7 +86,7 @@ function readEnvelope(path: string): Uint8Array {
         path,
         `it has ${source.size} bytes; at most ${UNIT_LIMITS.messageBytes.value} are taken`,
       );
-    openEnvelope(source);
+    openEnvelope(source, undefined, ALL_EXTENSIONS);
     return source.read(0, source.size).slice();
   } catch (error) {
     throw error instanceof SuitError ? notSendable(path, error.message) : error;

@@ -1,6 +1,6 @@
 import { sourceOf } from '../bytes/index.ts';
-import { openEnvelope, readManifest, writeEnvelopeHead } from '../suit/index.ts';
-import { oversteppingOf, UNIT_EXTENSIONS } from '../unit/index.ts';
+import { ALL_EXTENSIONS, openEnvelope, readManifest, writeEnvelopeHead } from '../suit/index.ts';
+import { oversteppingOf, extensionsOf } from '../unit/index.ts';
 import type { DeviceClass } from '../workspace/index.ts';
 import type { Sealer } from './blocks.ts';
 import { SealError } from './error.ts';
@@ -10,12 +10,16 @@ import type { ManifestToSeal } from './manifest.ts';
  * Refuses what units of the class would refuse by their access control list, while no number is used yet. Where signers are
  * still to come, whose rights count too, nothing is judged. Throws `SealError` signer-rights.
  */
-export function requireRights({ name, rights }: DeviceClass, sealer: Sealer, sealed: ManifestToSeal): void {
+export function requireRights(
+  { name, rights, memory }: DeviceClass,
+  sealer: Sealer,
+  sealed: ManifestToSeal,
+): void {
   if (!rights || sealer.kind === 'mac' || sealer.standing?.satisfied === false) return;
   const { payload: digest, manifest, severed } = sealed;
   const [head] = writeEnvelopeHead({ digest, blocks: [], manifest, severed, integrated: [] });
-  const parts = openEnvelope(sourceOf(head!)).severed;
-  const read = readManifest(manifest, { severed: parts, extensions: UNIT_EXTENSIONS });
+  const parts = openEnvelope(sourceOf(head!), undefined, ALL_EXTENSIONS).severed;
+  const read = readManifest(manifest, { severed: parts, extensions: extensionsOf({ memory }) });
   const signers = sealer.hands.map(({ chosen }) => chosen.signer);
   const { command } = oversteppingOf(rights, signers, read);
   if (command === undefined) return;

@@ -21,7 +21,7 @@ export async function checkWritten(
   manifest: ManifestToSeal,
   payloads: readonly IntegratedPayload[],
 ): Promise<void> {
-  const envelope = openEnvelope(written);
+  const envelope = openEnvelope(written, undefined, ALL_EXTENSIONS);
   require(equal(envelope.manifest, manifest.manifest) && manifestDigestMatches(envelope), 'its manifest');
   for (const [i, { bytes }] of envelope.blocks.entries()) {
     require(await blockVerifies(sealer, i, decodeCose(bytes), envelope.digest.encoded), `its seal ${i + 1}`);

@@ -10,7 +10,7 @@ import {
   SHA_256,
   STAGING_COMPONENT,
 } from '../suit/index.ts';
-import { extensionsOf, UNIT_PROFILES, type UnitRecord } from '../unit/index.ts';
+import { componentIdentifier, extensionsOf, UNIT_PROFILES, type UnitRecord } from '../unit/index.ts';
 import type { Capabilities } from './report.ts';
 
 /**
@@ -23,8 +23,9 @@ export function unitCapabilities({ memory, profile }: UnitRecord): Capabilities 
     [...table.values()].filter((row) => runsWith(row, extensions)).map(({ code }) => code);
   const { algorithm, keyDistribution, content } = UNIT_PROFILES.find(({ name }) => name === profile)!;
   const identifiers = memory.shape === 'staged' ? [MAIN_COMPONENT, STAGING_COMPONENT] : [MAIN_COMPONENT];
+  const further = (memory.components ?? []).map(({ name }) => componentIdentifier(name));
   return {
-    components: identifiers.map((identifier) => ({ identifier, prefix: false })),
+    components: [...identifiers, ...further].map((identifier) => ({ identifier, prefix: false })),
     lists: [
       { key: 2, codes: running(COMMANDS) },
       { key: 3, codes: running(PARAMETERS) },

@@ -1,14 +1,19 @@
 import { type ByteSource, eachPiece, equal, slice } from '../bytes/index.ts';
 import { startSha256 } from '../crypto/index.ts';
 import {
+  ALL_EXTENSIONS,
+  type ComponentIdentifier,
+  MAIN_COMPONENT,
   type Manifest,
   manifestDigestMatches,
   type Outcome,
+  openDependency,
   openEnvelope,
   type Parameters,
   runSequences,
   SHA_256,
   SuitError,
+  type TargetComponent,
 } from '../suit/index.ts';
 import type {
   Fallen,
@@ -33,6 +38,8 @@ export interface SlotMemory {
   readonly sequenceNumber: bigint;
   /** From the envelope kept with the image; undefined where it is not the one that the mark names. */
   readonly manifest: Manifest | undefined;
+  /** The envelopes that were kept of what it depends on. */
+  readonly dependencies: readonly ByteSource[];
   readonly content: ByteSource;
 }
 
@@ -63,7 +70,7 @@ export function rememberUnit(
       state,
       manifestDigest,
       sequenceNumber,
-      manifest: state === 'empty' ? undefined : manifestIn(kept, manifestDigest),
+      ...(state === 'empty' ? NOTHING_KEPT : keptIn(kept, manifestDigest)),
       content: sourceIn(flash, layout.slots[index]!),
     };
   });
@@ -75,16 +82,20 @@ function sourceIn(flash: Pick<Flash, 'read'>, { offset, size }: FlashSpan): Byte
 }
 
 /** The mark holds the digest of a manifest that was judged, so one that matches it may be read. */
-function manifestIn(kept: ByteSource, digest: Uint8Array): Manifest | undefined {
+function keptIn(kept: ByteSource, digest: Uint8Array): Pick<SlotMemory, 'manifest' | 'dependencies'> {
   try {
-    const envelope = openEnvelope(kept);
-    if (!equal(envelope.digest.bytes, digest) || !manifestDigestMatches(envelope)) return undefined;
-    return readManifestOf(envelope);
+    const envelope = openEnvelope(kept, undefined, ALL_EXTENSIONS);
+    if (!equal(envelope.digest.bytes, digest) || !manifestDigestMatches(envelope)) return NOTHING_KEPT;
+    const parts = [...envelope.integrated.values()];
+    const dependencies = parts.map(({ offset, length }) => slice(kept, offset, length));
+    return { manifest: readManifestOf(envelope), dependencies };
   } catch (error) {
-    if (error instanceof SuitError) return undefined;
+    if (error instanceof SuitError) return NOTHING_KEPT;
     throw error;
   }
 }
+
+const NOTHING_KEPT = { manifest: undefined, dependencies: [] };
 
 /** Index of the staging area where a memory map has one. */
 const STAGING = 1;
@@ -94,11 +105,11 @@ const STAGING = 1;
  * is, and for a staging area: what waits there may be encrypted, and is not yet the component that runs.
  */
 export function measureSlot(
-  { manifest, index, content }: SlotMemory,
+  { manifest, index, content, dependencies }: SlotMemory,
   { memory }: UnitRecord,
 ): PropertyClaim | undefined {
   if (memory.shape === 'staged' && index === STAGING) return undefined;
-  const size = manifest && imageSize(manifest, index);
+  const size = manifest && imageSize(manifest, index, dependencies);
   if (size === undefined || size > content.size) return undefined;
   const hash = startSha256();
   eachPiece(slice(content, 0, size), (piece) => hash.update(piece));
@@ -118,16 +129,32 @@ const MET: Outcome = { ok: true };
 const IMAGE_MATCH = 3;
 const SLOT = 5;
 
-/** The size that the validate sequence has set when it compares the image of that slot. */
-function imageSize(manifest: Manifest, slot: number): number | undefined {
+/**
+ * The size that the validate sequence has set when it compares the image of that slot. Dependencies are taken by their
+ * digests: they were judged when they were installed.
+ */
+function imageSize(
+  manifest: Manifest,
+  slot: number,
+  dependencies: readonly ByteSource[],
+): number | undefined {
   let size: number | undefined;
   runSequences(manifest, 'validate', {
-    condition(code: number, _component: unknown, parameters: Parameters) {
-      if (code === IMAGE_MATCH) size ??= parameters.get(14);
+    condition(code: number, { identifier }: TargetComponent, parameters: Parameters) {
+      if (code === IMAGE_MATCH && isMain(identifier)) size ??= parameters.get(14);
       const elsewhere = code === SLOT && parameters.get(5) !== slot;
       return elsewhere ? { ok: false, reason: 'host', detail: 'another slot' } : MET;
     },
     directive: () => MET,
+    dependency(_component, parameters) {
+      const digest = parameters.get(3)!;
+      const opened = dependencies.map((source) => openDependency(source, digest, ALL_EXTENSIONS, () => MET));
+      return opened.find(({ ok }) => ok) ?? { ok: false, reason: 'host', detail: 'not kept' };
+    },
   });
   return size;
+}
+
+function isMain(identifier: ComponentIdentifier): boolean {
+  return identifier.length === 1 && equal(identifier[0]!, MAIN_COMPONENT[0]!);
 }

@@ -1,5 +1,12 @@
 import type { ByteSource } from '../bytes/index.ts';
-import { type Envelope, type Manifest, openEnvelope, type SuitDigest, SuitError } from '../suit/index.ts';
+import {
+  ALL_EXTENSIONS,
+  type Envelope,
+  type Manifest,
+  openEnvelope,
+  type SuitDigest,
+  SuitError,
+} from '../suit/index.ts';
 import type { StepName, UnitRecord, Verdict } from '../unit/index.ts';
 import { failure, finished, NOTHING_NAMED, pending, type ReportOptions } from './finish.ts';
 import { claimOf, type UnitMemory } from './memory.ts';
@@ -50,7 +57,7 @@ function named({ digest: { algorithm, bytes } }: Envelope): SuitDigest {
 /** Undefined where the bytes are no envelope: there is nothing to name then. */
 function shellOf(offered: ByteSource): Envelope | undefined {
   try {
-    return openEnvelope(offered);
+    return openEnvelope(offered, undefined, ALL_EXTENSIONS);
   } catch (error) {
     if (error instanceof SuitError) return undefined;
     throw error;

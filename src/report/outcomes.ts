@@ -68,6 +68,10 @@ const NUMBERS: Readonly<Record<RefusalCode, readonly [code: number, reason: numb
   'component-not-for-purpose': [431, 7],
   'policy-malformed': [432, 2],
   'retirement-not-permitted': [433, 7],
+  'dependency-missing': [415, 11],
+  'dependency-wrong': [416, 4],
+  'dependency-not-authentic': [417, 4],
+  'dependencies-not-followed': [418, 5],
 
   // step 5, freshness
   'marks-lost': [501, 11],
@@ -123,6 +127,7 @@ const NUMBERS: Readonly<Record<RefusalCode, readonly [code: number, reason: numb
   'decryption-failed': [815, 10],
   'delta-altered': [816, 10],
   'delta-malformed': [817, 11],
+  'wait-not-over': [818, 10],
 
   // step 9, image
   'image-length-wrong': [901, 10],

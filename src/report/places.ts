@@ -83,7 +83,12 @@ export function fetchPlace(manifest: Manifest | undefined): SuitRecord {
   return manifest ? firstPlace(manifest, FETCHED) : NOWHERE;
 }
 
-function placeOfCommand(manifest: Manifest, { section, offset, component }: CommandPlace): SuitRecord {
+function placeOfCommand(
+  manifest: Manifest,
+  { section, offset, component, dependency }: CommandPlace,
+): SuitRecord {
+  // In a dependency: its bytes are elsewhere, so the section as a whole.
+  if (dependency) return { ...NOWHERE, manifestId: dependency, section: sectionCode(section), component };
   const sequence = sequenceOf(manifest, section);
   if (!sequence) return NOWHERE;
   return { ...NOWHERE, section: sectionCode(section), offset: offset - sequence.start, component };

@@ -26,6 +26,17 @@ export interface AuthenticationFacts {
 export interface ImageFacts {
   readonly digest: Uint8Array;
   readonly size: number | undefined;
+  /** Which component it is for, where that is not the one that runs. */
+  readonly component?: string | undefined;
+}
+
+/** A manifest that another one depends on. */
+export interface DependencyFacts {
+  readonly component: string;
+  readonly manifestDigest: Uint8Array;
+  readonly sequenceNumber: bigint;
+  readonly version: string | undefined;
+  readonly signer: SignerFacts | undefined;
 }
 
 /** A delta, and what it is applied to. Sizes in bytes; digests SHA-256, 32 bytes. */
@@ -53,6 +64,8 @@ export interface Facts {
   /** Version as the manifest states it for people. */
   version?: string;
   images?: readonly ImageFacts[];
+  /** The manifests that it depends on. */
+  dependencies?: readonly DependencyFacts[];
   /** Name of the slot that it would go to. */
   slot?: string;
   effect?: Effect;

@@ -23,6 +23,8 @@ export interface FlashLayout {
   readonly state: FlashSpan;
   /** The two halves of the policy area, where the map has one. */
   readonly policy: readonly [FlashSpan, FlashSpan] | undefined;
+  /** For each further component of the map, the area that belongs to each slot. */
+  readonly components: readonly (readonly [FlashSpan, FlashSpan])[];
   readonly regions: readonly FlashRegion[];
 }
 
@@ -31,7 +33,8 @@ export const MINIMUM_BANK_RECORDS = 3;
 
 /**
  * Lays the areas of a memory map out in one flash: both slots, the recovery image if there is one, the envelope
- * area, the state area, the policy area if there is one. The map must be sound (`checkMemoryMap`). Throws `RangeError` where half of the state area
+ * area, the state area, the policy area if there is one, the areas of further components. The map must be sound
+ * (`checkMemoryMap`). Throws `RangeError` where half of the state area
  * holds fewer than `MINIMUM_BANK_RECORDS` records, which takes less than 1 KiB unless write units are large.
  */
 export function flashLayout(map: MemoryMap): FlashLayout {
@@ -52,6 +55,12 @@ export function flashLayout(map: MemoryMap): FlashLayout {
   const state = place('state', map.state.address, map.state.size);
   const policy = map.policy && place('policy', map.policy.address, map.policy.size);
   requireBanks(state.size, map);
+  const components = (map.components ?? []).map(({ name, areas }) => {
+    const [first, second] = areas.map((area, i) =>
+      place(`${name} ${map.slots[i]!.name}`, area.address, area.size),
+    );
+    return [first!, second!] as const;
+  });
   return {
     size,
     slots: [first!, second!],
@@ -59,6 +68,7 @@ export function flashLayout(map: MemoryMap): FlashLayout {
     recovery,
     state,
     policy: policy && halvesOf(policy),
+    components,
     regions,
   };
 }

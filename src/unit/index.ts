@@ -36,7 +36,7 @@ export {
   standingOf,
 } from './policy.ts';
 export type { Decision, InstallPlan, InstallRequest, StoredFacts, StoredImage, TrustPlan } from './ports.ts';
-export { prepareRecord } from './prepared.ts';
+export { componentIdentifier, prepareRecord } from './prepared.ts';
 export { type Scheme, UNIT_PROFILES, type UnitProfile } from './profiles.ts';
 export {
   type AnchorPurpose,

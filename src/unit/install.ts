@@ -10,12 +10,21 @@ import {
   judgeDecrypted,
   refuseDecryption,
 } from './check/encryption.ts';
-import { judgeOffered } from './check/for-unit.ts';
+import { isWhole, judgeOffered } from './check/for-unit.ts';
 import { type DecryptingSource, decryptingSource } from './decrypting.ts';
 import { FlashError } from './flash.ts';
 import { guard } from './flash-guard.ts';
+import type { FlashSpan } from './flash-layout.ts';
 import { installPolicy } from './install-policy.ts';
-import { type Board, fallenOnceMore, isStaged, protectedSlot, slotName, viewOf } from './life-board.ts';
+import {
+  type Board,
+  fallenOnceMore,
+  furtherOf,
+  isStaged,
+  protectedSlot,
+  slotName,
+  viewOf,
+} from './life-board.ts';
 import { EMPTY_SLOT, type Marks, withSlot } from './marks.ts';
 import type { InstallPlan, InstallRequest } from './ports.ts';
 import { areaHolds, digestOfStart, fillSlot, replaceArea, restIs, spanSource } from './slots.ts';
@@ -87,9 +96,8 @@ function carryOut(
     noteAlreadyThere(trace, slotName(board, holder), plan);
     return holder;
   }
-  const { source } = plan.image;
-  if (!source) return undefined;
-  const job = { board, trace, plan, source, slot: holder ?? freeSlot(board, running) };
+  if (!isWhole(plan)) return undefined;
+  const job = { board, trace, plan, source: plan.image.source!, slot: holder ?? freeSlot(board, running) };
   if (onTheFly(plan)) noteOnTheFly(trace);
   bringIn(job, marks);
   judgeImage(job);
@@ -127,9 +135,9 @@ function freeSlot(board: Board, running: number | undefined): number {
 
 /** The same release is on board: nothing is programmed. An image that came along is judged all the same. */
 function noteAlreadyThere(trace: Trace, name: string, plan: InstallPlan): void {
-  const { image } = plan;
-  if (image.source) judgeOffered(trace, plan, image.source);
-  for (const step of image.source ? (['commit'] as const) : (['content', 'image', 'commit'] as const)) {
+  const whole = isWhole(plan);
+  if (whole) judgeOffered(trace, plan);
+  for (const step of whole ? (['commit'] as const) : (['content', 'image', 'commit'] as const)) {
     trace.skip(step, {
       what: 'the same manifest',
       found: `in slot ${name}; nothing is programmed`,
@@ -138,30 +146,29 @@ function noteAlreadyThere(trace: Trace, name: string, plan: InstallPlan): void {
   }
 }
 
-/** Step 8: fills the slot, from the last checkpoint where the same release was begun there before. */
+/**
+ * Step 8: fills the slot and the areas that go with it, one after the other, from the last checkpoint where the same
+ * release was begun there before. Until the one mark of step 10 none of it counts.
+ */
 function bringIn(job: Job, marks: Marks): void {
   const { board, trace, plan, slot } = job;
-  const { source, size } = arriving(job);
-  const span = board.layout.slots[slot]!;
+  const fills = fillsOf(job);
+  const { source } = fills[0]!;
   const begun = resumedFrom(marks, slot, plan);
   const from = begun !== undefined && decrypts(source) && !source.seeks ? 0 : begun;
   guard(trace, 'flash-failed', { what: 'filling', source: 'RFC 9019 3' }, () => {
     if (from === undefined) markFilling(job, marks);
-    fill(job, () =>
-      fillSlot(board.flash, span, source, size, {
-        from: from ?? 0,
-        checkpoint: (progress) => board.journal.write({ ...board.journal.marks!, progress }),
-      }),
-    );
+    fill(job, () => fillAll(board, fills, from ?? 0));
     replaceArea(board.flash, board.layout.envelopes[slot]!, plan.storedEnvelope());
   });
-  const pages = Math.ceil(size / board.flash.geometry.erase_page);
-  trace.holds({
-    what: `slot ${slotName(board, slot)} is filled`,
-    expected: () => `${size} bytes in ${pages} pages, the rest erased`,
-    found: from === undefined ? 'all of it' : `all of it, resumed at page ${from}`,
-    source: 'draft-ietf-suit-manifest 6.3.1, 8.4.10.4',
-  });
+  for (const { name, size, pages } of fills) {
+    trace.holds({
+      what: `${name} is filled`,
+      expected: () => `${size} bytes in ${pages} pages, the rest erased`,
+      found: from === undefined ? 'all of it' : `all of it, resumed at page ${from}`,
+      source: 'draft-ietf-suit-manifest 6.3.1, 8.4.10.4',
+    });
+  }
   const wrong = decrypts(source) ? source.finish() : undefined;
   if (wrong === undefined) return;
   release(job);
@@ -182,6 +189,49 @@ function fill(job: Job, filling: () => void): void {
       throw error;
     }
   });
+}
+
+/** A part of the flash, and what goes into it. */
+interface Fill {
+  readonly name: string;
+  readonly span: FlashSpan;
+  readonly source: ByteSource | DecryptingSource;
+  readonly size: number;
+  readonly pages: number;
+}
+
+/** The slot first, then the areas of further components that belong to it. */
+function fillsOf(job: Job): Fill[] {
+  const { board, trace, plan, slot } = job;
+  const part = (name: string, span: FlashSpan, source: Fill['source'], size: number): Fill => {
+    return { name, span, source, size, pages: Math.ceil(size / board.flash.geometry.erase_page) };
+  };
+  const { source, size } = arriving(job);
+  const main = part(`slot ${slotName(board, slot)}`, board.layout.slots[slot]!, source, size);
+  const further = furtherOf(board, slot).map((span, i) => {
+    const image = plan.further![i]!;
+    requireAnnouncedLength(trace, image.source!.size, image.size);
+    return part(areaName(board, slot, i), span, image.source!, image.size);
+  });
+  return [main, ...further];
+}
+
+function areaName(board: Board, slot: number, component: number): string {
+  return `area of ${board.record.memory.components![component]!.name} for slot ${slotName(board, slot)}`;
+}
+
+/** `from`: pages that are complete, counted over all parts; so do the checkpoints. */
+function fillAll({ flash, journal }: Board, fills: readonly Fill[], from: number): void {
+  const checkpoint = (progress: number) => journal.write({ ...journal.marks!, progress });
+  let before = 0;
+  for (const [i, { span, source, size, pages }] of fills.entries()) {
+    const base = before;
+    before += pages;
+    if (i < fills.length - 1 && from >= before) continue;
+    const own = { from: Math.max(0, from - base), checkpoint: (done: number) => checkpoint(base + done) };
+    fillSlot(flash, span, source, size, own);
+    if (i < fills.length - 1) checkpoint(before);
+  }
 }
 
 /** What goes into the slot: the image, a ciphertext that waits there, or what comes out of one or of a delta. Size in bytes. */
@@ -250,7 +300,31 @@ function judgeImage(job: Job): void {
     trace.refuse('image-digest-wrong', question);
   }
   trace.holds(question);
+  for (const [i, span] of furtherOf(board, slot).entries())
+    judgeFurther(job, i, spanSource(board.flash, span));
   requireClean(job, content, plan.image.size);
+}
+
+/** The image of a further component, read back, and nothing behind it. */
+function judgeFurther(job: Job, index: number, content: ByteSource): void {
+  const { board, trace, plan, slot } = job;
+  const { size, digest } = plan.further![index]!;
+  const found = digestOfStart(content, size);
+  const same = equalInConstantTime(found, digest);
+  const clean = restIs(content, size, board.flash.geometry.erased_value);
+  if (!same || !clean) release(job);
+  trace.require(same, 'image-digest-wrong', {
+    what: `SHA-256 of the image read back from the ${areaName(board, slot, index)}, compared in constant time`,
+    expected: digest,
+    found,
+    source: 'draft-ietf-suit-manifest 8.4.9.2; RFC 9124 4.3.15',
+  });
+  trace.require(clean, 'image-length-wrong', {
+    what: `rest of the ${areaName(board, slot, index)}`,
+    expected: 'erased behind the image',
+    found: clean ? 'so' : 'something else',
+    source: 'RFC 9124 4.3.15',
+  });
 }
 
 /** A ciphertext is compared where it waits, and decrypted to nowhere, while the running image is still there. */

@@ -2,7 +2,7 @@ import { equal } from '../bytes/index.ts';
 import type { KeyUnwrapper } from '../cose/index.ts';
 import { equalInConstantTime } from '../crypto/index.ts';
 import type { Flash } from './flash.ts';
-import type { FlashLayout } from './flash-layout.ts';
+import type { FlashLayout, FlashSpan } from './flash-layout.ts';
 import { FALLEN_LIMIT, type Marks, type SlotMark, TRIES_LIMIT } from './marks.ts';
 import type { MarksJournal } from './marks-journal.ts';
 import { readTrust } from './policy-area.ts';
@@ -84,9 +84,10 @@ export function judgeSlot(board: Board, marks: Marks, slot: number, floors: Floo
     trace.require(mark.envelopeLength <= part.size, 'stored-envelope-wrong', question);
     const envelope = spanSource(board.flash, { offset: part.offset, size: mark.envelopeLength });
     const content = spanSource(board.flash, board.layout.slots[slot]!);
+    const further = furtherOf(board, slot).map((span) => spanSource(board.flash, span));
     const judged = board.decision.judgeStored(
       trace,
-      { slot, envelope, content },
+      { slot, envelope, content, ...(further.length > 0 && { further }) },
       viewOf(board, marks),
       floors,
     );
@@ -95,6 +96,11 @@ export function judgeSlot(board: Board, marks: Marks, slot: number, floors: Floo
   });
   if (!refusal) trace.close();
   return { slot, facts: refusal ? undefined : facts, refusal, step: trace.steps[0]! };
+}
+
+/** The areas of further components that belong to a slot. */
+export function furtherOf({ layout }: Board, slot: number): FlashSpan[] {
+  return layout.components.map((areas) => areas[slot]!);
 }
 
 /** What was verified must be what the unit marked, not another genuine release that was put in its place. */
@@ -147,6 +153,17 @@ function stateOf(board: Board, marks: Marks | undefined, running: number | undef
     floors: marks.floors,
     fallen: marks.fallen,
     trust: readTrust(board.flash, board.layout, marks),
+    ...(board.layout.components.length > 0 && { kept: () => keptWith(board, marks, running) }),
+  };
+}
+
+function keptWith({ layout, flash }: Board, { slots }: Marks, running: number | undefined) {
+  const mark = running === undefined ? undefined : slots[running];
+  if (running === undefined || !mark || mark.state === 'empty') return undefined;
+  const { offset, size } = layout.envelopes[running]!;
+  return {
+    slot: running,
+    envelope: spanSource(flash, { offset, size: Math.min(size, mark.envelopeLength) }),
   };
 }
 

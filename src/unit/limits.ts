@@ -35,6 +35,11 @@ export const UNIT_LIMITS = {
     unit: 'roots',
     reason: 'that one trust update retires: as many as a unit holds',
   },
+  dependencies: {
+    value: 8,
+    unit: 'manifests',
+    reason: 'that one release depends on, directly or not: each costs a signature, and its envelope is kept',
+  },
   messageBytes: {
     value: 64 << 20,
     unit: 'bytes',

@@ -13,6 +13,9 @@ import { GUARDED_COMMANDS, type GuardedCommand, type SignerRight } from './right
 const MAXIMUM_RIGHTS = UNIT_LIMITS.rights.value;
 const COMPONENT_PREFIX = /^[^/]+(?:\/[^/]+)*$/;
 
+/** A prefix of component identifiers, as rows and authors name them. */
+export const componentPrefix = text({ pattern: COMPONENT_PREFIX, expected: 'segments parted by /' });
+
 const role = text({ pattern: SIGNER_ROLE, maximum: 32, expected: 'a role, such as approver' });
 const label = text({});
 
@@ -38,7 +41,7 @@ export const signerRights = list(
     fingerprint: optional(hex({ minimum: 32, maximum: 32 })),
     anchor: optional(label),
     components: optional(
-      list(text({ pattern: COMPONENT_PREFIX, expected: 'segments parted by /' }), {
+      list(componentPrefix, {
         minimum: 1,
         maximum: MAXIMUM_RIGHTS,
       }),

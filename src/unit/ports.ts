@@ -12,8 +12,22 @@ export interface InstallRequest {
   readonly envelope: ByteSource;
   /** The image of a detached envelope. */
   readonly image?: ByteSource | undefined;
+  /** Detached images of further components, by their names. */
+  readonly components?: ReadonlyMap<string, ByteSource> | undefined;
+  /** Detached envelopes of dependencies, in any order: their digests say which is which. */
+  readonly dependencies?: readonly ByteSource[] | undefined;
   /** What a clock that the unit trusts reads. */
   readonly now?: Date | undefined;
+}
+
+/** An image to be brought in. */
+export interface PlannedImage {
+  /** Undefined where the image was not there; the trace says so. */
+  readonly source: ByteSource | undefined;
+  /** Announced length in bytes. */
+  readonly size: number;
+  /** SHA-256, 32 bytes. */
+  readonly digest: Uint8Array;
 }
 
 /** What an accepted envelope asks the unit to do. */
@@ -22,14 +36,9 @@ export interface InstallPlan {
   readonly sequenceNumber: bigint;
   /** SHA-256 over the manifest's byte string with header, 32 bytes. */
   readonly manifestDigest: Uint8Array;
-  readonly image: {
-    /** Undefined where the image was not there; the trace says so. */
-    readonly source: ByteSource | undefined;
-    /** Announced length in bytes. */
-    readonly size: number;
-    /** SHA-256, 32 bytes. */
-    readonly digest: Uint8Array;
-  };
+  readonly image: PlannedImage;
+  /** Images of further components, in the order of the memory map. Absent where there are none. */
+  readonly further?: readonly PlannedImage[] | undefined;
   /** Where the source is encrypted. Its content key is overwritten once the plan is carried out or given up. */
   readonly ciphertext?: Ciphertext | undefined;
   /** Where the source is a delta. */
@@ -60,6 +69,8 @@ export interface StoredImage {
   readonly envelope: ByteSource;
   /** The whole slot; the image lies at its start. */
   readonly content: ByteSource;
+  /** The areas of further components that belong to the slot, whole. Absent where there are none. */
+  readonly further?: readonly ByteSource[] | undefined;
 }
 
 /** What a verified slot holds. */

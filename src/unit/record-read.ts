@@ -1,5 +1,5 @@
 import { DELTA_LIMITS } from '../delta/index.ts';
-import { checkMemoryMap, type MemoryMap } from '../image/index.ts';
+import { checkMemoryMap, IMAGE_LIMITS, type MemoryMap } from '../image/index.ts';
 import {
   boolean,
   choice,
@@ -14,7 +14,7 @@ import {
   text,
   union,
 } from './json-read.ts';
-import { authenticationPolicy, checkPolicy, signerRights } from './policy-read.ts';
+import { authenticationPolicy, checkPolicy, componentPrefix, signerRights } from './policy-read.ts';
 import { UNIT_PROFILES, unitProfile } from './profiles.ts';
 import { UNIT_FORMAT, type UnitRecord, type UnitSecret } from './record.ts';
 
@@ -42,6 +42,15 @@ const memory: Reader<MemoryMap> = object({
   link_address: optional(size),
   slots: list(namedRegion, { minimum: 2, maximum: 2 }),
   recovery: optional(object(region)),
+  components: optional(
+    list(
+      object({ name: text({}), areas: list(object(region), { minimum: 2, maximum: 2 }), started: boolean }),
+      {
+        minimum: 1,
+        maximum: IMAGE_LIMITS.components.value,
+      },
+    ),
+  ),
   envelopes: object(region),
   state: object(region),
   policy: optional(object(region)),
@@ -68,7 +77,15 @@ const record: Reader<UnitRecord> = object({
       name: hex({ minimum: 2, maximum: 1024 }),
       spki: hex({ minimum: 32, maximum: 1024 }),
       label: text({}),
-      purpose: choice('release', 'spare'),
+      purpose: choice('release', 'spare', 'dependency'),
+      author: optional(
+        object({
+          vendor_id: uuid,
+          class_ids: list(uuid, { minimum: 1, maximum: 8 }),
+          components: list(componentPrefix, { minimum: 1, maximum: IMAGE_LIMITS.components.value }),
+          signer_generation: uint32,
+        }),
+      ),
     }),
     { maximum: 8 },
   ),
@@ -124,7 +141,37 @@ export function readUnitRecord(json: unknown): UnitRecord {
   checkSecrets(unit);
   const problem = checkMemoryMap(unit.memory)[0];
   if (problem) fail(['memory', ...problem.path], problem.says, problem.expected);
+  checkAuthors(unit);
   return unit;
+}
+
+/** A root of another author says what it is for, and two authors never answer for one component. */
+function checkAuthors({ anchors, memory: { components = [] } }: UnitRecord): void {
+  const names = components.map(({ name }) => name);
+  const taken = new Map<string, string>();
+  for (const [i, { purpose, author, label }] of anchors.entries()) {
+    if ((purpose === 'dependency') !== (author !== undefined))
+      fail(
+        ['anchors', i, 'author'],
+        `purpose ${purpose}`,
+        'an author with the purpose dependency, and only then',
+      );
+    for (const [k, prefix] of (author?.components ?? []).entries()) {
+      const path = ['anchors', i, 'author', 'components', k];
+      if (!names.some((name) => isWithin(prefix, name)))
+        fail(path, prefix, `a component of the unit: ${names.join(', ') || 'it has none'}`);
+      const other = [...taken].find(
+        ([each, whose]) => whose !== label && (isWithin(each, prefix) || isWithin(prefix, each)),
+      );
+      if (other) fail(path, `${prefix} belongs to ${other[1]} already`, 'one author for each component');
+      taken.set(prefix, label);
+    }
+  }
+}
+
+/** Whether a component, or a prefix of some, lies within a prefix. */
+function isWithin(prefix: string, name: string): boolean {
+  return name === prefix || name.startsWith(`${prefix}/`);
 }
 
 function checkScheme({ scheme, profile, anchors, mac_keys, trial_attempts }: UnitRecord): void {

@@ -16,7 +16,21 @@ export interface UnitAnchor {
   /** DER SubjectPublicKeyInfo, hexadecimal. */
   readonly spki: string;
   readonly label: string;
-  readonly purpose: AnchorPurpose;
+  /** `dependency`: only for manifests that others depend on; the root of another author. */
+  readonly purpose: AnchorPurpose | 'dependency';
+  /** With purpose `dependency`, and only then: whose root it is, and what its signers may change. */
+  readonly author?: UnitAuthor;
+}
+
+/** The author of some components of a unit, with a root of its own. */
+export interface UnitAuthor {
+  /** What its manifests may name in place of the unit's own identifiers, and what its signers' scope must name one of. */
+  readonly vendor_id: string;
+  readonly class_ids: readonly string[];
+  /** The components that its signers may change or start: prefixes, segments in UTF-8 parted by '/'. Nobody else may. */
+  readonly components: readonly string[];
+  /** Signers of an earlier generation are refused. */
+  readonly signer_generation: number;
 }
 
 /** `spare`: takes the place of another root when a trust update under it retires that one; until then no release is believed. */

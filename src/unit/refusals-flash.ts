@@ -27,6 +27,12 @@ const CONTENT = rowsOf('content', {
     'Seal with the templates for the memory map of the class.',
     'draft-ietf-suit-manifest 6.4, 7.2, 7.7; RFC 9124 4.3.6',
   ],
+  'wait-not-over': [
+    'the manifest waits for something that has not come yet',
+    'A time has not come, or it is nothing that this unit can tell. Nothing was programmed.',
+    'Offer it again later; a unit can only wait for a time, and only with a clock that it trusts.',
+    'draft-ietf-suit-update-management 4.5, 5.6',
+  ],
   'image-source-missing': [
     'the manifest does not say where the image comes from',
     'A fetch needs a URI; a unit never takes the place from the transport.',

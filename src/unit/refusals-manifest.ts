@@ -98,6 +98,30 @@ export const MANIFEST_REFUSALS = rowsOf('manifest', {
     'Sign it by a trust signer below the spare root; where none was provisioned, only service can change the root.',
     'docs/deployment-profile.md; RFC 9124 4.3.18',
   ],
+  'dependency-missing': [
+    'a manifest that this one depends on is not at hand',
+    'Dependencies are fetched and checked before anything else is done; without one the unit knows only half of the release.',
+    'Deliver it inside the envelope, or supply it beside the envelope.',
+    'draft-ietf-suit-trust-domains 3, 5.5, 8.1',
+  ],
+  'dependency-wrong': [
+    'a dependency is not the one whose digest was sealed',
+    'It was exchanged or damaged on the way, or it is no envelope: whoever sealed this manifest meant another one.',
+    'Fetch it again; where it comes back the same, treat it as tampered with.',
+    'draft-ietf-suit-trust-domains 5.2.2, 5.6.4; RFC 9124 4.3.4',
+  ],
+  'dependency-not-authentic': [
+    'a dependency is not sealed by anyone whom the unit trusts for it',
+    'Its digest was named, but its own signature, signer or path does not hold: the lines above say where.',
+    "Ask the dependency's author for an envelope sealed under the root that the unit was given.",
+    'draft-ietf-suit-manifest 8.3; draft-ietf-suit-trust-domains 5.6.4',
+  ],
+  'dependencies-not-followed': [
+    'the manifest does not use its dependencies as the standard asks',
+    'It must fetch, check and process each in dependency-resolution, and none that was not checked there.',
+    'Seal with the template for dependencies; inspect shows the sequences.',
+    'draft-ietf-suit-trust-domains 5.1, 5.5, 5.6.2',
+  ],
   'component-index-missing': [
     'a sequence does not say which component it is about',
     'With more than one component each sequence starts by choosing one, or it may act on the wrong one.',
@@ -237,8 +261,8 @@ export const FIT_REFUSALS = rowsOf('fit', {
     'draft-ietf-suit-manifest 6.1, 8.4.5; RFC 9124 4.3.6',
   ],
   'component-count-wrong': [
-    'the manifest has another number of components than the unit',
-    'The unit is built for a fixed set of components.',
+    'the manifest, with what it depends on, has another number of components than the unit',
+    'The unit is built for a fixed set of components, and takes them all together or none.',
     'Seal for the memory map of the class.',
     'draft-ietf-suit-manifest 6.2',
   ],

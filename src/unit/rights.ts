@@ -42,27 +42,70 @@ export interface Overstepping {
   readonly command: string | undefined;
 }
 
+/** Where a manifest stands among others, and whose components are whose. */
+export interface Realm {
+  /** What goes before the identifiers of its components. */
+  readonly scope: ComponentIdentifier;
+  /** Prefixes of the components of each author, by the label of its root. */
+  readonly authors: ReadonlyMap<string, { readonly components: readonly ComponentIdentifier[] }>;
+}
+
+const ALONE: Realm = { scope: [], authors: new Map() };
+
+/** A command on a component. */
+interface Deed {
+  readonly code: number;
+  readonly identifier: ComponentIdentifier;
+  /** Whether the component holds the envelope of another manifest. */
+  readonly envelope: boolean;
+}
+
 /**
- * Judges every command that changes or starts a component, in every branch of every sequence, by the access control list.
- * Each signer vouches for the whole manifest, so one with the right suffices. draft-ietf-suit-manifest section 9.
+ * Judges every command that changes or starts a component, in every branch of every sequence. Each signer vouches for the
+ * whole manifest, so one with the right suffices. A component of another author belongs to its signers alone, and they
+ * have no other; `rights`, where a unit has such a list, narrows that further and is the only thing that lets somebody
+ * else in. draft-ietf-suit-manifest section 9, draft-ietf-suit-trust-domains section 5.1.
  */
 export function oversteppingOf(
-  rights: readonly SignerRight[],
+  rights: readonly SignerRight[] | undefined,
   signers: readonly PolicySigner[],
   manifest: Manifest,
+  realm: Realm = ALONE,
 ): Overstepping {
-  const rows = rights.filter((row) => signers.some((signer) => isAbout(row, signer)));
-  const deeds = accessOf(manifest).components.flatMap(({ identifier, commands }) =>
-    [...commands].filter((code) => GUARDED.has(code)).map((code) => ({ code, identifier })),
+  const deeds = accessOf(manifest, realm.scope).components.flatMap(
+    ({ index, identifier, commands }): Deed[] => {
+      const envelope = manifest.targets[index]!.dependency !== undefined;
+      return [...commands]
+        .filter((code) => GUARDED.has(code))
+        .map((code) => ({ code, identifier, envelope }));
+    },
   );
-  const strange = deeds.find(({ identifier }) => !rows.some((row) => reaches(row, identifier)));
-  const beyond = deeds.find(
-    ({ code, identifier }) => !rows.some((row) => reaches(row, identifier) && covers(row, code)),
-  );
+  const may = (deed: Deed, reach: (row: SignerRight) => boolean) =>
+    signers.some((signer) => {
+      const rows = rights?.filter((row) => isAbout(row, signer) && reach(row));
+      return (isOwn(deed, signer, realm) || rows?.some(letsIn)) && rows?.length !== 0;
+    });
+  const reaching = (deed: Deed) => (row: SignerRight) => reaches(row, deed.identifier);
+  const strange = deeds.find((deed) => !may(deed, reaching(deed)));
+  const beyond = deeds.find((deed) => !may(deed, (row) => reaching(deed)(row) && covers(row, deed.code)));
   return { component: strange && deedText(strange), command: beyond && deedText(beyond) };
 }
 
-function deedText({ code, identifier }: { code: number; identifier: ComponentIdentifier }): string {
+/** A row that reaches into another author's realm says whom and what it means; a role is the word of whoever certified it. */
+function letsIn({ components, anchor, fingerprint }: SignerRight): boolean {
+  return components !== undefined && (anchor ?? fingerprint) !== undefined;
+}
+
+/** Whether a component is of the signer's own realm. An envelope in a component speaks for itself: anyone may bring one. */
+function isOwn({ identifier, envelope }: Deed, { anchor }: PolicySigner, { authors }: Realm): boolean {
+  if (envelope || authors.size === 0) return true;
+  const holds = ({ components }: { readonly components: readonly ComponentIdentifier[] }) =>
+    components.some((prefix) => startsWith(identifier, prefix));
+  const author = authors.get(anchor);
+  return author ? holds(author) : ![...authors.values()].some(holds);
+}
+
+function deedText({ code, identifier }: Deed): string {
   return `${GUARDED.get(code)} on [${identifier.map((segment) => `h'${toHex(segment)}'`).join(', ')}]`;
 }
 
@@ -86,6 +129,9 @@ function covers({ commands }: SignerRight, code: number): boolean {
 }
 
 function isPrefix(prefix: string, identifier: ComponentIdentifier): boolean {
-  const segments = prefix.split('/').map(fromUtf8);
-  return segments.every((segment, i) => identifier[i] !== undefined && equal(segment, identifier[i]));
+  return startsWith(identifier, prefix.split('/').map(fromUtf8));
+}
+
+function startsWith(identifier: ComponentIdentifier, prefix: ComponentIdentifier): boolean {
+  return prefix.every((segment, i) => identifier[i] !== undefined && equal(segment, identifier[i]));
 }

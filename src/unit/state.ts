@@ -40,6 +40,8 @@ export interface UnitState {
   readonly fallen: readonly Fallen[];
   /** What trust updates said; undefined before the first. */
   readonly trust?: TrustState | undefined;
+  /** The envelope that is kept with the image that runs. Absent where none does, or nothing is compared with it. */
+  readonly kept?: (() => { readonly slot: number; readonly envelope: ByteSource } | undefined) | undefined;
 }
 
 /** A unit as a decision sees it. */

@@ -1,6 +1,6 @@
 import { toHex } from '../bytes/index.ts';
 import { fingerprint } from '../x509/index.ts';
-import type { AuthenticationFacts, DeltaFacts, Facts, SignerFacts } from './facts.ts';
+import type { AuthenticationFacts, DeltaFacts, DependencyFacts, Facts, SignerFacts } from './facts.ts';
 import type { Refusal } from './refusals.ts';
 import type { StepName } from './steps.ts';
 import { type CheckStep, type Comparison, Refused, shownText, Trace } from './trace.ts';
@@ -99,10 +99,12 @@ function factsJson(facts: Facts): Record<string, unknown> {
     sequence_number: integerOrNull(facts.sequenceNumber),
     security_version: facts.securityVersion ?? null,
     version: facts.version ?? null,
-    images: (images ?? []).map(({ digest, size }) => ({
+    images: (images ?? []).map(({ digest, size, component }) => ({
+      ...(component !== undefined && { component }),
       digest: toHex(digest),
       size_bytes: size ?? null,
     })),
+    ...(facts.dependencies && { dependencies: facts.dependencies.map(dependencyJson) }),
     slot: facts.slot ?? null,
     effect: facts.effect ?? null,
     delta: facts.delta ? deltaJson(facts.delta) : null,
@@ -127,6 +129,16 @@ function trustJson(trust: NonNullable<Facts['trust']>): Record<string, unknown> 
     denied: trust.denied,
     retired_roots: trust.retired,
     security_version: trust.securityVersion,
+  };
+}
+
+function dependencyJson({ component, manifestDigest, sequenceNumber, version, signer }: DependencyFacts) {
+  return {
+    component,
+    manifest_digest: toHex(manifestDigest),
+    sequence_number: integerOrNull(sequenceNumber),
+    version: version ?? null,
+    signer: signer ? signerJson(signer) : null,
   };
 }
 

@@ -5,9 +5,9 @@ import type { Cut, CutKind } from '../../src/unit/flash-emulated.ts';
 import { memoryStore } from '../../src/unit/flash-pages.ts';
 import type { Unit } from '../../src/unit/life.ts';
 import type { RunningImage } from '../../src/unit/life-board.ts';
-import { type Release, requestOf } from './fake-decision.ts';
+import { furtherImage, type Release, requestOf } from './fake-decision.ts';
 import { seededNoise } from './noise.ts';
-import { RECOVERY, type Rig, runningBytes } from './rig.ts';
+import { furtherBytes, RECOVERY, type Rig, runningBytes } from './rig.ts';
 
 /** What may run after a cut: a release by its number, the recovery image, or nothing. */
 export type Outcome = number | 'recovery' | 'nothing';
@@ -176,6 +176,11 @@ class PhaseProof {
       const genuine = this.#releases.find((release) => release.number === number)?.image ?? RECOVERY;
       const held = runningBytes(unit, flash, started.image, genuine.length);
       if (!equal(held, genuine)) throw new Error(`release ${outcome} runs with changed bytes`);
+      for (const [i, area] of furtherBytes(unit, flash, started.image).entries()) {
+        const own = furtherImage(number!, i);
+        if (!equal(area.subarray(0, own.length), own))
+          throw new Error(`release ${outcome} runs with another ${i}`);
+      }
     }
     const now = unit.state()!.floors.sequenceNumber;
     if (now < floor) throw new Error(`the floor fell from ${floor} to ${now}`);

@@ -9,6 +9,7 @@ interface Case {
   readonly writeUnit: number;
   readonly erased: number;
   readonly recovery?: boolean;
+  readonly components?: number;
   readonly firstStride: number;
   readonly secondStride: number;
   readonly seeds: readonly number[];
@@ -16,6 +17,26 @@ interface Case {
 }
 
 const CASES: readonly Case[] = [
+  {
+    shape: 'remapped',
+    components: 1,
+    writeUnit: 16,
+    erased: 0xff,
+    firstStride: 1,
+    secondStride: 67,
+    seeds: [12],
+    singles: 1300,
+  },
+  {
+    shape: 'linked',
+    components: 2,
+    writeUnit: 8,
+    erased: 0x00,
+    firstStride: 5,
+    secondStride: 211,
+    seeds: [13],
+    singles: 600,
+  },
   {
     shape: 'remapped',
     writeUnit: 16,
@@ -76,7 +97,7 @@ const CASES: readonly Case[] = [
 
 describe('power cuts: every slot shape, other write units and erased values, other readings of unstable bits', () => {
   test.each(CASES)(
-    '$shape, write unit $writeUnit, erased value $erased, recovery $recovery',
+    '$shape, write unit $writeUnit, erased value $erased, recovery $recovery, further components $components',
     (each) => {
       const staged = each.shape === 'staged';
       const last = staged ? SECOND : THIRD;

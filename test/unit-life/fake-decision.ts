@@ -40,6 +40,11 @@ export function imageOf(size: number, seed: number): Uint8Array {
   return Uint8Array.from({ length: size }, (_, i) => Math.imul(i + 1, 31 * seed + 7) >>> (i % 5));
 }
 
+/** The image of a further component that a release brings: another for each release, and never as long as its own. */
+export function furtherImage(number: number, component: number): Uint8Array {
+  return imageOf(70 + 40 * ((number + component) % 4), 11 * number + component + 1);
+}
+
 export const fakeDecision: Decision = {
   judgeInstall(trace, request, unit) {
     trace.enter('envelope');
@@ -56,15 +61,23 @@ export const fakeDecision: Decision = {
       sequenceNumber: read.number,
       manifestDigest: read.digest,
       image: { source: request.image, size: read.size, digest: read.imageDigest },
+      further: (unit.record.memory.components ?? []).map(({ name }, i) => {
+        const image = furtherImage(Number(read.number), i);
+        return { source: request.components?.get(name), size: image.length, digest: sha256(image) };
+      }),
       storedEnvelope: () => read.bytes,
     };
   },
-  judgeStored(trace, { envelope, content }, _unit, floors) {
+  judgeStored(trace, { envelope, content, further = [] }, _unit, floors) {
     const read = readEnvelope(trace, envelope.read(0, envelope.size), 'stored-envelope-wrong');
     trace.require(read.genuine, 'stored-authentication-wrong', WHERE);
     trace.require(read.securityVersion >= floors.securityVersion, 'stored-version-below-floor', WHERE);
     const found = sha256(content.read(0, Math.min(read.size, content.size)));
     trace.require(equalInConstantTime(found, read.imageDigest), 'stored-image-wrong', WHERE);
+    for (const [i, area] of further.entries()) {
+      const image = furtherImage(Number(read.number), i);
+      trace.require(equal(area.read(0, image.length), image), 'stored-image-wrong', WHERE);
+    }
     return {
       manifestDigest: read.digest,
       sequenceNumber: read.number,
@@ -116,6 +129,10 @@ function judgeFreshness(trace: Trace, read: Read, { state, record }: UnitView): 
 }
 
 /** What installing a release takes. */
-export function requestOf({ envelope, image }: Release) {
-  return { envelope: sourceOf(envelope), image: sourceOf(image) };
+export function requestOf({ envelope, image, number }: Release) {
+  const components = new Map(COMPONENTS.map((name, i) => [name, sourceOf(furtherImage(number, i))]));
+  return { envelope: sourceOf(envelope), image: sourceOf(image), components };
 }
+
+/** What further components are called, on units that have some. */
+export const COMPONENTS = ['radio', 'display'];

@@ -9,7 +9,7 @@ import type { VolatileMemory } from '../../src/unit/life-board.ts';
 import { recordSize } from '../../src/unit/marks-record.ts';
 import type { UnitRecord } from '../../src/unit/record.ts';
 import { exampleRecord } from '../unit/records.ts';
-import { fakeDecision } from './fake-decision.ts';
+import { COMPONENTS, fakeDecision } from './fake-decision.ts';
 
 const MARKS_KEY = new Uint8Array(32).fill(0x5a);
 export const RECOVERY = Uint8Array.from({ length: 90 }, (_, i) => i ^ 0x33);
@@ -24,6 +24,8 @@ export interface RigOptions {
   readonly recovery?: boolean;
   readonly bankRecords?: number;
   readonly endurance?: number;
+  /** Further components. */
+  readonly components?: number;
 }
 
 export interface Rig {
@@ -95,6 +97,13 @@ function mapOf(options: RigOptions): MemoryMap {
       { name: shape === 'staged' ? 'run' : 'A', address: at[0]!, size: sizes[0]! },
       { name: shape === 'staged' ? 'staging' : 'B', address: at[1]!, size: sizes[1]! },
     ],
+    ...(options.components && {
+      components: COMPONENTS.slice(0, options.components).map((name, i) => ({
+        name,
+        areas: [0, 1].map((slot) => ({ address: 0x200000 + (2 * i + slot) * 4 * page, size: 4 * page })),
+        started: i > 0,
+      })),
+    }),
     ...(recovery ? { recovery: { address: 0x100000, size: 2 * page } } : {}),
     envelopes: { address: at[2]!, size: sizes[2]! },
     state: { address: at[3]!, size: sizes[3]! },
@@ -102,6 +111,12 @@ function mapOf(options: RigOptions): MemoryMap {
     ram: { address: 0, size: 0 },
     leave_out: [],
   };
+}
+
+/** The bytes of each further component that belong to what a unit started. */
+export function furtherBytes(unit: Unit, flash: EmulatedFlash, image: string): Uint8Array[] {
+  const slot = unit.record.memory.slots.findIndex(({ name }) => name === image);
+  return unit.layout.components.map((areas) => flash.read(areas[slot]!.offset, areas[slot]!.size));
 }
 
 /** The bytes that a started unit would run. */

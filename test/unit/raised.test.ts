@@ -6,6 +6,7 @@ import { AUTHENTICATION_CASES, ENVELOPE_CASES, SIGNER_CASES } from './cases/auth
 import type { Case } from './cases/case.ts';
 import { CONTENT_CASES, IMAGE_CASES, START_CASES } from './cases/content.ts';
 import { DELTA_CASES } from './cases/delta.ts';
+import { DEPENDENCY_CASES } from './cases/dependencies.ts';
 import { ENCRYPTION_CASES } from './cases/encryption.ts';
 import { FIT_CASES, FRESHNESS_CASES, IDENTITY_CASES, MANIFEST_CASES } from './cases/manifest.ts';
 import { TRUST_CASES } from './cases/trust.ts';
@@ -15,6 +16,7 @@ const CASES: readonly Case[] = [
   ...SIGNER_CASES,
   ...AUTHENTICATION_CASES,
   ...MANIFEST_CASES,
+  ...DEPENDENCY_CASES,
   ...FRESHNESS_CASES,
   ...IDENTITY_CASES,
   ...FIT_CASES,

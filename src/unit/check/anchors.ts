@@ -4,18 +4,31 @@ import type { UnitView } from '../state.ts';
 
 /**
  * Roots at which a path may end. Retirement counts at install only, as the deny list does: what is on board starts for
- * as long as it verifies. A spare root stands above releases once it has taken the place of another.
+ * as long as it verifies. A spare root stands above releases once it has taken the place of another. Roots of other
+ * authors count for dependencies only.
  */
 export function anchorsFor(
   { record, state }: UnitView,
   revocation: boolean,
   purpose: SignerPurpose,
+  dependency: boolean,
 ): readonly LabelledAnchor[] {
-  const { anchors } = prepareRecord(record);
-  if (!revocation) return anchors;
+  const { anchors, authorAnchors } = prepareRecord(record);
+  const own = dependency ? [...anchors, ...authorAnchors] : anchors;
+  if (!revocation) return own;
   const retired = state.trust?.policy?.retired ?? [];
-  const standing = anchors.filter(({ fingerprint }) => !retired.includes(fingerprint));
-  if (purpose === 'trust' || standing.length < anchors.length) return standing;
+  const standing = (all: readonly LabelledAnchor[]) =>
+    all.filter(({ fingerprint }) => !retired.includes(fingerprint));
+  const mine = ownAnchors(standing(anchors), anchors.length, purpose);
+  return dependency ? [...mine, ...standing(authorAnchors)] : mine;
+}
+
+function ownAnchors(
+  standing: readonly LabelledAnchor[],
+  held: number,
+  purpose: SignerPurpose,
+): readonly LabelledAnchor[] {
+  if (purpose === 'trust' || standing.length < held) return standing;
   return standing.filter((anchor) => anchor.purpose === 'release');
 }
 

@@ -1,6 +1,6 @@
 import { equal, toHex } from '../../bytes/index.ts';
 import { COMMANDS, formatUuid, type Parameters, type ParameterTypes } from '../../suit/index.ts';
-import { prepareRecord } from '../prepared.ts';
+import { type PreparedAuthor, prepareRecord } from '../prepared.ts';
 import type { RefusalCode } from '../refusals.ts';
 import type { UnitView } from '../state.ts';
 import type { Question } from '../trace.ts';
@@ -20,6 +20,8 @@ export interface Circumstances {
   readonly at: Date | 'at start' | undefined;
   /** What a delta may be applied to. Absent at start, and where nothing runs. */
   readonly precursor?: Precursor | undefined;
+  /** Whose manifest it is, where it is another author's than the unit's own. */
+  readonly author?: PreparedAuthor | undefined;
 }
 
 /** One condition that a unit can judge. The parameters that it needs are set (draft-ietf-suit-manifest 8.4.9). */
@@ -38,16 +40,16 @@ const DEVICE = 24;
 const IDENTIFIERS = 'draft-ietf-suit-manifest 8.4.8.2, 8.4.9.1';
 
 const vendor: ConditionRow = {
-  judge(parameters, { unit }) {
+  judge(parameters, { unit, author }) {
     const named = parameters.get(1);
-    const { vendorId } = prepareRecord(unit.record);
-    return named instanceof Uint8Array && equal(named, vendorId) ? undefined : 'vendor-wrong';
+    const own = [prepareRecord(unit.record).vendorId, ...(author ? [author.vendorId] : [])];
+    return named instanceof Uint8Array && own.some((id) => equal(named, id)) ? undefined : 'vendor-wrong';
   },
-  question(parameters, { unit }) {
+  question(parameters, { unit, author }) {
     const named = parameters.get(1)!;
     return {
       what: 'vendor identifier',
-      expected: unit.record.vendor_id,
+      expected: () => [unit.record.vendor_id, ...(author ? [formatUuid(author.vendorId)] : [])].join(' or '),
       found: () => vendorText(named),
       source: IDENTIFIERS,
     };
@@ -60,15 +62,17 @@ function vendorText(named: ParameterTypes[1]): string {
 }
 
 const deviceClass: ConditionRow = {
-  judge(parameters, { unit }) {
+  judge(parameters, { unit, author }) {
     const named = parameters.get(2)!;
-    return prepareRecord(unit.record).classIds.some((own) => equal(own, named)) ? undefined : 'class-wrong';
+    const is = (id: Uint8Array) => equal(id, named);
+    const known = prepareRecord(unit.record).classIds.some(is) || author?.classIds.some(is);
+    return known ? undefined : 'class-wrong';
   },
-  question(parameters, { unit }) {
+  question(parameters, { unit, author }) {
     const named = parameters.get(2)!;
     return {
       what: 'class identifier',
-      expected: () => unit.record.class_ids.join(' or '),
+      expected: () => [...unit.record.class_ids, ...(author?.classIds ?? []).map(formatUuid)].join(' or '),
       found: () => formatUuid(named),
       source: IDENTIFIERS,
     };

@@ -1,18 +1,20 @@
 import { type ByteSource, slice, sourceOf } from '../../bytes/index.ts';
 import type { Envelope, Manifest, Outcome, Severable } from '../../suit/index.ts';
+import type { InstallRequest } from '../ports.ts';
+import { prepareRecord } from '../prepared.ts';
 import type { RefusalCode } from '../refusals.ts';
 import type { Trace } from '../trace.ts';
 import type { Circumstances } from './condition-rows.ts';
 import type { JudgedDelta } from './delta.ts';
 import { type Ciphertext, type Encryption, judgeEncryption } from './encryption.ts';
 import type { NamedImage } from './fit.ts';
-import { followInstall, INSTALL_SECTIONS, type Payload } from './install-on-paper.ts';
+import type { Role } from './host.ts';
+import { followInstall, INSTALL_SECTIONS, type InstallSubject, type Payload } from './install-on-paper.ts';
+import { NOT_OVER } from './wait.ts';
 
-/** A manifest that steps 1 to 7 found in order, what it came in, and the image that it names. */
-export interface ContentSubject {
+/** A manifest that steps 1 to 7 found in order, what it came in, and the images that it names. */
+export interface ContentSubject extends InstallSubject {
   readonly envelope: Envelope;
-  readonly manifest: Manifest;
-  readonly image: NamedImage;
 }
 
 /** What step 8 found before anything is written. */
@@ -23,6 +25,8 @@ export interface JudgedContent {
   readonly ciphertext: Ciphertext | undefined;
   /** Where the source is a delta. */
   readonly delta: JudgedDelta | undefined;
+  /** Sources of further components, in the order of the memory map. */
+  readonly further: readonly (ByteSource | undefined)[];
 }
 
 const FETCH = 21;
@@ -30,25 +34,42 @@ const SOURCE = 'draft-ietf-suit-manifest 6.4, 7.2, 7.5';
 
 /**
  * Step 8, up to the first write: severed parts match their digests and those that are needed are there; payload-fetch
- * and install, followed on paper, bring one image into the free slot and touch nothing else; and its bytes are at
- * hand. Undefined where the image is detached and was not supplied; the step is then marked as lacking it.
+ * and install, followed on paper with those of dependencies, bring one image into each free place and touch nothing
+ * else; and their bytes are at hand. Undefined where one is detached and was not supplied; the step then lacks it.
  */
 export function judgeContent(
   trace: Trace,
-  { envelope, manifest, image }: ContentSubject,
+  subject: ContentSubject,
   circumstances: Circumstances,
-  supplied: ByteSource | undefined,
+  supplied: Pick<InstallRequest, 'image' | 'components'>,
 ): JudgedContent {
   trace.enter('content');
+  const { manifest, family } = subject;
+  const [image] = subject.images;
   judgeSevered(trace, manifest);
-  const payload = judgeSequences(trace, manifest, image, circumstances);
+  for (const member of family?.members ?? []) judgeSevered(trace, member.manifest);
+  const contents = judgeSequences(trace, subject, circumstances);
+  const payload = contents.get('main')!;
   const { encryption, delta: order } = payload;
   if (encryption?.at === 'start') requireInPlace(trace, manifest);
   const ciphertext = encryption && judgeEncryption(trace, encryption, image, circumstances.unit);
-  const source =
-    payload.from === 'manifest' ? sourceOf(payload.content) : locate(trace, envelope, payload.uri, supplied);
+  const source = bytesOf(trace, subject, payload, supplied.image);
   const delta = order && { ...order, image, slot: circumstances.unit.precursor! };
-  return { source, ciphertext, delta };
+  const further = prepareRecord(circumstances.unit.record).places.flatMap(({ role, further: index }) =>
+    index === undefined ? [] : [bytesOf(trace, subject, contents.get(role)!, supplied.components?.get(role))],
+  );
+  return { source, ciphertext, delta, further };
+}
+
+function bytesOf(
+  trace: Trace,
+  { envelope, family }: ContentSubject,
+  payload: Payload,
+  supplied: ByteSource | undefined,
+): ByteSource | undefined {
+  if (payload.from === 'manifest') return sourceOf(payload.content);
+  const own = family?.envelopeOf(payload.issuer) ?? envelope;
+  return locate(trace, own, payload.uri, supplied);
 }
 
 /** What a start decrypts by is kept with the image: severed parts are not. */
@@ -74,7 +95,7 @@ export function encryptionAtStart(
 ): Encryption | undefined {
   const { sequences } = manifest;
   const kept = INSTALL_SECTIONS.filter((name) => sequences.get(name)?.state === 'in-place');
-  const encryption = followInstall(manifest, image, circumstances, kept).payload?.encryption;
+  const encryption = followInstall({ manifest, images: [image] }, circumstances, kept).payload?.encryption;
   return encryption?.at === 'start' ? encryption : undefined;
 }
 
@@ -95,37 +116,47 @@ function judgeSeveredPart(trace: Trace, name: string, part: Severable<unknown> |
   });
 }
 
+/** What ends up in each component of the unit. */
 function judgeSequences(
   trace: Trace,
-  manifest: Manifest,
-  image: NamedImage,
+  subject: ContentSubject,
   circumstances: Circumstances,
-): Payload {
-  const { sequences } = manifest;
+): ReadonlyMap<Role, Payload> {
   const question = {
     what: 'install sequence',
-    expected: 'one image is brought into the free slot, and nothing else is touched',
+    expected: 'one image is brought into each free place, and nothing else is touched',
     source: SOURCE,
   };
-  trace.require(sequences.has('install') || sequences.has('payload-fetch'), 'install-missing', {
+  const all = [subject.manifest, ...(subject.family?.members ?? []).map(({ manifest }) => manifest)];
+  const installs = all.some(({ sequences }) => sequences.has('install') || sequences.has('payload-fetch'));
+  trace.require(installs, 'install-missing', {
     what: 'sequences that install',
     expected: 'payload-fetch or install',
-    found: () => [...sequences.keys()].join(', ') || 'none',
+    found: () => all.flatMap(({ sequences }) => [...sequences.keys()]).join(', ') || 'none',
     source: SOURCE,
   });
-  const { outcome, payload } = followInstall(manifest, image, circumstances);
+  const { outcome, contents } = followInstall(subject, circumstances);
   if (!outcome.ok) {
     trace.facts.failedAt = outcome.at;
     trace.refuse(codeOf(outcome), question, outcome.detail);
   }
-  if (!payload) trace.refuse('install-failed', question, 'the free slot stays empty');
-  trace.holds(question, payload.from === 'uri' ? payload.uri : `${payload.content.length} bytes`);
-  return payload;
+  for (const { role } of prepareRecord(circumstances.unit.record).places) {
+    if (role === 'staging') continue;
+    const payload = contents.get(role);
+    if (!payload) trace.refuse('install-failed', question, emptyText(role));
+    trace.holds(question, payload.from === 'uri' ? payload.uri : `${payload.content.length} bytes`);
+  }
+  return contents;
+}
+
+function emptyText(role: Role): string {
+  return role === 'main' ? 'the free slot stays empty' : `the free area of ${role} stays empty`;
 }
 
 function codeOf({ reason, at }: Outcome & { ok: false }): RefusalCode {
   if (reason === 'section-absent') return 'severed-part-missing';
   if (reason === 'section-altered') return 'severed-part-wrong';
+  if (reason === NOT_OVER) return NOT_OVER;
   return reason === 'parameter-missing' && at?.code === FETCH ? 'image-source-missing' : 'install-failed';
 }
 

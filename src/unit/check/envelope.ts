@@ -4,6 +4,7 @@ import { sha256 } from '../../crypto/index.ts';
 import {
   DIGEST_ALGORITHMS,
   type Envelope,
+  type Extensions,
   manifestDigestMatches,
   openEnvelope,
   SUIT_LIMITS,
@@ -34,17 +35,17 @@ const CODES: Partial<Record<SuitErrorCode, RefusalCode>> = {
  * Step 1: bounded, strict, the wrapper before the manifest, and the digest over the manifest's byte string.
  * Nothing inside the manifest is read. draft-ietf-suit-manifest sections 6.2, 8.2 and 8.3.
  */
-export function judgeEnvelope(trace: Trace, source: ByteSource): OpenedEnvelope {
+export function judgeEnvelope(trace: Trace, source: ByteSource, extensions?: Extensions): OpenedEnvelope {
   trace.enter('envelope');
-  const envelope = openShell(trace, source);
+  const envelope = openShell(trace, source, extensions);
   const blocks = envelope.blocks.map(({ bytes, span }) => readBlock(trace, bytes, span.start));
   judgeDigest(trace, envelope);
   return { envelope, blocks };
 }
 
-function openShell(trace: Trace, source: ByteSource): Envelope {
+function openShell(trace: Trace, source: ByteSource, extensions: Extensions | undefined): Envelope {
   try {
-    const envelope = openEnvelope(source);
+    const envelope = openEnvelope(source, SUIT_LIMITS, extensions);
     trace.holds({
       what: 'form of the envelope',
       expected: `deterministic CBOR, wrapper before manifest, at most ${SUIT_LIMITS.manifestSize} bytes of manifest`,

@@ -1,9 +1,11 @@
-import { equal, toHex } from '../../bytes/index.ts';
-import { COMMANDS, type Manifest, type Outcome, type Parameters, runSequences } from '../../suit/index.ts';
-import { prepareRecord } from '../prepared.ts';
+import { equal } from '../../bytes/index.ts';
+import { MAIN_COMPONENT, type Manifest } from '../../suit/index.ts';
+import { type Place, prepareRecord } from '../prepared.ts';
 import type { Trace } from '../trace.ts';
 import type { Circumstances } from './condition-rows.ts';
-import { DONE, failed, hostFor, passingRoleOf, roleOf } from './host.ts';
+import type { Family } from './family.ts';
+import { judgeComponents } from './fit-components.ts';
+import { followStart, judgeStart, type StartOnPaper } from './fit-start.ts';
 
 /** An image as a manifest names it: SHA-256, 32 bytes, and size in bytes. */
 export interface NamedImage {
@@ -11,12 +13,13 @@ export interface NamedImage {
   readonly size: number;
 }
 
-const INVOKE = 23;
+/** Images by component: the one that runs, then those of further components in the order of the memory map. */
+export type NamedImages = readonly [NamedImage, ...NamedImage[]];
 
 /**
  * Step 7: the components are those of the unit; the validate sequence, which is what every start will run, names
- * one image for the one that runs, with digest and size; it fits the slot; the manifest leads to a start; and the
- * envelope fits the area that keeps it. `kept`: bytes of the envelope as it is kept for start-up.
+ * one image for each, with digest and size; each fits its place; the manifest leads to a start; and the envelope fits
+ * the area that keeps it. What dependencies do counts with it. `kept`: bytes of the envelope as it is kept for start-up.
  * draft-ietf-suit-manifest sections 6.2, 7.2, 8.4.5 and 8.4.8.
  */
 export function judgeFit(
@@ -24,78 +27,35 @@ export function judgeFit(
   manifest: Manifest,
   circumstances: Circumstances,
   kept: number,
-): NamedImage {
+  family?: Family,
+): NamedImages {
   trace.enter('fit');
-  judgeComponents(trace, manifest, circumstances);
-  const start = followStart(manifest, circumstances);
-  const image = judgeNamedImage(trace, start);
-  judgeSize(trace, image, circumstances);
-  judgeStart(trace, manifest, start);
+  judgeComponents(trace, manifest, circumstances, family);
+  const start = followStart(manifest, circumstances, family);
+  const { places } = prepareRecord(circumstances.unit.record);
+  const main = judgeNamedImage(trace, start, MAIN);
+  judgeSize(trace, main, circumstances, MAIN);
+  const further: NamedImage[] = [];
+  for (const place of places) {
+    if (place.further === undefined) continue;
+    const image = judgeNamedImage(trace, start, place);
+    judgeSize(trace, image, circumstances, place);
+    further.push(image);
+  }
+  trace.facts.images = [main, ...further.map((image, i) => ({ ...image, component: places[i + 1]!.role }))];
+  judgeStart(trace, start, circumstances);
   judgeEnvelopeArea(trace, circumstances, kept);
-  return image;
+  return [main, ...further];
 }
 
-function judgeComponents(trace: Trace, { components }: Manifest, circumstances: Circumstances): void {
-  const source = 'draft-ietf-suit-manifest 6.2, 8.4.5';
-  const passingRoles = components.map((each) => passingRoleOf(circumstances.unit, each));
-  const passing = components.filter((_, i) => passingRoles[i] && passingRoles.indexOf(passingRoles[i]) === i);
-  const own = [...prepareRecord(circumstances.unit.record).components, ...passing];
-  trace.require(components.length === own.length, 'component-count-wrong', {
-    what: 'number of components',
-    expected: own.length,
-    found: components.length,
-    source,
-  });
-  const roles = components.map((identifier) => roleOf(circumstances, { identifier }));
-  const known = roles.every((role) => role !== undefined) && new Set(roles).size === roles.length;
-  trace.require(known, 'component-unknown', {
-    what: 'components',
-    expected: () => own.map(identifierText).join(', '),
-    found: () => components.map(identifierText).join(', '),
-    source,
-  });
-}
-
-function identifierText(identifier: readonly Uint8Array[]): string {
-  return `[${identifier.map((segment) => `h'${toHex(segment)}'`).join(', ')}]`;
-}
-
-/** What a start would do with the manifest, followed on paper. */
-interface StartOnPaper {
-  /** Parameters of each comparison of the image that runs. */
-  readonly named: readonly Parameters[];
-  /** Whether the last thing done was to invoke it. */
-  readonly invoked: boolean;
-  readonly outcome: Outcome;
-}
-
-/** Validate and invoke in one run, as a start has them: parameters last from the one to the other. */
-function followStart(manifest: Manifest, circumstances: Circumstances): StartOnPaper {
-  const named: Parameters[] = [];
-  let invoked = false;
-  const outcome = runSequences(
-    manifest,
-    ['validate', 'invoke'],
-    hostFor(circumstances, {
-      imageMatch(component, parameters) {
-        if (roleOf(circumstances, component) === 'main') named.push(new Map(parameters) as Parameters);
-        return DONE;
-      },
-      directive(code, component) {
-        invoked = code === INVOKE && roleOf(circumstances, component) === 'main';
-        return invoked ? DONE : failed(`${COMMANDS.get(code)?.name} at start-up`);
-      },
-    }),
-  );
-  return { named, invoked, outcome };
-}
-
-function judgeNamedImage(trace: Trace, { named, outcome }: StartOnPaper): NamedImage {
+const MAIN: Place = { role: 'main', identifier: MAIN_COMPONENT, further: undefined };
+function judgeNamedImage(trace: Trace, { named: all, outcome }: StartOnPaper, place: Place): NamedImage {
+  const named = all.get(place.role) ?? [];
   const digest = named[0]?.get(3)?.bytes;
   const single = digest !== undefined && named.every((each) => equal(each.get(3)!.bytes, digest));
   const found = single ? digest : `${named.length} digests`;
   const question = {
-    what: 'digest that the validate sequence compares the image with',
+    what: `digest that the validate sequence compares ${imageText(place)} with`,
     expected: 'one',
     found,
     source: 'draft-ietf-suit-manifest 7.2, 8.4.8.6',
@@ -107,42 +67,33 @@ function judgeNamedImage(trace: Trace, { named, outcome }: StartOnPaper): NamedI
   trace.holds(question);
   const size = named[0]!.get(14);
   if (size === undefined) {
-    const where = { what: 'size of the image', expected: 'a size in bytes', found: 'none' };
+    const where = { what: `size of ${imageText(place)}`, expected: 'a size in bytes', found: 'none' };
     trace.refuse('image-size-missing', { ...where, source: 'draft-ietf-suit-manifest 8.5; RFC 9124 4.3.15' });
   }
-  trace.facts.images = [{ digest, size }];
   return { digest, size };
 }
 
-/** A staged image passes through both slots. */
-function judgeSize(trace: Trace, { size }: NamedImage, { unit, slot }: Circumstances): void {
-  const { shape, slots } = unit.record.memory;
-  const room = shape === 'staged' ? Math.min(...slots.map((each) => each.size)) : slots[slot]!.size;
+function imageText({ role, further }: Place): string {
+  return further === undefined ? 'the image' : `the image of ${role}`;
+}
+
+/** A staged image passes through both slots; a further component has an area of its own for each slot. */
+function judgeSize(trace: Trace, { size }: NamedImage, { unit, slot }: Circumstances, place: Place): void {
+  const { shape, slots, components = [] } = unit.record.memory;
+  const own = shape === 'staged' ? Math.min(...slots.map((each) => each.size)) : slots[slot]!.size;
+  const room = place.further === undefined ? own : components[place.further]!.areas[slot]!.size;
   const source = 'draft-ietf-suit-manifest 8.4.8.7; RFC 9124 4.3.6';
-  const what = 'size of the image in bytes';
+  const what = `size of ${imageText(place)} in bytes`;
   trace.require(size > 0, 'image-empty', { what, expected: 'more than 0', found: size, source });
   trace.require(size <= room, 'image-too-large', {
     what,
-    expected: () => `at most ${room}, the size of slot ${slots[slot]!.name}`,
+    expected: () =>
+      place.further === undefined
+        ? `at most ${room}, the size of slot ${slots[slot]!.name}`
+        : `at most ${room}, the size of its area`,
     found: size,
     source,
   });
-}
-
-/** A unit that installs what its own start would pass over has lost a slot for nothing. */
-function judgeStart(trace: Trace, { sequences }: Manifest, { outcome, invoked }: StartOnPaper): void {
-  trace.require(outcome.ok && invoked && !sequences.has('load'), 'start-not-described', {
-    what: 'start of the image',
-    expected: 'an invoke sequence that invokes the component that runs, and nothing to load',
-    found: startText(outcome, invoked, sequences.has('load')),
-    source: 'draft-ietf-suit-manifest 5.3.3, 7.2',
-  });
-}
-
-function startText(outcome: Outcome, invoked: boolean, loads: boolean): string {
-  if (!outcome.ok) return outcome.detail;
-  if (!invoked) return 'never invoked';
-  return loads ? 'invoked, after a load sequence' : 'invoked';
 }
 
 function judgeEnvelopeArea(trace: Trace, { unit }: Circumstances, kept: number): void {

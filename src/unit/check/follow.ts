@@ -93,8 +93,9 @@ class Follower implements ProcessorHost {
     return OK;
   }
 
-  directive(code: number, { index }: TargetComponent, parameters: Parameters): Outcome {
-    if (code === FETCH) this.#contents.set(index, { from: 'uri', uri: parameters.get(21)! });
+  directive(code: number, { index, issuer }: TargetComponent, parameters: Parameters): Outcome {
+    if (code === FETCH)
+      this.#contents.set(index, { from: 'uri', uri: parameters.get(21)!, issuer: issuer.manifest });
     if (code !== WRITE && code !== COPY) return OK;
     const made = parameters.has(DELTA_INFO) ? this.#byDelta : this.#decrypted;
     if (parameters.has(ENCRYPTION_INFO) || parameters.has(DELTA_INFO)) {

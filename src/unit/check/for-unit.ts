@@ -1,5 +1,6 @@
 import type { ByteSource } from '../../bytes/index.ts';
 import type { InstallPlan, InstallRequest, TrustPlan } from '../ports.ts';
+import { prepareRecord } from '../prepared.ts';
 import type { UnitView } from '../state.ts';
 import type { StepName } from '../steps.ts';
 import type { Trace } from '../trace.ts';
@@ -8,10 +9,12 @@ import { judgeAccess } from './access.ts';
 import type { Circumstances } from './condition-rows.ts';
 import { type ContentSubject, isAtHand, judgeContent } from './content.ts';
 import { judgeMade } from './delta.ts';
+import { judgeDependencies } from './dependencies.ts';
 import { judgeCiphertext, judgeDecrypted } from './encryption.ts';
 import { judgeEnvelope } from './envelope.ts';
 import { judgeFit } from './fit.ts';
-import { type Freshness, judgeFreshness } from './freshness.ts';
+import { judgeFreshDependencies } from './fresh-dependencies.ts';
+import { type Freshness, holderOf, judgeFreshness } from './freshness.ts';
 import { judgeIdentity } from './identity.ts';
 import { judgeImage } from './image.ts';
 import { keptEnvelope } from './kept-envelope.ts';
@@ -49,9 +52,9 @@ export function checkForUnit(request: CheckRequest): Verdict {
   return decide('unit', CHECK_STEPS, (trace) => {
     const plan = judgeInstall(trace, request, request.unit);
     if ('trust' in plan) return skipImage(trace, 'the policy stands in the manifest, under its signature');
-    const { source, digest } = plan.image;
+    const { digest } = plan.image;
     try {
-      if (source) return judgeOffered(trace, plan, source);
+      if (isWhole(plan)) return judgeOffered(trace, plan);
     } finally {
       plan.ciphertext?.content.key.fill(0);
     }
@@ -66,17 +69,20 @@ export function checkForUnit(request: CheckRequest): Verdict {
   });
 }
 
+/** Whether every image is at hand. */
+export function isWhole({ image, further = [] }: InstallPlan): boolean {
+  return [image, ...further].every(({ source }) => source !== undefined);
+}
+
 /** Steps 8 and 9 for an image at hand: an encrypted one is decrypted, and one by delta is made, to nowhere. */
-export function judgeOffered(
-  trace: Trace,
-  { image, ciphertext, delta }: InstallPlan,
-  source: ByteSource,
-): void {
+export function judgeOffered(trace: Trace, { image, ciphertext, delta, further = [] }: InstallPlan): void {
+  const source = image.source!;
   if (delta) judgeMade(trace, delta, source);
   else if (ciphertext) {
     judgeCiphertext(trace, ciphertext, source);
     judgeDecrypted(trace, ciphertext, source);
   } else judgeImage(trace, image, source);
+  for (const each of further) judgeImage(trace, each, each.source!);
 }
 
 function skipImage(trace: Trace, found = 'on board already; nothing would be fetched'): void {
@@ -96,31 +102,39 @@ function skipImage(trace: Trace, found = 'on board already; nothing would be fet
 export function judgeInstall(trace: Trace, request: InstallRequest, unit: UnitView): InstallPlan | TrustPlan {
   const at = unit.record.clock ? request.now : undefined;
   const rules = { at, revocation: true };
-  const opened = judgeEnvelope(trace, judgeMessage(trace, request.envelope, unit, rules));
+  const { extensions } = prepareRecord(unit.record);
+  const opened = judgeEnvelope(trace, judgeMessage(trace, request.envelope, unit, rules), extensions);
   const { envelope } = opened;
   const { headers, blocks, signers, trust } = judgeSeals(trace, opened, unit, rules);
   const manifest = judgeManifest(trace, envelope, unit.record);
   judgePurpose(trace, manifest, trust !== undefined);
   if (trust) return judgeTrustUpdate(trace, { envelope, manifest, rank: trust }, unit, at);
   judgeAccess(trace, manifest, signers, unit);
+  const precursor = unit.precursor && precursorIn(unit.precursor);
+  const circumstances = { unit, slot: targetSlot(unit, envelope.digest.bytes), at, precursor };
+  const dependent = { envelope, manifest, supplied: request.dependencies };
+  const family = judgeDependencies(trace, dependent, circumstances, rules);
   const { sequenceNumber } = manifest;
   const candidate = { manifestDigest: envelope.digest.bytes, sequenceNumber, headers };
   const freshness = judgeFreshness(trace, candidate, unit);
-  const precursor = unit.precursor && precursorIn(unit.precursor);
-  const circumstances = { unit, slot: targetSlot(unit, freshness), at, precursor };
-  judgeIdentity(trace, manifest, circumstances);
-  const kept = keptEnvelope(envelope, blocks);
-  const image = judgeFit(trace, manifest, circumstances, kept.size);
+  if (family) judgeFreshDependencies(trace, family, unit);
+  judgeIdentity(trace, manifest, circumstances, family);
+  const kept = keptEnvelope(envelope, blocks, family);
+  const images = judgeFit(trace, manifest, circumstances, kept.size, family);
   noteEffect(trace, freshness, circumstances);
   const { effect } = freshness;
-  const subject = { envelope, manifest, image };
+  const subject = { envelope, manifest, images, family };
   const wanted = wantsContent(trace, effect, subject, circumstances, request.image);
-  const content = wanted ? judgeContent(trace, subject, circumstances, request.image) : undefined;
+  const content = wanted ? judgeContent(trace, subject, circumstances, request) : undefined;
+  const [image, ...further] = images;
   return {
     effect,
     sequenceNumber,
     manifestDigest: envelope.digest.bytes,
     image: { size: image.size, digest: image.digest, source: content?.source },
+    ...(further.length > 0 && {
+      further: further.map(({ size, digest }, i) => ({ size, digest, source: content?.further[i] })),
+    }),
     ciphertext: content?.ciphertext,
     delta: content?.delta,
     storedEnvelope: kept.bytes,
@@ -134,24 +148,24 @@ export function judgeInstall(trace: Trace, request: InstallRequest, unit: UnitVi
 function wantsContent(
   trace: Trace,
   effect: InstallPlan['effect'],
-  { envelope, manifest, image }: ContentSubject,
+  subject: ContentSubject,
   circumstances: Circumstances,
   supplied: ByteSource | undefined,
 ): boolean {
+  const { envelope, manifest } = subject;
   const onBoard = effect === 'already there';
   if (!asksForPrecursor(manifest, circumstances))
     return !onBoard || supplied !== undefined || envelope.integrated.size > 0;
   if (!onBoard) {
-    judgePrecursor(trace, { manifest, image }, circumstances, (payload) =>
-      isAtHand(payload, envelope, supplied),
-    );
+    judgePrecursor(trace, subject, circumstances, (payload) => isAtHand(payload, envelope, supplied));
   }
   return !onBoard;
 }
 
 /** The slot that holds the manifest already, or else the one that does not run: the staging area where there is one. */
-function targetSlot({ record, state }: UnitView, { slot }: Freshness): number {
-  if (slot !== undefined) return slot;
+function targetSlot({ record, state }: UnitView, manifestDigest: Uint8Array): number {
+  const slot = holderOf(state, manifestDigest);
+  if (slot >= 0) return slot;
   return record.memory.shape === 'staged' || state.running === 0 ? 1 : 0;
 }
 

@@ -6,7 +6,7 @@ import {
   readSecurityVersion,
   SECURITY_VERSION_LABEL,
 } from '../security-version.ts';
-import type { SlotView, UnitView } from '../state.ts';
+import type { SlotView, UnitState, UnitView } from '../state.ts';
 import type { Trace } from '../trace.ts';
 
 /** What is to be compared with what is on board. */
@@ -22,8 +22,6 @@ export interface Candidate {
 export interface Freshness {
   readonly effect: Effect;
   readonly securityVersion: number;
-  /** The slot that holds the same manifest already, complete or not; undefined for a new install. */
-  readonly slot: number | undefined;
 }
 
 type OccupiedSlot = Exclude<SlotView, { state: 'empty' }>;
@@ -40,10 +38,15 @@ export function judgeFreshness(trace: Trace, candidate: Candidate, unit: UnitVie
   judgeNumber(trace, candidate, unit);
   judgeFallen(trace, candidate, unit);
   const securityVersion = judgeSecurityVersion(trace, candidate.headers, unit.state.floors.securityVersion);
-  const slot = unit.state.slots.findIndex((each) => holds(each, candidate.manifestDigest));
-  if (slot < 0) return { effect: 'new install', securityVersion, slot: undefined };
+  const slot = holderOf(unit.state, candidate.manifestDigest);
+  if (slot < 0) return { effect: 'new install', securityVersion };
   const effect = unit.state.slots[slot]!.state === 'filling' ? 'resume' : 'already there';
-  return { effect, securityVersion, slot };
+  return { effect, securityVersion };
+}
+
+/** Index of the slot that holds the same manifest already, complete or not; -1 where none does. */
+export function holderOf({ slots }: UnitState, manifestDigest: Uint8Array): number {
+  return slots.findIndex((each) => holds(each, manifestDigest));
 }
 
 /** Marks, and what trust updates said: without them a unit cannot tell whom to believe. Step `freshness` is open. */

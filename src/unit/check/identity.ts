@@ -8,13 +8,33 @@ import {
 import type { RefusalCode } from '../refusals.ts';
 import type { Question, Trace } from '../trace.ts';
 import { type Circumstances, CLASS, conditionRow, VENDOR } from './condition-rows.ts';
+import type { Family } from './family.ts';
+import { identifierText } from './identifier-text.ts';
 
 /**
  * Step 6: the shared sequence, run with empty parameters: vendor, class, single unit, slot and further conditions.
- * It must ask for vendor and class. draft-ietf-suit-manifest sections 6.1, 6.2 and 7.1.
+ * It must ask for vendor and class. That of each dependency likewise, by itself: its author may have identifiers of its
+ * own. draft-ietf-suit-manifest sections 6.1, 6.2 and 7.1.
  */
-export function judgeIdentity(trace: Trace, manifest: Manifest, circumstances: Circumstances): void {
+export function judgeIdentity(
+  trace: Trace,
+  manifest: Manifest,
+  circumstances: Circumstances,
+  family?: Family,
+): void {
   trace.enter('identity');
+  judgeShared(trace, manifest, circumstances);
+  for (const { component, manifest: own, circumstances: its } of family?.members ?? []) {
+    trace.note({
+      what: 'shared sequence of a dependency',
+      found: identifierText(component.identifier),
+      source: 'draft-ietf-suit-trust-domains 5.1',
+    });
+    judgeShared(trace, own, its);
+  }
+}
+
+function judgeShared(trace: Trace, manifest: Manifest, circumstances: Circumstances): void {
   const host = new IdentityHost(trace, circumstances);
   const outcome = runSequences(manifest, 'shared', host);
   if (!outcome.ok) host.refuse(outcome);

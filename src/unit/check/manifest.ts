@@ -7,12 +7,13 @@ import {
   SuitError,
   type SuitErrorCode,
 } from '../../suit/index.ts';
-import { extensionsOf, UNIT_EXTENSIONS } from '../extensions.ts';
+import { UNIT_EXTENSIONS } from '../extensions.ts';
+import { prepareRecord } from '../prepared.ts';
 import type { UnitRecord } from '../record.ts';
 import type { RefusalCode } from '../refusals.ts';
 import type { Question, Trace } from '../trace.ts';
 
-const CODES: Partial<Record<SuitErrorCode, RefusalCode>> = {
+export const MANIFEST_CODES: Partial<Record<SuitErrorCode, RefusalCode>> = {
   'manifest-version': 'manifest-version-unknown',
   'element-unknown': 'manifest-element-unknown',
   'element-unsupported': 'manifest-element-unsupported',
@@ -38,8 +39,8 @@ const UNSUPPORTED: ReadonlySet<SuitErrorCode> = new Set([
  * sequences are read only where they match their digest. draft-ietf-suit-manifest sections 6.1, 6.2 and 8.4.
  */
 export function judgeManifest(trace: Trace, envelope: Envelope, record: UnitRecord): Manifest {
-  return readWith(trace, envelope, extensionsOf(record), (error, question) =>
-    trace.refuse(CODES[error.code] ?? 'manifest-malformed', question),
+  return readWith(trace, envelope, prepareRecord(record).extensions, (error, question) =>
+    trace.refuse(MANIFEST_CODES[error.code] ?? 'manifest-malformed', question),
   );
 }
 
@@ -49,7 +50,8 @@ export function judgeManifest(trace: Trace, envelope: Envelope, record: UnitReco
  */
 export function judgeStrangersManifest(trace: Trace, envelope: Envelope): Manifest | undefined {
   return readWith<Manifest | undefined>(trace, envelope, UNIT_EXTENSIONS, (error, question) => {
-    if (!UNSUPPORTED.has(error.code)) trace.refuse(CODES[error.code] ?? 'manifest-malformed', question);
+    if (!UNSUPPORTED.has(error.code))
+      trace.refuse(MANIFEST_CODES[error.code] ?? 'manifest-malformed', question);
     trace.lacks(question);
     return undefined;
   });
@@ -83,7 +85,8 @@ function readWith<T>(
   }
 }
 
-function foundIn({ version, components, sequences }: Manifest): string {
+function foundIn({ version, components, dependencies, sequences }: Manifest): string {
   const sections = [...sequences.keys()].join(', ') || 'none';
-  return `version ${version}, ${components.length} component(s), sequences: ${sections}`;
+  const others = dependencies.size > 0 ? `, ${dependencies.size} dependency(ies)` : '';
+  return `version ${version}, ${components.length} component(s)${others}, sequences: ${sections}`;
 }

@@ -2,10 +2,14 @@ import { type ByteSource, equal, slice } from '../../bytes/index.ts';
 import type { Manifest } from '../../suit/index.ts';
 import type { Trace } from '../trace.ts';
 import type { Circumstances, Precursor } from './condition-rows.ts';
-import type { NamedImage } from './fit.ts';
 import { roleOf } from './host.ts';
 import { digestOfSource } from './image.ts';
-import { followInstall, type InstallFollowed, type Payload } from './install-on-paper.ts';
+import {
+  followInstall,
+  type InstallFollowed,
+  type InstallSubject,
+  type Payload,
+} from './install-on-paper.ts';
 
 const SOURCE = 'RFC 9124 4.3.9; draft-ietf-suit-manifest 8.4.9.2; docs/deployment-profile.md';
 
@@ -33,11 +37,11 @@ export function asksForPrecursor({ components }: Manifest, circumstances: Circum
  */
 export function judgePrecursor(
   trace: Trace,
-  { manifest, image }: { manifest: Manifest; image: NamedImage },
+  subject: InstallSubject,
   circumstances: Circumstances,
   atHand: (payload: Payload) => boolean,
 ): void {
-  const followed = followInstall(manifest, image, circumstances);
+  const followed = followInstall(subject, circumstances);
   const { payload, compared } = followed;
   if (payload?.delta) {
     notePrecursor(trace, followed);

@@ -26,7 +26,8 @@ export function judgeSeals(
   rules: SignerRules,
 ): Vouched {
   const { policy, profile } = prepareRecord(unit.record);
-  if (policy && !isTrustUpdate(opened))
+  // Whoever the policy asks for vouches for the manifest that names the digest of the dependency.
+  if (policy && !rules.dependency && !isTrustUpdate(opened))
     return judgeByPolicy(trace, opened, unit, { ...rules, purpose: 'release' }, policy);
   const judged = judgeSigner(trace, opened, unit, rules);
   const headers = judgeAuthentication(trace, opened, judged, [profile.algorithm]);

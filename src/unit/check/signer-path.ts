@@ -25,6 +25,8 @@ export interface SignerRules {
   readonly revocation: boolean;
   /** What the signer must be for; undefined: what its certificate says, and what it signed is then judged by that. */
   readonly purpose?: SignerPurpose | undefined;
+  /** Whether it signed a manifest that another one depends on: then the roots of other authors count too. */
+  readonly dependency?: boolean;
 }
 
 const PATH_CODES: Readonly<Record<PathRefusal, RefusalCode>> = {
@@ -78,9 +80,9 @@ export function judgePath(
   unit: UnitView,
   rules: SignerRules,
 ): JudgedPath {
-  const { at } = rules;
+  const { at, dependency = false } = rules;
   const purpose = rules.purpose ?? purposeOf(chain[0]!) ?? 'release';
-  const anchors = anchorsFor(unit, rules.revocation, purpose);
+  const anchors = anchorsFor(unit, rules.revocation, purpose, dependency);
   const verdict = validatePath({ chain, anchors, at, purpose: PURPOSE_OID[purpose] });
   const question = {
     what: 'path from the signer to a root of the unit',
@@ -127,8 +129,9 @@ export function judgeRights(
   judgeKeys(trace, path, revocation ? deniedBelow(unit, anchor) : []);
   judgeTrial(trace, path, record.trial);
   const signer = path[0]!;
-  const { scopes } = prepareRecord(record);
-  const lowest = revocation && purpose === 'release' ? minimumGeneration(unit) : 0;
+  const { scopes } = anchor.author ?? prepareRecord(record);
+  const least = anchor.author?.minimumGeneration ?? minimumGeneration(unit);
+  const lowest = revocation && purpose === 'release' ? least : 0;
   const verdict = judgeSigner(signer, { scopes, minimumGeneration: lowest, denied: [], purpose });
   const question = {
     what: 'purpose, scope and generation of the signer',

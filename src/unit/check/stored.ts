@@ -1,7 +1,8 @@
-import { slice } from '../../bytes/index.ts';
+import { type ByteSource, slice } from '../../bytes/index.ts';
 import type { Headers } from '../../cose/index.ts';
 import { equalInConstantTime } from '../../crypto/index.ts';
 import type { StoredFacts, StoredImage } from '../ports.ts';
+import { prepareRecord } from '../prepared.ts';
 import type { RefusalCode } from '../refusals.ts';
 import { readSecurityVersion } from '../security-version.ts';
 import type { Floors, UnitView } from '../state.ts';
@@ -10,9 +11,10 @@ import { Trace } from '../trace.ts';
 import { attemptOf } from '../verdict.ts';
 import { judgeAccess } from './access.ts';
 import { encryptionAtStart } from './content.ts';
+import { judgeDependencies } from './dependencies.ts';
 import { contentAlgorithmOf, type Encryption, openInfo } from './encryption.ts';
 import { judgeEnvelope } from './envelope.ts';
-import { judgeFit, type NamedImage } from './fit.ts';
+import { judgeFit, type NamedImage, type NamedImages } from './fit.ts';
 import { judgeIdentity } from './identity.ts';
 import { digestOfSource } from './image.ts';
 import { judgeManifest } from './manifest.ts';
@@ -36,7 +38,7 @@ const STORED_STEPS = Object.keys(CODES) as StepName[];
 interface Again {
   readonly manifestDigest: Uint8Array;
   readonly sequenceNumber: bigint;
-  readonly image: NamedImage;
+  readonly images: NamedImages;
   readonly headers: Headers;
   /** Where the slot is a staging area and holds a ciphertext. */
   readonly encryption: Encryption | undefined;
@@ -58,10 +60,12 @@ export function judgeStored(trace: Trace, stored: StoredImage, unit: UnitView, f
     return trace.refuse(CODES[step]!, { ...last, what: `${last.what} (${code})` });
   }
   trace.adopt(lines);
-  const { image, headers, encryption, ...numbers } = attempt.value;
+  const { images, headers, encryption, ...numbers } = attempt.value;
+  const [image, ...further] = images;
   const securityVersion = judgeFloor(trace, headers, floors.securityVersion);
   const ciphertext = encryption && judgeCiphertextAgain(trace, stored, image, encryption, unit);
-  if (!ciphertext) judgeImageAgain(trace, stored, image);
+  if (!ciphertext) judgeImageAgain(trace, stored.content, image);
+  for (const [i, each] of further.entries()) judgeImageAgain(trace, stored.further![i]!, each);
   const { version } = aside.facts;
   const facts = { ...numbers, securityVersion, version, imageSize: image.size, imageDigest: image.digest };
   return ciphertext ? { ...facts, ciphertext } : facts;
@@ -95,23 +99,22 @@ function judgeCiphertextAgain(
 }
 
 function judgeAgain(trace: Trace, { envelope: source, slot }: StoredImage, unit: UnitView): Again {
-  const opened = judgeEnvelope(trace, source);
+  const { extensions } = prepareRecord(unit.record);
+  const opened = judgeEnvelope(trace, source, extensions);
   const { envelope } = opened;
-  const { headers, signers } = judgeSeals(trace, opened, unit, {
-    at: undefined,
-    revocation: false,
-    purpose: 'release',
-  });
+  const rules = { at: undefined, revocation: false, purpose: 'release' } as const;
+  const { headers, signers } = judgeSeals(trace, opened, unit, rules);
   const manifest = judgeManifest(trace, envelope, unit.record);
   judgePurpose(trace, manifest, false);
   judgeAccess(trace, manifest, signers, unit);
   const circumstances = { unit, slot, at: 'at start' } as const;
-  judgeIdentity(trace, manifest, circumstances);
-  const image = judgeFit(trace, manifest, circumstances, source.size);
+  const family = judgeDependencies(trace, { envelope, manifest, kept: true }, circumstances, rules);
+  judgeIdentity(trace, manifest, circumstances, family);
+  const images = judgeFit(trace, manifest, circumstances, source.size, family);
   const { sequenceNumber } = manifest;
   const waits = unit.record.memory.shape === 'staged' && slot === STAGING;
-  const encryption = waits ? encryptionAtStart(manifest, image, circumstances) : undefined;
-  return { manifestDigest: envelope.digest.bytes, sequenceNumber, image, headers, encryption };
+  const encryption = waits ? encryptionAtStart(manifest, images[0], circumstances) : undefined;
+  return { manifestDigest: envelope.digest.bytes, sequenceNumber, images, headers, encryption };
 }
 
 function judgeFloor(trace: Trace, headers: Headers, floor: number): number {
@@ -125,7 +128,7 @@ function judgeFloor(trace: Trace, headers: Headers, floor: number): number {
   return version;
 }
 
-function judgeImageAgain(trace: Trace, { content }: StoredImage, image: NamedImage): void {
+function judgeImageAgain(trace: Trace, content: ByteSource, image: NamedImage): void {
   const found = digestOfSource(slice(content, 0, image.size));
   trace.require(equalInConstantTime(found, image.digest), 'stored-image-wrong', {
     what: 'SHA-256 of the image in the slot, compared in constant time',

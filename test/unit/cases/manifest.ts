@@ -74,7 +74,7 @@ export const MANIFEST_CASES: readonly Case[] = [
     title: '[M] 6.1: deep inside a branch that would never run',
     verdict: withInstall(...FETCH, 15, [sequence(3, 15), sequence(99, 0)]),
   },
-  { code: 'command-unsupported', title: '[UM] 5.6: wait', verdict: withInstall(...FETCH, 29, 0) },
+  { code: 'command-unsupported', title: '[M] 8.4.10.9: swap', verdict: withInstall(...FETCH, 31, 0) },
   {
     code: 'command-misplaced',
     title: '[M] 6.2: a fetch in the shared sequence',
@@ -87,8 +87,8 @@ export const MANIFEST_CASES: readonly Case[] = [
   },
   {
     code: 'parameter-unsupported',
-    title: '[UM] 4.5: what to wait for',
-    verdict: withInstall(...set([29, new Uint8Array(4)]), ...FETCH),
+    title: '[UM] 4.6: file metadata of a component',
+    verdict: withInstall(...set([30, new Uint8Array(4)]), ...FETCH),
   },
   {
     code: 'component-not-permitted',
