@@ -1,6 +1,6 @@
 import { sourceOf } from '../bytes/index.ts';
 import { ALL_EXTENSIONS, openEnvelope, readManifest, writeEnvelopeHead } from '../suit/index.ts';
-import { oversteppingOf, extensionsOf } from '../unit/index.ts';
+import { extensionsOf, oversteppingOf } from '../unit/index.ts';
 import type { DeviceClass } from '../workspace/index.ts';
 import type { Sealer } from './blocks.ts';
 import { SealError } from './error.ts';
