@@ -6,17 +6,21 @@ import { type Place, usePlace } from './router.ts';
 import { Ask } from './screens/ask.tsx';
 import { Enter } from './screens/enter.tsx';
 import { Inside } from './screens/inside.tsx';
+import { Rehearse } from './screens/rehearse.tsx';
 import { Seal } from './screens/seal.tsx';
 import { Stand } from './screens/stand.tsx';
+import { Trust } from './screens/trust.tsx';
 import type { SessionShown, Standing } from './shapes.ts';
 import { useDocument } from './use.ts';
 
 /** The screens, by the user's own questions. */
 const SCREENS: readonly { path: string; question: string; screen: ComponentType<{ place: Place }> }[] = [
   { path: '/', question: 'Where do I stand?', screen: Stand },
+  { path: '/trust', question: 'Who trusts whom?', screen: Trust },
   { path: '/seal', question: 'Seal a release', screen: Seal },
   { path: '/inside', question: 'Look inside', screen: Inside },
   { path: '/ask', question: 'What would a unit say?', screen: Ask },
+  { path: '/rehearse', question: 'Rehearse', screen: Rehearse },
 ];
 
 /** The desk: who is there, which question, and its screen. */

@@ -10,4 +10,5 @@ export { type KeyStanding, keyStandings, keysJson } from './keys.ts';
 export { numberJson } from './number.ts';
 export { releasesJson } from './releases.ts';
 export { standingJson } from './standing.ts';
+export { trustJson } from './trust.ts';
 export { unitJson } from './unit.ts';

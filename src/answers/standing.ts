@@ -93,5 +93,9 @@ function nextStep(workspace: Workspace, classes: readonly DeviceClass[]): NextSt
       `fieldseal seal FIRMWARE --class ${unsealed.name} --version 1.0.0 --out ${unsealed.name}.suit`,
       '/seal',
     );
-  return step('Rehearse the latest release before it is broadcast.', 'fieldseal rehearse ENVELOPE', '/ask');
+  return step(
+    'Rehearse the latest release before it is broadcast.',
+    'fieldseal rehearse ENVELOPE --class CLASS',
+    '/rehearse',
+  );
 }

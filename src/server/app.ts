@@ -12,6 +12,7 @@ import { securityHeaders } from './headers.ts';
 import { bookRoutes } from './routes/books.ts';
 import { fileRoutes } from './routes/files.ts';
 import { pageRoutes } from './routes/pages.ts';
+import { rehearsalRoutes } from './routes/rehearsal.ts';
 import { sealRoutes } from './routes/seal.ts';
 import { sessionRoutes } from './routes/session.ts';
 import { unitRoutes } from './routes/units.ts';
@@ -71,7 +72,14 @@ const limitJson = bodyLimit({
 
 function apiRoutes() {
   const api = new OpenAPIHono<DeskEnv>();
-  for (const routes of [sessionRoutes(), bookRoutes(), fileRoutes(), unitRoutes(), sealRoutes()])
+  for (const routes of [
+    sessionRoutes(),
+    bookRoutes(),
+    fileRoutes(),
+    unitRoutes(),
+    sealRoutes(),
+    rehearsalRoutes(),
+  ])
     api.route('/', routes);
   return api;
 }

@@ -17,6 +17,8 @@ const QUIET = [
 ];
 const PICTURES = fileURLToPath(new URL('../../docs/pictures/', import.meta.url));
 
+const TALLEST_PICTURE = 1500;
+
 export const chromiumPresent = existsSync(CHROMIUM);
 
 /** `fieldseal serve` over a bench's workspace, and a browser in front of it. */
@@ -83,7 +85,14 @@ export class DeskBrowser {
   /** Takes the picture that the README shows. */
   async picture(name: string): Promise<void> {
     mkdirSync(PICTURES, { recursive: true });
-    await this.page.screenshot({ path: `${PICTURES}${name}.png`, fullPage: true });
+    const whole = Number(await this.page.evaluate('document.documentElement.scrollHeight'));
+    const clip = {
+      x: 0,
+      y: 0,
+      width: this.page.viewportSize()!.width,
+      height: Math.min(whole, TALLEST_PICTURE),
+    };
+    await this.page.screenshot({ path: `${PICTURES}${name}.png`, fullPage: true, clip });
   }
 
   async close(): Promise<void> {

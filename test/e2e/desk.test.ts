@@ -44,6 +44,17 @@ describe.skipIf(!chromiumPresent)('the desk', () => {
     expect(new URL(desk.page.url()).hash).toBe('');
   });
 
+  it('Who trusts whom?: a key that is picked lights up what its holder reaches, in the picture and in words', async () => {
+    const { page } = desk;
+    await desk.follow('Who trusts whom?');
+    await page.getByRole('button', { name: /^root root/ }).click();
+    expect(await page.getByText('reached').count()).toBe(2);
+    const told = (await page.getByRole('main').textContent()) ?? '';
+    expect(told).toContain('root root certifies signer line-1');
+    expect(told).toContain('signer line-1 may sign for class vent');
+    await sound('desk-trust');
+  });
+
   it('Seal a release: a firmware file in its slot, then sealed, and the passphrase is not kept', async () => {
     const { page } = desk;
     await desk.follow('Seal a release');
@@ -147,6 +158,20 @@ describe.skipIf(!chromiumPresent)('the desk', () => {
     await page.getByRole('button', { name: 'Self-test passed: keep' }).click();
     await page.getByText('Kept: the floors have risen.').waitFor(SLOW);
     expect(readFileSync(bench.path('WS', 'vent-0001.unit')).equals(unit)).toBe(true);
+  });
+
+  it('Rehearse: every forgery is refused at its step, and what does not apply is told as exposure', async () => {
+    const { page } = desk;
+    await desk.follow('Rehearse');
+    await page.getByLabel('Device class').selectOption('vent');
+    await page.getByLabel('Payload', { exact: true }).setInputFiles(bench.path('WS', 'app.suit'));
+    await page.getByText(/app.suit, /).waitFor();
+    await page.getByRole('button', { name: 'Rehearse it' }).click();
+    await page.getByRole('heading', { name: /^Passed: [0-9]{2,} forgeries/ }).waitFor({ timeout: 90_000 });
+    await page.getByLabel('Containing').fill('exposed');
+    expect(await page.locator('.forgeries li:not(.exposed)').count()).toBe(0);
+    expect(await page.locator('.forgeries li.exposed').count()).toBeGreaterThan(0);
+    await sound('desk-rehearse');
   });
 
   it('without a session the desk says how to enter', async () => {

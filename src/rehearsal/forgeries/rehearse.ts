@@ -38,8 +38,8 @@ export type Rehearsal =
       readonly rows: readonly RowResult[];
     };
 
-/** Told after each row. */
-export type RehearsalProgress = (done: number, total: number) => void;
+/** Told after each row, and waited for, so that a server can answer others in between. */
+export type RehearsalProgress = (done: number, total: number) => void | Promise<void>;
 
 /**
  * Rehearses a payload against a unit. Where the unit does not take the payload itself, nothing else is tried: every
@@ -65,7 +65,7 @@ export async function rehearse(
     const rows: RowResult[] = [];
     for (const row of table) {
       rows.push(await carryOut(lab, row));
-      progress(rows.length, table.length);
+      await progress(rows.length, table.length);
     }
     return { kind: 'carried out', genuine, lab, rows };
   } catch (error) {

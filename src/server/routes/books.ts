@@ -1,5 +1,5 @@
 import { createRoute, z } from '@hono/zod-openapi';
-import { keyStandings, keysJson, releasesJson, standingJson } from '../../answers/index.ts';
+import { keyStandings, keysJson, releasesJson, standingJson, trustJson } from '../../answers/index.ts';
 import { classJson, listClasses, readClass, readLedger } from '../../workspace/index.ts';
 import { requireRight } from '../access/guard.ts';
 import { answers, newRoutes } from './answers.ts';
@@ -50,6 +50,14 @@ const releasesRoute = createRoute({
   middleware,
   responses,
 });
+const trustRoute = createRoute({
+  method: 'get',
+  path: '/trust',
+  tags: TAGS,
+  summary: 'Who trusts whom: roots, signers, shared keys, classes',
+  middleware,
+  responses,
+});
 const ledgerRoute = createRoute({
   method: 'get',
   path: '/ledger',
@@ -82,6 +90,9 @@ export function bookRoutes() {
     )
     .openapi(releasesRoute, async (c) =>
       c.json({ format: 'fieldseal.releases/1', releases: releasesJson(await c.env.desk.workspace()) }, 200),
+    )
+    .openapi(trustRoute, async (c) =>
+      c.json(documentSchema.parse(await trustJson(await c.env.desk.workspace())), 200),
     )
     .openapi(ledgerRoute, async (c) =>
       c.json({ format: 'fieldseal.ledger/1', entries: readLedger(await c.env.desk.workspace()) }, 200),

@@ -54,6 +54,14 @@ export const checkRequestSchema = z
   })
   .openapi('CheckRequest');
 
+export const rehearsalRequestSchema = z
+  .strictObject({
+    file: fileIdSchema.openapi({ description: 'the payload that is to be sent' }),
+    image: fileIdSchema.optional(),
+    class: classNameSchema.openapi({ description: 'against units of this class, as production leaves them' }),
+  })
+  .openapi('RehearsalRequest');
+
 export const imageRequestSchema = z
   .strictObject({ file: fileIdSchema, class: classNameSchema, slot: z.int().min(0).max(1).default(0) })
   .openapi('ImageRequest');
