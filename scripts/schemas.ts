@@ -1,5 +1,6 @@
 // The JSON Schemas that editors and other tools use. `node scripts/schemas.mjs` writes them; a test fails where they are stale.
 import { figuresSchema } from '../src/plan/figures/schema.ts';
+import { trustPlanSchema } from '../src/plan/trust/schema.ts';
 import { rehearsalSchema } from '../src/rehearsal/forgeries/schema.ts';
 import { publish, publishedSchemas as workspaceSchemas } from '../src/workspace/json-schema.ts';
 
@@ -8,6 +9,7 @@ export function publishedSchemas(): Record<string, string> {
   return {
     ...workspaceSchemas(),
     'rehearsal.schema.json': publish(rehearsalSchema, 'fieldseal rehearsal, the result of rehearse'),
+    'trust-plan.schema.json': publish(trustPlanSchema, 'fieldseal trust plan, the decision record of plan'),
     'figures.schema.json': publish(figuresSchema, 'fieldseal figures, figures.yaml'),
   };
 }

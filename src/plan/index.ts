@@ -1,6 +1,6 @@
 /**
  * Plan: what follows from a choice, computed before it is made. The figures that calculations rest on, each with its
- * source and each open to be replaced; what a release costs over each link of a class.
+ * source and each open to be replaced; what a release costs over each link of a class; the trust plan of a class.
  */
 export { type Cost, type CostRequest, costOf, type LinkCost, type VariantCost } from './cost/cost.ts';
 export { type Sending, sendingOf } from './cost/delivery.ts';
@@ -10,3 +10,6 @@ export { type FigureBook, type Link, readFigures, type UnitFigures } from './fig
 export { FIGURE_SOURCES, type Figure, type FigureSource } from './figures/figure.ts';
 export { figuresJson } from './figures/json.ts';
 export { figuresYaml } from './figures/yaml.ts';
+export { planMarkdown } from './trust/markdown.ts';
+export { trustPlan } from './trust/plan.ts';
+export type { TrustPlan } from './trust/schema.ts';

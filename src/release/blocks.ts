@@ -157,7 +157,7 @@ export async function sealBlocks(
 }
 
 /** The headers that bind a signature to its certificate and bring the chain along (RFC 9360 section 2). */
-export function signatureHeaders({ leaf, chain }: ChosenSigner): {
+export function signatureHeaders({ leaf, chain }: Pick<ChosenSigner, 'leaf' | 'chain'>): {
   readonly protectedHeaders: HeaderParameter[];
   readonly unprotectedHeaders: HeaderParameter[];
 } {

@@ -15,3 +15,4 @@ export { type RecipientWeight, weighRecipients, weightJson, weightOf } from './r
 export type { ImageInput, SealProgress, SealRequest } from './request.ts';
 export { type Sealed, seal, sealApproved } from './seal.ts';
 export { makeTrustUpdate } from './trust-update.ts';
+export { type EnvelopeForm, type EnvelopeWeight, type SealForm, weighEnvelope } from './weigh.ts';

@@ -133,6 +133,9 @@ ${memoryYaml(map)}
 # Left out: 1 in a production workspace, 0 in a trial.
 # approvals: 1
 
+# What "fieldseal plan" reckons with; nothing here changes what units do. For example:
+# plan: { consumer: true, units: 1200, life_years: 12, releases_per_year: 4, support_until: "2034-06-30" }
+
 certificate_policy:
   # seal_within_days: 730   # how long after its start a signer certificate may seal
   minimum_signer_generation: 0

@@ -25,6 +25,19 @@ export function sharesContentKeys({ confidentiality, recipients }: DeviceClass):
   return confidentiality !== 'none' && recipients !== 'units';
 }
 
+/** What the trust plan reckons with; whatever is undefined was not said. */
+export interface PlanIntent {
+  readonly consumer: boolean | undefined;
+  readonly units: number | undefined;
+  readonly lifeYears: number | undefined;
+  readonly releasesPerYear: number | undefined;
+  /** Bytes. */
+  readonly imageSize: number | undefined;
+  /** A date, such as 2034-06-30. */
+  readonly supportUntil: string | undefined;
+  readonly mcu: string | undefined;
+}
+
 /** A device class: what one kind of unit is, and how its payloads are made. */
 export interface DeviceClass {
   readonly name: string;
@@ -58,6 +71,7 @@ export interface DeviceClass {
   /** Names of the links over which units are reached. */
   readonly links: readonly string[];
   readonly trialAttempts: number;
+  readonly plan: PlanIntent;
   readonly cautions: readonly string[];
   /** The identifier that payloads name, 16 bytes: of model and revision where a revision is given, else of the model. */
   readonly classId: Uint8Array;
@@ -206,9 +220,22 @@ function makeClass(workspace: Workspace, name: string, file: string, facts: Clas
     jumpLimit: BigInt(facts.sequence.jump_limit),
     links: facts.links ?? [],
     trialAttempts: facts.trial_attempts,
+    plan: intentOf(facts),
     cautions: facts.cautions,
     classId: classIds.at(-1)!,
     classIds,
+  };
+}
+
+function intentOf({ plan }: ClassFile): PlanIntent {
+  return {
+    consumer: plan?.consumer,
+    units: plan?.units,
+    lifeYears: plan?.life_years,
+    releasesPerYear: plan?.releases_per_year,
+    imageSize: plan?.image_size,
+    supportUntil: plan?.support_until,
+    mcu: plan?.mcu,
   };
 }
 

@@ -24,6 +24,7 @@ export {
   classJson,
   type DeviceClass,
   listClasses,
+  type PlanIntent,
   type Recipients,
   readClass,
   sharesContentKeys,

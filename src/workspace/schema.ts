@@ -111,6 +111,24 @@ const memory = group('Where images, envelopes and marks lie on a unit.', {
     .optional(),
 });
 
+const DATE = 'a date such as 2034-06-30, in quotes';
+const plan = group('What the trust plan reckons with. Nothing here changes what units do.', {
+  consumer: switchable('Whether consumers get these units (ETSI EN 303 645).').optional(),
+  units: whole('How many units there will be.', 1, 1e9, 1200).optional(),
+  life_years: whole('How long a unit stays in use.', 1, 60, 12).optional(),
+  releases_per_year: whole('How many releases a year are meant.', 1, 366, 4).optional(),
+  image_size: size.meta({ description: 'Size of an image, for estimates.', examples: ['100KiB'] }).optional(),
+  support_until: z
+    .string({ error: DATE })
+    .refine((value) => /^\d{4}-\d\d-\d\d$/.test(value) && !Number.isNaN(Date.parse(value)), { error: DATE })
+    .meta({ description: 'Until when security updates are promised.', examples: ['2034-06-30'] })
+    .optional(),
+  mcu: text(
+    'Core whose published verify times hold (fieldseal plan lists them).',
+    'cortex-m4-64-portable',
+  ).optional(),
+});
+
 const ROLE = 'a role: lower-case letters, digits and inner dashes, a letter first, at most 32';
 const role = z
   .string({ error: ROLE })
@@ -215,6 +233,7 @@ export const deviceClassSchema = group('A device class of a fieldseal workspace.
   authentication: authentication.optional(),
   rights: rights.optional(),
   memory,
+  plan: plan.optional(),
   certificate_policy: group('What a signer certificate must satisfy when a payload is sealed.', {
     seal_within_days: whole(
       'Days after its start during which a certificate may seal.',

@@ -3,6 +3,32 @@ import type { CommandSpec } from '../spec.ts';
 /** What follows from a choice, before it is made. */
 export const PLAN: readonly CommandSpec[] = [
   {
+    name: 'plan',
+    group: 'plan',
+    summary:
+      'the trust plan of a class: every choice with what follows from it, and a decision record to sign',
+    args: [{ name: 'class', about: 'the class' }],
+    options: [
+      { name: 'out', value: 'file', about: 'write the decision record, in Markdown' },
+      { name: 'out-json', value: 'file', about: 'write the decision record, in JSON' },
+      {
+        name: 'decided-by',
+        value: 'text',
+        about: 'enter the record in the ledger as decided by these people',
+      },
+      { name: 'figures', value: 'file', about: 'figures to use (default: figures.yaml of the workspace)' },
+      { name: 'force', about: 'replace existing output files' },
+    ],
+    notes: `Bytes added, time to verify, what the leak of each key means, what conflicts with rules, what lapses within twelve months, all
+profiles side by side, and the threats of RFC 9124. What the plan reckons with stands under "plan" in the class file. No
+legal advice.
+
+Examples:
+  fieldseal plan vent
+  fieldseal plan vent --out vent-plan.md --out-json vent-plan.json --decided-by "Ada Brook, Bela Marsh"`,
+    load: () => import('../commands/plan.ts'),
+  },
+  {
     name: 'cost',
     group: 'plan',
     summary: 'airtime, time to complete, energy and money for a release over each link of a class',
