@@ -2,6 +2,7 @@
 import type { SlotShape } from '../../src/image/index.ts';
 import type { Subject } from '../../src/rehearsal/index.ts';
 import type { UnitView } from '../../src/unit/index.ts';
+import { memoryFor } from '../unit/deltas.ts';
 import {
   decryptionKey,
   encryptedRelease,
@@ -58,6 +59,14 @@ export async function detachedSubject() {
   const maker = await makerChain();
   const { envelope } = await release({ seal: signedBy(maker), detached: true });
   return subject(unitOf(maker, { record: { clock: true } }), { envelope, image: IMAGE });
+}
+
+/** Units that set memory aside for deltas. */
+export async function deltaSubject(shape: SlotShape = 'remapped') {
+  const maker = await makerChain();
+  const images = shape === 'linked' ? [IMAGE, IMAGE] : [IMAGE];
+  const { envelope } = await release({ seal: signedBy(maker), shape, images });
+  return subject(unitOf(maker, { shape, record: { memory: memoryFor(shape) } }), { envelope });
 }
 
 /** One running slot and a staging area. */
@@ -145,6 +154,12 @@ export const SUBJECTS: readonly { readonly name: string; readonly make: () => Pr
     name: 'an encrypted image in a staging area',
     make: () => encryptedSubject('suit-sha256-esp256-ecdh-a128ctr', 'staged'),
   },
+  {
+    name: 'an encrypted image in a staging area, AES-GCM',
+    make: () => encryptedSubject('suit-sha256-esp256-ecdh-a128gcm', 'staged'),
+  },
   { name: 'an image encrypted under a key of the class', make: sharedKeySubject },
   { name: 'an author and an approver', make: policySubject },
+  { name: 'deltas into two slots', make: deltaSubject },
+  { name: 'deltas into a staging area', make: () => deltaSubject('staged') },
 ];

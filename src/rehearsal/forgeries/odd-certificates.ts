@@ -97,3 +97,8 @@ export function onlyNames(organisation: string): Uint8Array {
   const base = der.constructed(4, writeName([['O', organisation]]).der);
   return extension(OID.nameConstraints, true, der.sequence(der.constructed(0, der.sequence(base))));
 }
+
+/** policyConstraints: from here on a certificate policy must be named (RFC 5280 section 4.2.1.11). */
+export function policyDemanded(): Uint8Array {
+  return extension('2.5.29.36', true, der.sequence(der.primitive(0, Uint8Array.of(0))));
+}

@@ -99,6 +99,12 @@ export const PLACES = {
     holds: ({ standIn }) => standIn.cipher?.algorithm.mode !== 'aead',
     otherwise: 'the profile encrypts with a tag, which tells what was altered',
   },
+  deltas: {
+    text: 'units take deltas',
+    holds: ({ record }) => record.memory.delta_window !== undefined,
+    otherwise:
+      'units set no memory aside for deltas and take whole images only: there is no precursor to be wrong about',
+  },
   integrated: {
     text: 'image inside the envelope',
     holds: ({ parts }) => parts.integrated.length > 0,

@@ -77,7 +77,8 @@ export async function rehearse(
   }
 }
 
-async function carryOut(lab: Lab, row: Forgery): Promise<RowResult> {
+/** Makes one forgery and offers it. */
+export async function carryOut(lab: Lab, row: Forgery): Promise<RowResult> {
   const missing = (row.where ?? []).find((place) => !PLACES[place].holds(lab));
   const { attack, refusal } = row;
   if (missing) {

@@ -3,6 +3,7 @@ import { stepOf } from '../../unit/index.ts';
 import { type Forgery, stepOfRefusal } from './forgery.ts';
 import { AUTHENTICATION_ROWS } from './rows/authentication.ts';
 import { CONTENT_ROWS } from './rows/content.ts';
+import { DELTA_ROWS } from './rows/deltas.ts';
 import { ENCRYPTION_ROWS } from './rows/encryption.ts';
 import { ENVELOPE_ROWS } from './rows/envelope.ts';
 import { FIT_ROWS } from './rows/fit.ts';
@@ -31,6 +32,7 @@ const ROWS: readonly Forgery[] = [
   ...IDENTITY_ROWS,
   ...FIT_ROWS,
   ...CONTENT_ROWS,
+  ...DELTA_ROWS,
   ...ENCRYPTION_ROWS,
   ...STORAGE_ROWS,
   ...LIFE_ROWS,

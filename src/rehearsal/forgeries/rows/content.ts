@@ -55,6 +55,15 @@ const severedInstall = (change: (draft: Draft, key: number) => void): Attack =>
     change(draft, key);
   });
 
+/** What is said of the image while it is fetched into the staging area, and nowhere else. */
+function stagedAs(draft: Draft, code: number, value: CborValue): void {
+  const pairs = draft.section(ELEMENT.fetch).map((each) => {
+    if (!(each instanceof CborMap)) return each;
+    return new CborMap(each.entries.map(([key, own]) => [key, key === code ? value : own] as const));
+  });
+  draft.setSection(ELEMENT.fetch, pairs);
+}
+
 const middle = (bytes: Uint8Array): number => Math.floor(bytes.length / 2);
 
 export const CONTENT_ROWS: readonly Forgery[] = [
@@ -158,6 +167,22 @@ export const CONTENT_ROWS: readonly Forgery[] = [
       draft.elements.delete(ELEMENT.fetch);
       draft.setSection(ELEMENT.install, [12, 0, ...uri, FETCH, 2, DIGEST, REPORT]);
     }),
+  },
+  {
+    name: 'One image staged, another compared',
+    threat: 'MFST.OVERRIDE',
+    built: 'the digest of what is fetched into the staging area is another one than every start compares',
+    where: ['staged', 'plain image'],
+    refusal: 'install-failed',
+    attack: resealed((draft) => stagedAs(draft, DIGEST, encode([SHA_256, randomBytes(32)]))),
+  },
+  {
+    name: 'One size staged, another compared',
+    threat: 'IMG.EXTRA',
+    built: 'the size of what is fetched into the staging area is another one than every start compares',
+    where: ['staged', 'plain image'],
+    refusal: 'install-failed',
+    attack: resealed((draft) => stagedAs(draft, SIZE, 1)),
   },
   {
     name: 'A staged image that is never moved',

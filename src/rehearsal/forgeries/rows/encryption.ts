@@ -20,7 +20,11 @@ import { ownKey, recipientOf } from '../stand-in.ts';
 
 const INFO = 19;
 const IV = 5;
+const SELECT = 12;
 const SIZE = 14;
+const CONTENT = 18;
+const WRITE = 18;
+const SET = 20;
 const ENCRYPT = 96;
 const IMAGE_MATCH = 3;
 const ENCRYPTED = ['encryption'] as const;
@@ -129,6 +133,20 @@ export const ENCRYPTION_ROWS: readonly Forgery[] = [
     where: ['encryption', 'staged'],
     refusal: 'install-failed',
     attack: resealed((draft) => draft.sever(ELEMENT.install, encode([...draft.section(ELEMENT.install)]))),
+  },
+  {
+    name: 'A ciphertext written where nothing runs',
+    threat: 'IMG.LOCATION',
+    built:
+      'in place of the fetch, a few encrypted bytes of the manifest itself are written to the component that is fetched',
+    where: ENCRYPTED,
+    refusal: 'install-failed',
+    attack: resealed((draft) => {
+      const info = draft.section(ELEMENT.install).find((each) => each instanceof CborMap) as CborMap;
+      const own = info.entries.find(([code]) => code === INFO)!;
+      const written = new CborMap([[CONTENT, new Uint8Array(8)], own]);
+      draft.setSection(ELEMENT.fetch, [SELECT, 1, SET, written, WRITE, 2]);
+    }),
   },
   {
     name: 'A ciphertext of another stated length',

@@ -65,6 +65,15 @@ export const FIT_ROWS: readonly Forgery[] = [
     }),
   },
   {
+    name: 'A comparison that gives up',
+    threat: 'IMG.REPLACE',
+    built: 'the validate section ends in a command to abort',
+    refusal: 'image-not-named',
+    attack: resealed((draft) =>
+      draft.setSection(ELEMENT.validate, [...draft.section(ELEMENT.validate), 14, REPORT]),
+    ),
+  },
+  {
     name: 'Two images for one start',
     threat: 'MFST.OVERRIDE',
     built: 'the validate section compares a second digest with the same place',

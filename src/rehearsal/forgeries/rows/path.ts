@@ -1,4 +1,5 @@
 /** Step 2: chains in which one rule of RFC 5280 section 6.1 is broken, and no other. */
+import { randomBytes, x25519Spki } from '../../../crypto/index.ts';
 import { type Certificate, issuerOf, writeName } from '../../../x509/index.ts';
 import type { Forgery } from '../forgery.ts';
 import type { Lab } from '../lab.ts';
@@ -11,6 +12,7 @@ import {
   type OddCertificate,
   oddCertificate,
   onlyNames,
+  policyDemanded,
   purpose,
   scope,
   strangeExtension,
@@ -122,6 +124,14 @@ export const PATH_ROWS: readonly Forgery[] = [
     attack: under({ extensions: [...AUTHORITY, onlyNames('another organisation')] }),
   },
   {
+    name: 'An authority that demands a policy',
+    threat: 'UPD.UNAPPROVED',
+    built: 'the certificate above the signer demands a certificate policy, and the signer’s names none',
+    where: ASYMMETRIC,
+    refusal: 'signer-path-broken',
+    attack: under({ extensions: [...AUTHORITY, policyDemanded()] }),
+  },
+  {
     name: 'A namesake of the authority',
     threat: 'IMG.NON_AUTH',
     built: 'an authority of the same name under the same root, whose key did not certify the signer',
@@ -193,6 +203,14 @@ export const PATH_ROWS: readonly Forgery[] = [
     where: ASYMMETRIC,
     refusal: 'signer-purpose-wrong',
     attack: withSigner({ extensions: [noAuthority(), keyUsage('digitalSignature'), purpose('servers')] }),
+  },
+  {
+    name: 'A key that cannot sign',
+    threat: 'IMG.NON_AUTH',
+    built: 'the certificate of the signer holds a key for key agreement',
+    where: ASYMMETRIC,
+    refusal: 'signer-chain-malformed',
+    attack: withSigner({ publicKey: x25519Spki(randomBytes(32)) }),
   },
   {
     name: 'A certificate that is not for signatures',
