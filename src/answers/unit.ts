@@ -45,10 +45,11 @@ export function unitJson({ file, unit, flash }: PoweredUnit): object {
     authentication: record.authentication ?? null,
     rights: record.rights ?? null,
     debug: record.debug,
-    anchors: record.anchors.map(({ label, spki, purpose }) => ({
+    anchors: record.anchors.map(({ label, spki, purpose, author }) => ({
       label,
       fingerprint: fingerprint(fromHex(spki)),
       purpose,
+      ...(author && { components: author.components }),
     })),
     trust: trustJson(unit.state()?.trust),
     mac_keys: record.mac_keys.map(({ id, label, cohort }) => ({ id, label, cohort: cohort ?? null })),

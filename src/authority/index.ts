@@ -2,7 +2,9 @@
  * Authority: who may seal. Makes roots, signers and secret keys in a workspace, each with its ceremony record, and keeps
  * the folder of a root on a machine without network. Sealing never comes here, and so never opens a root.
  */
+
 export { createApprover, type NewApprover, retireApprover } from './approver.ts';
+export { addAuthor } from './author.ts';
 export type { Attendance } from './ceremony.ts';
 export { type HssChoice, hssCautions } from './hss-signer.ts';
 export {

@@ -151,7 +151,7 @@ function rootInFile(): AuthorityError {
   );
 }
 
-function wrongKind(workspace: Workspace, certificate: Certificate): AuthorityError {
+export function wrongKind(workspace: Workspace, certificate: Certificate): AuthorityError {
   const what = isTrial(certificate) ? 'a trial root' : 'a production root';
   return new AuthorityError(
     'certificate-unsuitable',

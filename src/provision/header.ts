@@ -92,6 +92,15 @@ function constants(facts: HeaderFacts): string[] {
           define('POLICY_SIZE', number(memory.policy.size)),
         ]
       : []),
+    define('COMPONENT_COUNT', `${memory.components?.length ?? 0}u`),
+    ...(memory.components ?? []).flatMap(({ name, areas, started }, index) => [
+      define(`COMPONENT_${index}_NAME`, `"${comment(name)}"`),
+      define(`COMPONENT_${index}_STARTED`, started ? '1' : '0'),
+      ...areas.flatMap((area, slot) => [
+        define(`COMPONENT_${index}_AREA_${slot}_ADDRESS`, number(area.address)),
+        define(`COMPONENT_${index}_AREA_${slot}_SIZE`, number(area.size)),
+      ]),
+    ]),
     define('ERASE_PAGE', number(memory.flash.erase_page)),
     define('WRITE_UNIT', number(memory.flash.write_unit)),
     define('ERASED_VALUE', `0x${memory.flash.erased_value.toString(16).padStart(2, '0')}u`),

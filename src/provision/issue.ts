@@ -3,6 +3,7 @@ import { toHex } from '../bytes/index.ts';
 import { type KeyAccess, type KeyDescription, wrapContentKey, wrapMacKey } from '../keys/index.ts';
 import { formatUuid } from '../suit/index.ts';
 import {
+  type ClassAuthor,
   type ClassKey,
   classKeys,
   contentKeys,
@@ -11,6 +12,7 @@ import {
   jsonDigest,
   keyFaults,
   listRecords,
+  readAuthor,
   readCertificates,
   readRecord,
   rootStandings,
@@ -184,7 +186,7 @@ export function anchorsOf(workspace: Workspace, deviceClass: DeviceClass): Provi
     );
   }
   const standing = rootStandings(workspace).filter(({ retired }) => !retired);
-  const anchors = standing.flatMap(({ name, rank }) =>
+  const own = standing.flatMap(({ name, rank }) =>
     readCertificates(workspace, name)
       .slice(0, 1)
       .map(({ subject, spki }) => ({
@@ -194,12 +196,30 @@ export function anchorsOf(workspace: Workspace, deviceClass: DeviceClass): Provi
         purpose: rank,
       })),
   );
-  if (anchors.some(({ purpose }) => purpose === 'release')) return anchors;
+  const anchors = [...own, ...deviceClass.authors.map((author) => authorAnchor(workspace, author))];
+  if (own.some(({ purpose }) => purpose === 'release')) return anchors;
   throw new ProvisionError(
     'key-missing',
     'There is no root yet, so there is nothing that units could trust.',
     'Make it first: fieldseal root create',
   );
+}
+
+/** The root of another author, for its own components. Throws `WorkspaceError` not-found, file-damaged. */
+function authorAnchor(workspace: Workspace, author: ClassAuthor): ProvisionJob['anchors'][number] {
+  const { subject, spki } = readAuthor(workspace, author.name);
+  return {
+    label: author.name,
+    name: toHex(subject.der),
+    spki: toHex(spki),
+    purpose: 'dependency',
+    author: {
+      vendor_id: formatUuid(author.vendorId),
+      class_ids: author.classIds.map(formatUuid),
+      components: author.components,
+      signer_generation: author.minimumSignerGeneration,
+    },
+  };
 }
 
 /** The key that units of a symmetric class get: the cohort's, or the class's. Throws `ProvisionError` key-missing. */

@@ -1,6 +1,6 @@
 import * as z from 'zod';
 import type { MemoryMap } from '../image/index.ts';
-import type { AuthenticationPolicy, SignerRight } from '../unit/index.ts';
+import type { AuthenticationPolicy, SignerRight, UnitAuthor } from '../unit/index.ts';
 import { ProvisionError, type ProvisionErrorCode } from './error.ts';
 
 /** Format of a job file and its version. */
@@ -25,6 +25,9 @@ const memory = z.strictObject({
   link_address: count.optional(),
   slots: z.array(named).length(2),
   recovery: region.optional(),
+  components: z
+    .array(z.strictObject({ name: z.string(), areas: z.array(region).length(2), started: z.boolean() }))
+    .optional(),
   envelopes: region,
   state: region,
   policy: region.optional(),
@@ -58,7 +61,14 @@ const jobSchema = z.strictObject({
   trial_attempts: count,
   /** Roots to write and lock: DER Name and DER SubjectPublicKeyInfo, hexadecimal. */
   anchors: z.array(
-    z.strictObject({ label: z.string(), name: hex, spki: hex, purpose: z.enum(['release', 'spare']) }),
+    z.strictObject({
+      label: z.string(),
+      name: hex,
+      spki: hex,
+      purpose: z.enum(['release', 'spare', 'dependency']),
+      /** As in unit records: whose root it is, where it is another author's. */
+      author: z.custom<UnitAuthor>(isObject, 'an author').optional(),
+    }),
   ),
   /** Secret keys, each wrapped by RFC 3394 under the station's key; never in clear. */
   mac_keys: z.array(

@@ -42,6 +42,7 @@ export {
   type AnchorPurpose,
   UNIT_FORMAT,
   type UnitAnchor,
+  type UnitAuthor,
   type UnitContentKey,
   type UnitKey,
   type UnitMacKey,

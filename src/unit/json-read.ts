@@ -104,7 +104,9 @@ export function hex(bounds: { minimum: number; maximum: number }): Reader<string
 export function count(maximum: number): Reader<number> {
   return (value, path) => {
     const good = typeof value === 'number' && Number.isSafeInteger(value) && value >= 0 && value <= maximum;
-    return good ? value : fail(path, JSON.stringify(value) ?? 'nothing', `a whole number from 0 to ${maximum}`);
+    return good
+      ? value
+      : fail(path, JSON.stringify(value) ?? 'nothing', `a whole number from 0 to ${maximum}`);
   };
 }
 

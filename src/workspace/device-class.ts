@@ -1,5 +1,5 @@
 import { checkMemoryMap, type MemoryMap } from '../image/index.ts';
-import { formatUuid, classId as suitClassId } from '../suit/index.ts';
+import { formatUuid, classId as suitClassId, vendorId } from '../suit/index.ts';
 import {
   type AuthenticationPolicy,
   flashLayout,
@@ -38,6 +38,16 @@ export interface PlanIntent {
   readonly mcu: string | undefined;
 }
 
+/** Another maker of components of a class. */
+export interface ClassAuthor {
+  /** Under which its root was taken in. */
+  readonly name: string;
+  readonly components: readonly string[];
+  readonly vendorId: Uint8Array;
+  readonly classIds: readonly Uint8Array[];
+  readonly minimumSignerGeneration: number;
+}
+
 /** A device class: what one kind of unit is, and how its payloads are made. */
 export interface DeviceClass {
   readonly name: string;
@@ -58,6 +68,10 @@ export interface DeviceClass {
   /** What each signer may have done; undefined: everything. */
   readonly rights: readonly SignerRight[] | undefined;
   readonly memory: MemoryMap;
+  /** Other makers whose components units hold. */
+  readonly authors: readonly ClassAuthor[];
+  /** What units of others call it, where the firmware is one of their components. */
+  readonly partOf: { readonly component: string; readonly started: boolean } | undefined;
   readonly confidentiality: Confidentiality;
   /** Whom content keys are sent to. */
   readonly recipients: Recipients;
@@ -120,6 +134,7 @@ export async function classFromText(
     ...recipientMistakes(facts),
     ...policyMistakes(facts),
     ...memoryMistakes(withoutUndefined(facts.memory)),
+    ...authorMistakes(facts),
   ];
   if (mistakes.length > 0) {
     throw invalidFile(
@@ -177,6 +192,40 @@ function* policyMistakes({ scheme, authentication, rights }: ClassFile): Generat
   yield { path, expected: `a count from 1 to ${roles.length}`, says, example: `count: ${roles.length}` };
 }
 
+/** Each author has components of the class, and no two have the same. */
+function* authorMistakes({
+  scheme,
+  authors = [],
+  memory: { components = [] },
+}: ClassFile): Generator<Unplaced> {
+  const names = components.map(({ name }) => name);
+  const taken = new Set<string>();
+  if (scheme === 'symmetric' && authors.length > 0) {
+    const says = 'in the symmetric scheme every unit holds the same key, which tells no author from another';
+    yield { path: ['authors'], expected: 'nothing here', says, example: 'scheme: asymmetric' };
+  }
+  for (const [i, author] of authors.entries()) {
+    for (const [k, prefix] of author.components.entries()) {
+      const path = ['authors', i, 'components', k];
+      const own = names.filter((name) => name === prefix || name.startsWith(`${prefix}/`));
+      const example = `components: [${names[0] ?? 'radio'}]`;
+      if (own.length === 0) {
+        const expected = `a component of the memory map: ${names.join(', ') || 'it has none'}`;
+        yield { path, expected, says: `the class has no component ${prefix}`, example };
+      }
+      const other = own.find((name) => taken.has(name));
+      if (other)
+        yield {
+          path,
+          expected: 'one author for each component',
+          says: `${other} has an author already`,
+          example,
+        };
+      for (const name of own) taken.add(name);
+    }
+  }
+}
+
 function memoryMistakes(map: MemoryMap): Unplaced[] {
   const problems = checkMemoryMap(map);
   if (problems.length > 0) {
@@ -198,7 +247,7 @@ function memoryMistakes(map: MemoryMap): Unplaced[] {
 }
 
 function makeClass(workspace: Workspace, name: string, file: string, facts: ClassFile): DeviceClass {
-  const classIds = identifiersOf(workspace, facts.model, facts.hardware_revision);
+  const classIds = identifiersOf(workspace.vendorId, facts.model, facts.hardware_revision);
   const profile = profileOf(facts);
   return {
     name,
@@ -211,6 +260,8 @@ function makeClass(workspace: Workspace, name: string, file: string, facts: Clas
     approvals: facts.approvals ?? (workspace.kind === 'production' ? 1 : 0),
     ...policyOf(workspace, facts, classIds),
     memory: withoutUndefined(facts.memory),
+    authors: (facts.authors ?? []).map(authorOf),
+    partOf: facts.part_of,
     confidentiality: facts.confidentiality,
     recipients: facts.recipients ?? (profile.keyDistribution.kind === 'agreement' ? 'units' : 'class'),
     certificatePolicy: {
@@ -256,6 +307,7 @@ function withoutUndefined({
   recovery,
   delta_window,
   policy,
+  components,
   ...rest
 }: ClassFile['memory']): MemoryMap {
   return {
@@ -264,15 +316,25 @@ function withoutUndefined({
     ...(recovery !== undefined && { recovery }),
     ...(delta_window !== undefined && { delta_window }),
     ...(policy !== undefined && { policy }),
+    ...(components !== undefined && { components }),
   };
 }
 
 /** Class identifiers, the model's first: UUIDv5 under the vendor of the model, and of `MODEL/REVISION`. */
-function identifiersOf(workspace: Workspace, model: string, revision: string | undefined): Uint8Array[] {
-  const general = suitClassId(workspace.vendorId, model);
-  return revision === undefined
-    ? [general]
-    : [general, suitClassId(workspace.vendorId, `${model}/${revision}`)];
+function identifiersOf(vendor: Uint8Array, model: string, revision: string | undefined): Uint8Array[] {
+  const general = suitClassId(vendor, model);
+  return revision === undefined ? [general] : [general, suitClassId(vendor, `${model}/${revision}`)];
+}
+
+function authorOf(facts: NonNullable<ClassFile['authors']>[number]): ClassAuthor {
+  const vendor = vendorId(facts.vendor_domain);
+  return {
+    name: facts.name,
+    components: facts.components,
+    vendorId: vendor,
+    classIds: identifiersOf(vendor, facts.model, facts.hardware_revision),
+    minimumSignerGeneration: facts.minimum_signer_generation,
+  };
 }
 
 function noSuchClass(workspace: Workspace, name: string): WorkspaceError {
@@ -307,6 +369,13 @@ export function classJson(workspace: Workspace, deviceClass: DeviceClass): JsonO
     authentication: (deviceClass.authentication ?? null) as unknown as Json,
     rights: (deviceClass.rights ?? null) as unknown as Json,
     memory: deviceClass.memory as unknown as Json,
+    authors: deviceClass.authors.map(({ name, components, vendorId: vendor, classIds }) => ({
+      name,
+      components: [...components],
+      vendor_id: formatUuid(vendor),
+      class_ids: classIds.map(formatUuid),
+    })),
+    part_of: deviceClass.partOf ?? null,
     certificate_policy: {
       seal_within_days: deviceClass.certificatePolicy.sealWithinDays ?? null,
       minimum_signer_generation: deviceClass.certificatePolicy.minimumSignerGeneration,

@@ -3,6 +3,8 @@
  * ledger. Files are whole or absent; a sequence number is durable before it is used and never given twice; what
  * was done stands in a hash chain. Nothing here knows what a payload is, or asks for a secret.
  */
+
+export { AUTHOR_ADDED, readAuthor } from './authors.ts';
 export { canonicalJson, type Json, type JsonObject, jsonDigest, readableJson } from './canonical.ts';
 export { addClass, type ClassOptions } from './class-add.ts';
 export {
@@ -20,6 +22,7 @@ export {
   trustCounter,
 } from './counter.ts';
 export {
+  type ClassAuthor,
   type Confidentiality,
   classJson,
   type DeviceClass,

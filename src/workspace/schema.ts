@@ -1,6 +1,6 @@
 import * as z from 'zod';
 import { DELTA_LIMITS } from '../delta/index.ts';
-import { parseSize } from '../image/index.ts';
+import { IMAGE_LIMITS, parseSize } from '../image/index.ts';
 import { GUARDED_COMMANDS, type GuardedCommand, POLICY_ALGORITHMS, UNIT_LIMITS } from '../unit/index.ts';
 import { SIGNER_ROLE } from '../x509/index.ts';
 import { PROFILES } from './profiles.ts';
@@ -74,6 +74,13 @@ const flash = group('Flash geometry, as the data sheet of the part states it.', 
   endurance: whole('Erase cycles that the part is specified for.', 1, 1e9, 10_000),
 });
 
+const few = <T extends z.ZodType>(about: string, item: T, most: number) =>
+  z
+    .array(item, { error: 'a list' })
+    .min(1, { error: 'one entry at least' })
+    .max(most, { error: `at most ${most} entries` })
+    .meta({ description: about });
+
 const memory = group('Where images, envelopes and marks lie on a unit.', {
   shape: oneOf(
     'How an image gets to run.',
@@ -92,6 +99,19 @@ const memory = group('Where images, envelopes and marks lie on a unit.', {
   recovery: region('Recovery image, never replaced in the field.').optional(),
   envelopes: region('Holds each slot’s envelope for the check at start-up; split evenly.'),
   state: region('The unit’s own marks; at least two erase pages.'),
+  components: few(
+    'Further components that every release brings, such as the image of a radio co-processor.',
+    group('One component.', {
+      name: text('Its identifier: segments parted by /.', 'radio'),
+      areas: z.array(region('One area.'), { error: 'a list of two areas' }).meta({
+        description: 'Two areas, one for each slot: what lies there goes with the image in that slot.',
+      }),
+      started: switchable(
+        'Whether the unit starts it, before its own image; else it is stored, verified and handed over.',
+      ).default(false),
+    }),
+    IMAGE_LIMITS.components.value,
+  ).optional(),
   policy: region(
     'What trust updates say, twice: two halves of whole erase pages. Without it units take none.',
   ).optional(),
@@ -129,18 +149,34 @@ const plan = group('What the trust plan reckons with. Nothing here changes what 
   ).optional(),
 });
 
+const authors = few(
+  'Other makers whose components units hold, each with a root of its own (fieldseal author add).',
+  group('One author.', {
+    name: text('Name under which its root was taken in.', 'marl'),
+    components: few(
+      'Components of the memory map that are its own: its signers may change them, and nobody else.',
+      text('A component, or a prefix of some.', 'radio'),
+      IMAGE_LIMITS.components.value,
+    ),
+    vendor_domain: text('Its domain: its vendor identifier is made from it.', 'marl.example'),
+    model: text('Its model text: its class identifier is made from it.', 'MR-7'),
+    hardware_revision: text('Its hardware revision, where it names one.', 'B').optional(),
+    minimum_signer_generation: whole('Lowest generation of its signers.', 0, 2 ** 31 - 1, 0).default(0),
+  }),
+  IMAGE_LIMITS.components.value,
+);
+
+const partOf = group('For firmware that goes into units of others, as one of their components.', {
+  component: text('What those units call the component: segments parted by /.', 'radio'),
+  started: switchable('Whether those units start it.').default(false),
+});
+
 const ROLE = 'a role: lower-case letters, digits and inner dashes, a letter first, at most 32';
 const role = z
   .string({ error: ROLE })
   .regex(SIGNER_ROLE, { error: ROLE })
   .meta({ description: 'Role in the signer’s certificate (signer create --role).', examples: ['approver'] });
 const rootName = text('Name of a root of this workspace.', 'root');
-const few = <T extends z.ZodType>(about: string, item: T, most: number) =>
-  z
-    .array(item, { error: 'a list' })
-    .min(1, { error: 'one entry at least' })
-    .max(most, { error: `at most ${most} entries` })
-    .meta({ description: about });
 const keysOf = <T extends string>(table: Readonly<Record<T, unknown>>) => Object.keys(table) as [T, ...T[]];
 
 const authentication = group('Which signatures units ask for. Left out: one, of the profile’s algorithm.', {
@@ -234,6 +270,8 @@ export const deviceClassSchema = group('A device class of a fieldseal workspace.
   rights: rights.optional(),
   memory,
   plan: plan.optional(),
+  authors: authors.optional(),
+  part_of: partOf.optional(),
   certificate_policy: group('What a signer certificate must satisfy when a payload is sealed.', {
     seal_within_days: whole(
       'Days after its start during which a certificate may seal.',

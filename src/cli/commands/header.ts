@@ -38,7 +38,8 @@ function factsOf(workspace: Workspace, deviceClass: DeviceClass, keySlot: number
     classIds: deviceClass.classIds.map(formatUuid),
     clock: deviceClass.clock,
     trialAttempts: deviceClass.trialAttempts,
-    anchors: anchorsOf(workspace, deviceClass),
+    // A boot loader judges releases; another author's root would vouch for them too if it stood among these.
+    anchors: anchorsOf(workspace, deviceClass).filter(({ purpose }) => purpose !== 'dependency'),
     macKeys: macKeysOf(workspace, deviceClass, keySlot),
     floors: {
       sequenceNumber: 0n,

@@ -131,6 +131,27 @@ Example, on the machine without network:
     load: () => import('../commands/authority-sign.ts'),
   },
   {
+    name: 'author add',
+    group: 'keys',
+    summary: "take in another maker's root, for components of its own",
+    args: [{ name: 'name', about: 'what this workspace calls that author' }],
+    options: [
+      { name: 'root', value: 'file', about: 'its root certificate, PEM or DER', required: true },
+      {
+        name: 'fingerprint',
+        value: 'hex',
+        about: 'SHA-256 of its public key, as that author read it aloud',
+        required: true,
+      },
+    ],
+    notes: `For units that hold an image of another maker, such as the firmware of a radio. Units trust that root for the
+components that a class lists under "authors", never for a release of yours.
+
+Example:
+  fieldseal author add marl --root marl-root.pem --fingerprint 5f1c...`,
+    load: () => import('../commands/author-add.ts'),
+  },
+  {
     name: 'signer create',
     group: 'keys',
     summary: 'make a signer and have the root certify it',
