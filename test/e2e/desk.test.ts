@@ -1,5 +1,7 @@
 /** The desk as its users see it: each screen's job done in a browser, by mouse and by keyboard. */
-import { readFileSync, writeFileSync } from 'node:fs';
+import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { fileURLToPath } from 'node:url';
+import { gzipSync } from 'node:zlib';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { Bench, cortexImage } from './command.ts';
 import { chromiumPresent, DeskBrowser } from './desk-browser.ts';
@@ -7,6 +9,7 @@ import { chromiumPresent, DeskBrowser } from './desk-browser.ts';
 const bench = new Bench();
 const WS = { cwd: 'WS' };
 const desk = new DeskBrowser();
+const PAGES = fileURLToPath(new URL('../../dist/pages', import.meta.url));
 const SLOW = { timeout: 30_000 };
 
 describe.skipIf(!chromiumPresent)('the desk', () => {
@@ -38,6 +41,27 @@ describe.skipIf(!chromiumPresent)('the desk', () => {
       expect(told).toContain(what);
     expect(await page.getByText('TRIAL: not for production').isVisible()).toBe(true);
     await sound('desk-stand');
+  });
+
+  it('is small, and nothing moves once it is drawn', async () => {
+    const { page } = desk;
+    const size = readdirSync(PAGES)
+      .filter((name) => name.endsWith('.js'))
+      .reduce((sum, name) => sum + gzipSync(readFileSync(`${PAGES}/${name}`)).length, 0);
+    expect(size).toBeLessThan(200_000);
+    await page.reload();
+    await page.getByRole('heading', { name: 'Last releases' }).waitFor();
+    // Layout Instability, W3C draft: the sum of shifts that nobody asked for.
+    const shift = await page.evaluate(
+      `new Promise((resolve) => {
+        let sum = 0;
+        new PerformanceObserver((list) => {
+          for (const entry of list.getEntries()) if (!entry.hadRecentInput) sum += entry.value;
+        }).observe({ type: 'layout-shift', buffered: true });
+        setTimeout(() => resolve(sum), 300);
+      })`,
+    );
+    expect(Number(shift)).toBeLessThan(0.01);
   });
 
   it('the secret of the entry link does not stay in the address', () => {
@@ -172,6 +196,12 @@ describe.skipIf(!chromiumPresent)('the desk', () => {
     expect(await page.locator('.forgeries li:not(.exposed)').count()).toBe(0);
     expect(await page.locator('.forgeries li.exposed').count()).toBeGreaterThan(0);
     await sound('desk-rehearse');
+    await page.getByLabel('Containing').fill('one bit of the signature');
+    const row = page.locator('.forgeries li').first();
+    await row.locator('summary').first().click();
+    await row.getByRole('button', { name: 'Watch it fall' }).click();
+    await row.locator('.step.refused').waitFor(SLOW);
+    expect(await row.locator('.step.refused summary').textContent()).toContain('authentication');
   });
 
   it('without a session the desk says how to enter', async () => {

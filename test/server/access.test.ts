@@ -2,6 +2,7 @@
 import { execFileSync } from 'node:child_process';
 import { mkdtempSync, readFileSync, statSync } from 'node:fs';
 import { request as httpRequest } from 'node:http';
+import { request as httpsRequest } from 'node:https';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
@@ -153,6 +154,61 @@ describe('beyond loopback', () => {
     });
   });
 
+  it('with both it answers over TLS, under its name alone, to whoever gives a password', async () => {
+    const folder = await makeWorkspace();
+    const accounts = new Accounts(await openWorkspace(folder));
+    await accounts.addPerson('mira', 'reader', new TextEncoder().encode('four random words here'));
+    const tls = selfMade();
+    const name = 'desk.hollinridge.example';
+    const { desk } = await openTestDesk({ folder, address, tls, name });
+    const ca = readFileSync(tls.certificate);
+    const port = new URL(desk.origin).port;
+    const ask = (
+      path: string,
+      body?: object,
+      headers: Record<string, string> = OWN,
+      host = `${name}:${port}`,
+    ) =>
+      new Promise<{ status: number; cookie: string | undefined; text: string }>((resolve, reject) => {
+        const options = {
+          host: '127.0.0.1',
+          port,
+          path,
+          ca,
+          servername: name,
+          method: body ? 'POST' : 'GET',
+          headers: { ...headers, host },
+        };
+        const sent = httpsRequest(options, (answer) => {
+          let text = '';
+          answer.on('data', (piece) => {
+            text += piece;
+          });
+          answer.on('end', () =>
+            resolve({ status: answer.statusCode!, cookie: answer.headers['set-cookie']?.[0], text }),
+          );
+        });
+        sent.on('error', reject);
+        sent.end(body && JSON.stringify(body));
+      });
+    try {
+      expect(desk.origin).toBe(`https://${name}:${port}`);
+      expect(desk.entryLink()).toBeUndefined();
+      expect((await ask('/', undefined, {}, `127.0.0.1:${port}`)).status).toBe(421);
+      const login = '/api/v1/session/login';
+      expect((await ask(login, { name: 'mira', password: 'five random words here' })).status).toBe(401);
+      const entered = await ask(login, { name: 'mira', password: 'four random words here' });
+      expect(entered.status).toBe(200);
+      expect(entered.cookie).toMatch(/^__Host-fieldseal=.*; Secure/);
+      const headers = { ...OWN, cookie: entered.cookie!.split(';')[0]! };
+      expect((await ask('/api/v1/standing', undefined, headers)).status).toBe(200);
+      const hold = await ask('/api/v1/session/passphrase', { passphrase: 'x', minutes: 1 }, headers);
+      expect([hold.status, hold.text]).toEqual([403, expect.stringContaining('may not request')]);
+    } finally {
+      await desk.close();
+    }
+  });
+
   it('passwords prove people, tokens prove programs, and roles say what they may', async () => {
     const folder = await makeWorkspace();
     const accounts = new Accounts(await openWorkspace(folder));
@@ -250,7 +306,12 @@ describe('what slows guessing and ends sessions', () => {
 function selfMade(): { certificate: string; key: string } {
   const folder = mkdtempSync(join(tmpdir(), 'tls-'));
   const [certificate, key] = [join(folder, 'desk.pem'), join(folder, 'desk.key')];
-  const subject = ['-subj', '/CN=desk.hollinridge.example'];
+  const subject = [
+    '-subj',
+    '/CN=desk.hollinridge.example',
+    '-addext',
+    'subjectAltName=DNS:desk.hollinridge.example',
+  ];
   execFileSync(
     'openssl',
     [

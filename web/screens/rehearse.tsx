@@ -1,8 +1,9 @@
 import { useState } from 'preact/hooks';
 import { type DeskFile, follow, post } from '../api.ts';
 import { Drop } from '../parts/drop.tsx';
+import { Steps } from '../parts/steps.tsx';
 import { Caution, Digest, Facts, Tell } from '../parts/tell.tsx';
-import type { Standing } from '../shapes.ts';
+import type { Standing, StepShown } from '../shapes.ts';
 import { useDocument, useWork } from '../use.ts';
 
 interface Row {
@@ -105,12 +106,24 @@ export function Rehearse() {
         </p>
       )}
       <Tell problem={work.problem} />
-      {result && <Result result={result} />}
+      {result && payload && (
+        <Result
+          result={result}
+          asked={{ file: payload.id, class: className, ...(image && { image: image.id }) }}
+        />
+      )}
     </>
   );
 }
 
-function Result({ result }: { result: Rehearsed }) {
+/** What a forgery is made from. */
+interface Asked {
+  readonly file: string;
+  readonly class: string;
+  readonly image?: string;
+}
+
+function Result({ result, asked }: { result: Rehearsed; asked: Asked }) {
   const { outcome, why, refusal, counts, envelope, unit } = result;
   return (
     <section aria-labelledby="outcome" aria-live="polite">
@@ -143,7 +156,7 @@ function Result({ result }: { result: Rehearsed }) {
       {result.rows.length > 0 && (
         <>
           <Threats threats={result.threats} />
-          <Rows rows={result.rows} />
+          <Rows rows={result.rows} asked={asked} />
           <a
             class="take"
             download={`rehearsal-${unit.class}.json`}
@@ -188,7 +201,7 @@ function Threats({ threats }: { threats: Rehearsed['threats'] }) {
   );
 }
 
-function Rows({ rows }: { rows: readonly Row[] }) {
+function Rows({ rows, asked }: { rows: readonly Row[]; asked: Asked }) {
   const [wanted, setWanted] = useState('');
   const [step, setStep] = useState('');
   const steps = [...new Set(rows.map((row) => row.step))];
@@ -235,10 +248,37 @@ function Rows({ rows }: { rows: readonly Row[] }) {
                   ...(row.because ? [['because', row.because] as const] : []),
                 ]}
               />
+              {row.outcome !== 'exposed' && <Watch name={row.name} asked={asked} />}
             </details>
           </li>
         ))}
       </ul>
+    </>
+  );
+}
+
+/** Makes one forgery again, and shows the decision that it met with. */
+function Watch({ name, asked }: { name: string; asked: Asked }) {
+  const [steps, setSteps] = useState<readonly StepShown[]>();
+  const work = useWork();
+  const watch = () =>
+    work.run(async () =>
+      setSteps(
+        (await post<{ steps: readonly StepShown[] }>('/forgeries', { ...asked, forgery: name })).steps,
+      ),
+    );
+  return (
+    <>
+      <button type="button" disabled={work.busy} onClick={watch}>
+        Watch it fall
+      </button>
+      <Tell problem={work.problem} />
+      {steps &&
+        (steps.length > 0 ? (
+          <Steps steps={steps} refusal={null} />
+        ) : (
+          <p>It is no payload that a unit decides about: it falls at sealing, or in flash.</p>
+        ))}
     </>
   );
 }

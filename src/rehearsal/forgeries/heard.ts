@@ -1,5 +1,5 @@
 /** What came of an attack. */
-import type { Refusal, RefusalCode, Verdict } from '../../unit/index.ts';
+import type { CheckStep, Refusal, RefusalCode, Verdict } from '../../unit/index.ts';
 
 /** Answers that stand in no closed list: sealing says no, or a cut in power brings nothing but genuine firmware to run. */
 export const BEYOND_REFUSALS = {
@@ -17,11 +17,16 @@ export interface Heard {
   readonly refusal: Refusal | null;
   /** What a no did not prevent: flash that was written, another image that runs. */
   readonly harm?: string | undefined;
+  /** The decision, step by step, where a unit made one. */
+  readonly steps?: readonly CheckStep[] | undefined;
 }
 
 /** A verdict as it is heard. */
-export function heardOf({ verdict, refusal }: Pick<Verdict, 'verdict' | 'refusal'>, harm?: string): Heard {
-  return { told: refusal?.code ?? verdict, refusal, harm };
+export function heardOf(
+  { verdict, refusal, steps }: Pick<Verdict, 'verdict' | 'refusal'> & Partial<Pick<Verdict, 'steps'>>,
+  harm?: string,
+): Heard {
+  return { told: refusal?.code ?? verdict, refusal, harm, steps };
 }
 
 /** One refusal, or that there was none. */

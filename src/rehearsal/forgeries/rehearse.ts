@@ -19,6 +19,8 @@ export interface RowResult {
   readonly heard: string | undefined;
   /** Why it failed, or what it means that it does not apply. */
   readonly because: string | undefined;
+  /** The decision, step by step, where a unit made one. */
+  readonly steps?: Heard['steps'];
 }
 
 /** The outcome of a rehearsal. */
@@ -90,7 +92,14 @@ export async function carryOut(lab: Lab, row: Forgery): Promise<RowResult> {
   const heard = await attack.carryOut(lab, party);
   const against = attack.against === 'unit' ? party.who : attack.against;
   const because = faultOf(row, heard);
-  return { row, outcome: because ? 'failed' : 'passed', against, heard: heard.told, because };
+  return {
+    row,
+    outcome: because ? 'failed' : 'passed',
+    against,
+    heard: heard.told,
+    because,
+    steps: heard.steps,
+  };
 }
 
 /** Why a row fails, or undefined where it passes. */

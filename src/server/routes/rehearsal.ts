@@ -1,14 +1,17 @@
 import { setImmediate } from 'node:timers/promises';
 import { createRoute, z } from '@hono/zod-openapi';
+import type { Context } from 'hono';
 import { classRecord } from '../../provision/index.ts';
-import { rehearsalJson, rehearse } from '../../rehearsal/index.ts';
+import { FORGERIES, rehearsalJson, rehearse, type Subject } from '../../rehearsal/index.ts';
 import { UNIT_LIMITS } from '../../unit/index.ts';
 import { fileSource, readClass } from '../../workspace/index.ts';
 import { requireRight } from '../access/guard.ts';
+import type { DeskEnv } from '../context.ts';
 import { DeskError } from '../error.ts';
+import { refusalJson, stepJson } from '../work/outcome.ts';
 import type { Upload } from '../work/uploads.ts';
 import { answers, jsonBody, newRoutes } from './answers.ts';
-import { fileIdSchema, rehearsalRequestSchema } from './schemas.ts';
+import { documentSchema, fileIdSchema, forgeryRequestSchema, rehearsalRequestSchema } from './schemas.ts';
 
 const ANY_SERIAL = 'rehearsal';
 
@@ -22,30 +25,87 @@ const rehearseRoute = createRoute({
   responses: answers(z.object({ job: fileIdSchema }), 'the job'),
 });
 
+const forgeriesRoute = createRoute({
+  method: 'get',
+  path: '/forgeries',
+  tags: ['rehearsal'],
+  summary: 'The table of forgeries',
+  middleware: requireRight('read'),
+  responses: answers(documentSchema, 'the table'),
+});
+const forgeryRoute = createRoute({
+  method: 'post',
+  path: '/forgeries',
+  tags: ['rehearsal'],
+  summary: 'Make one forgery of a payload, and watch where it falls',
+  middleware: requireRight('read'),
+  request: jsonBody(forgeryRequestSchema),
+  responses: answers(documentSchema, 'what came of it'),
+});
+
 /** Rehearsing before a broadcast. */
 export function rehearsalRoutes() {
-  return newRoutes().openapi(rehearseRoute, async (c) => {
-    const { desk } = c.env;
-    const session = c.get('session');
-    const { file, image, class: className } = c.req.valid('json');
-    const offer = {
-      envelope: wholeOf(desk.uploads.find(session, file)),
-      ...(image !== undefined && { image: wholeOf(desk.uploads.find(session, image)) }),
-    };
-    const workspace = await desk.workspace();
-    const deviceClass = await readClass(workspace, className);
-    const record = classRecord(workspace, deviceClass, { serial: ANY_SERIAL });
-    const subject = { offer, record, now: workspace.now() };
-    const job = desk.jobs.start(session, async (tell) => {
-      const rehearsal = await rehearse(subject, async (done, total) => {
-        tell('making forgeries', done, total);
-        // Others at the desk are answered between two forgeries.
-        await setImmediate();
+  return newRoutes()
+    .openapi(rehearseRoute, async (c) => {
+      const { desk } = c.env;
+      const subject = await subjectOf(c, c.req.valid('json'));
+      const job = desk.jobs.start(c.get('session'), async (tell) => {
+        const rehearsal = await rehearse(subject, async (done, total) => {
+          tell('making forgeries', done, total);
+          // Others at the desk are answered between two forgeries.
+          await setImmediate();
+        });
+        return rehearsalJson(subject, rehearsal);
       });
-      return rehearsalJson(subject, rehearsal);
+      return c.json({ job }, 200);
+    })
+    .openapi(forgeriesRoute, (c) => {
+      const forgeries = FORGERIES.map(({ name, threat, built }) => ({ name, threat, built }));
+      return c.json({ format: 'fieldseal.forgeries/1', forgeries }, 200);
+    })
+    .openapi(forgeryRoute, async (c) => {
+      const { forgery, ...asked } = c.req.valid('json');
+      const table = FORGERIES.filter(({ name }) => name === forgery);
+      if (table.length === 0)
+        throw new DeskError('not-there', `there is no forgery "${forgery}"`, 'see GET /forgeries');
+      const rehearsal = await rehearse(await subjectOf(c, asked), () => {}, table);
+      const told = forgeryJson(rehearsal);
+      return c.json(documentSchema.parse({ format: 'fieldseal.forgery-outcome/1', ...told }), 200);
     });
-    return c.json({ job }, 200);
-  });
+}
+
+function forgeryJson(rehearsal: Awaited<ReturnType<typeof rehearse>>): object {
+  if (rehearsal.kind === 'not taken') {
+    const { why, refusal, verdict } = rehearsal;
+    return { outcome: 'not taken', why, refusal: refusalJson(refusal), steps: verdict.steps.map(stepJson) };
+  }
+  const [{ row, outcome, against, heard, because, steps = [] }] = rehearsal.rows as [
+    (typeof rehearsal.rows)[0],
+  ];
+  const { name, threat, built } = row;
+  return {
+    outcome,
+    why: because ?? null,
+    forgery: { name, threat, built },
+    against,
+    heard: heard ?? null,
+    steps: steps.map(stepJson),
+  };
+}
+
+async function subjectOf(
+  c: Context<DeskEnv>,
+  { file, image, class: className }: { file: string; image?: string | undefined; class: string },
+): Promise<Subject> {
+  const { desk } = c.env;
+  const session = c.get('session');
+  const offer = {
+    envelope: wholeOf(desk.uploads.find(session, file)),
+    ...(image !== undefined && { image: wholeOf(desk.uploads.find(session, image)) }),
+  };
+  const workspace = await desk.workspace();
+  const deviceClass = await readClass(workspace, className);
+  return { offer, record: classRecord(workspace, deviceClass, { serial: ANY_SERIAL }), now: workspace.now() };
 }
 
 function wholeOf({ path, size, name }: Upload): Uint8Array {

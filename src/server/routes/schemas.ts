@@ -62,6 +62,12 @@ export const rehearsalRequestSchema = z
   })
   .openapi('RehearsalRequest');
 
+export const forgeryRequestSchema = rehearsalRequestSchema
+  .extend({
+    forgery: z.string().max(200).openapi({ description: 'name of one row of the table of forgeries' }),
+  })
+  .openapi('ForgeryRequest');
+
 export const imageRequestSchema = z
   .strictObject({ file: fileIdSchema, class: classNameSchema, slot: z.int().min(0).max(1).default(0) })
   .openapi('ImageRequest');

@@ -30,13 +30,15 @@ function startedJson(result: Outcome['result']): object | null {
   };
 }
 
-function refusalJson(refusal: Refusal | null): object | null {
+/** A refusal for programs. */
+export function refusalJson(refusal: Refusal | null): object | null {
   if (!refusal) return null;
   const { code, step, says, meaning, next, source } = refusal;
   return { code, step, number: stepOf(step).number, says, meaning, next, source };
 }
 
-function stepJson({ step, number, outcome, comparisons }: CheckStep): object {
+/** One step of a decision for programs. */
+export function stepJson({ step, number, outcome, comparisons }: CheckStep): object {
   return {
     step,
     number,
