@@ -57,6 +57,13 @@ export class Output {
     if (done >= total) this.endProgress();
   }
 
+  /** Progress of work whose end is not known, likewise. */
+  count(text: string): void {
+    if (!this.stderr.isTTY) return;
+    this.stderr.write(`\r${text}`);
+    this.progressShown = true;
+  }
+
   private endProgress(): void {
     if (this.progressShown) this.stderr.write('\r\u001b[K');
     this.progressShown = false;

@@ -6,8 +6,9 @@ import { rehearsalCase } from '../rehearsal-subject.ts';
 import { showNotTaken, showOutcome, showRehearsal } from '../show-rehearsal.ts';
 import type { Call } from '../spec.ts';
 
-/** Makes every forgery of a payload and has each refused. */
+/** Makes every forgery of a payload and has each refused; or asks every unit of an inventory. */
 export async function run(call: Call): Promise<number> {
+  if (call.text('units') !== undefined) return (await import('../acceptance.ts')).rehearseUnits(call);
   const { subject, workspace, told } = await rehearsalCase(call);
   const rehearsal = await rehearse(subject, (done, total) => call.out.progress('rehearsing', done, total));
   call.out.line(`${call.args[0]}: rehearsed against ${told}`);

@@ -130,13 +130,24 @@ Example:
   {
     name: 'rehearse',
     group: 'release',
-    summary: 'before a broadcast: make every forgery of a payload, and have each refused at its step',
+    summary: 'before a broadcast: have every forgery of a payload refused, or ask every unit of the fleet',
     args: [{ name: 'payload', about: 'the envelope that is to be sent' }],
     options: [
       { name: 'class', value: 'name', about: 'against units of this class, as production leaves them' },
       { name: 'cohort', value: 'name', about: 'against units of this cohort of the class' },
       { name: 'serial', value: 'text', about: 'against this one unit, for a payload sealed for it' },
       { name: 'unit', value: 'file', about: 'against the unit in this file instead' },
+      {
+        name: 'units',
+        value: 'file',
+        about: 'acceptance: who in this inventory (CSV or JSON) would take it',
+      },
+      { name: 'columns', value: 'file', about: 'with --units: which column of the inventory holds what' },
+      {
+        name: 'minimum-battery',
+        value: 'mWh',
+        about: 'with --units: energy that a unit must have left (default: computed for its link)',
+      },
       { name: 'image', value: 'file', about: 'the image of a detached envelope, for the slot that is free' },
       { name: 'at', value: 'date', about: 'the time a unit with a clock reads (default: now)' },
       { name: 'out', value: 'file', about: 'write the result, for the evidence of the release' },
@@ -146,11 +157,15 @@ Example:
 is made from it. One that is accepted, or refused at another step or for another reason than it must be, fails the rehearsal.
 No key of yours is opened and no passphrase asked: what needs a signing key is made with a throwaway authority and offered to a
 stand-in, the same record with only the keys swapped. What does not apply to the class is listed as exposure, not as passed.
+With --units the real check runs once for each group of units that differ to this payload, and you hear who would take it,
+who would not and why, and what to change so that nobody is left behind (docs/rehearsal.md). Exit status 1 where some refuse,
+4 where some could not be judged.
 A rehearsal shows what the logic of a unit does. It does not take the place of a pilot group with every hardware revision.
 
 Examples:
   fieldseal rehearse vent-1.4.0.suit --class vent
-  fieldseal rehearse vent-1.4.0.suit --unit vent-0001.unit --out vent-1.4.0.rehearsal.json`,
+  fieldseal rehearse vent-1.4.0.suit --unit vent-0001.unit --out vent-1.4.0.rehearsal.json
+  fieldseal rehearse vent-1.4.0.suit --units fleet.csv --columns fleet-columns.yaml`,
     load: () => import('../commands/rehearse.ts'),
   },
   {
