@@ -1,4 +1,6 @@
 // docs/limits.md: every bound on what strangers send, out of the tables that the rooms themselves go by.
+
+import { ATTESTATION_LIMIT_TABLE } from '../../src/attestation/index.ts';
 import type { Limit, LimitTable } from '../../src/bytes/index.ts';
 import { CBOR_LIMITS } from '../../src/cbor/index.ts';
 import { COSE_LIMITS } from '../../src/cose/index.ts';
@@ -45,6 +47,7 @@ const ROOMS: readonly (readonly [string, LimitTable])[] = [
   ['Deltas', DELTA_LIMITS],
   ["A unit's decision", UNIT_LIMITS],
   ['Reports', REPORT_LIMIT_TABLE],
+  ['Attestation', ATTESTATION_LIMIT_TABLE],
   ['Files', FILES],
   ['Time', TIME],
 ];

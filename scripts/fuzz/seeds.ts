@@ -1,6 +1,16 @@
 /** Sound inputs for the parsers: Hollin Ridge's, an invented maker, and published examples. Nothing in them is secret. */
+import {
+  MEASUREMENT_FORMAT,
+  readClaims,
+  sealToken,
+  TOKEN_PROFILE,
+  writeChallenge,
+  writeClaims,
+  writeMeasurement,
+} from '../../src/attestation/index.ts';
 import { concat, fromHex, fromUtf8, sourceOf, toHex } from '../../src/bytes/index.ts';
 import { CborEncoded, CborMap, CborTag, encode } from '../../src/cbor/index.ts';
+import { heldMacKey } from '../../src/cose/index.ts';
 import { sha256 } from '../../src/crypto/index.ts';
 import { defaultMemoryMap } from '../../src/image/index.ts';
 import { JOB_FORMAT } from '../../src/provision/index.ts';
@@ -18,6 +28,51 @@ import { NOW, named, UNTIL } from '../../test/x509/support.ts';
 import { certificateAuthority, macAuthority } from './payloads/authority.ts';
 import { throwawayKey } from './payloads/keys.ts';
 import { makeRigs } from './payloads/rig.ts';
+
+/** Claims sets: RFC 9711 Appendix A.1.3, and one with everything that is read. */
+export function claimsSets(): Uint8Array[] {
+  const bytes = (length: number) => Uint8Array.from({ length }, (_, i) => i);
+  const published =
+    'a60a4cd79b964ddd5471c1393c8888190100500198f50a4ff6c05861c8860d13a638ea19010219faf2190106f5190107031901048263332e3101';
+  const whole = writeClaims({
+    nonces: [bytes(16)],
+    ueid: bytes(17),
+    oemid: bytes(16),
+    hwmodel: bytes(16),
+    dbgstat: 'disabled-since-boot',
+    profile: TOKEN_PROFILE,
+    bootcount: 12,
+    bootseed: bytes(16),
+    swname: 'vent',
+    swversion: '1.5.0',
+    measurements: [{ format: MEASUREMENT_FORMAT, body: measurementBodies()[0]! }],
+    results: [{ system: 'fieldseal self-check', results: [{ id: 'running code', result: 'success' }] }],
+    software: { manifestDigest: bytes(32), sequenceNumber: 5n },
+    boots: [{ count: 12, kind: 'start', runs: 'A', sequenceNumber: 5n, failures: ['stored-image-wrong'] }],
+    others: [],
+  });
+  return [fromHex(published), whole];
+}
+
+/** Bodies of measurements, of a slot and of the recovery image. */
+export function measurementBodies(): Uint8Array[] {
+  const measured = { area: 'A', address: 0x0800_0000, length: 262_144, digest: sha256() };
+  return [undefined, sha256()].map((manifestDigest) => writeMeasurement({ ...measured, manifestDigest }));
+}
+
+/** Challenges, by name and by address. */
+export function challenges(): Uint8Array[] {
+  const whom = { nonce: sha256(), deviceId: sha256().subarray(0, 16) };
+  const regions = [{ name: 'running' }, { address: 0x0800_1000, length: 4096 }];
+  return regions.map((region) => writeChallenge({ ...whom, region }));
+}
+
+/** Tokens: RFC 9711 Appendix A.2.1, which has no type of its own and is refused for it, is not among them. */
+export async function tokens(): Promise<Uint8Array[]> {
+  const key = heldMacKey(fromHex('01'), sha256());
+  const [, claims] = claimsSets();
+  return [await sealToken(readClaims(claims!), sha256().subarray(0, 16), key)];
+}
 
 /** Envelopes of [M] Appendix B, as published, and our own. */
 export async function envelopes(): Promise<Uint8Array[]> {

@@ -1,4 +1,15 @@
 /** Every parser that reads what strangers send or people edit, one row each. */
+
+import {
+  AttestationError,
+  openToken,
+  readChallenge,
+  readClaims,
+  readMeasurement,
+  writeChallenge,
+  writeClaims,
+  writeMeasurement,
+} from '../../src/attestation/index.ts';
 import { equal, fromUtf8, sourceOf, toUtf8 } from '../../src/bytes/index.ts';
 import { CborError, decode, diagnostic } from '../../src/cbor/index.ts';
 import { CoseError, decodeCose, decodeEncrypted } from '../../src/cose/index.ts';
@@ -46,6 +57,7 @@ import {
 } from '../../src/x509/index.ts';
 import { reencode } from '../../test/cbor/reencode.ts';
 import { exampleRecord } from '../../test/unit/records.ts';
+import { bootLogs, readBootLog } from './boot-log.ts';
 import { mutateBytes } from './byte-mutation.ts';
 import { mutateTree } from './cbor-mutation.ts';
 import { type Place, placesOf, treeOf, write } from './cbor-tree.ts';
@@ -140,6 +152,34 @@ export const TARGETS: readonly Target[] = [
     mutate: asCbor,
     read: readPolicyBytes,
   },
+  {
+    name: 'eat-claims',
+    about: 'RFC 9711 section 4',
+    seeds: seeds.claimsSets,
+    mutate: asCbor,
+    read: readClaimsBytes,
+  },
+  {
+    name: 'eat-token',
+    about: 'RFC 9711 section 3, RFC 8392',
+    seeds: seeds.tokens,
+    mutate: asCbor,
+    read: readTokenBytes,
+  },
+  {
+    name: 'challenge',
+    about: 'docs/attestation.md',
+    seeds: seeds.challenges,
+    mutate: asCbor,
+    read: readChallengeBytes,
+  },
+  {
+    name: 'measurement',
+    about: 'docs/attestation.md',
+    seeds: seeds.measurementBodies,
+    mutate: asCbor,
+    read: readMeasurementBytes,
+  },
   { name: 'der', about: 'X.690', seeds: seeds.certificates, mutate: asDer, read: readDerTree },
   {
     name: 'x509-certificate',
@@ -194,6 +234,7 @@ export const TARGETS: readonly Target[] = [
     mutate: bytes,
     read: readJournal,
   },
+  { name: 'boot-log', about: 'src/unit/boot-record.ts', seeds: bootLogs, mutate: bytes, read: readBootLog },
   {
     name: 'unit-record',
     about: 'fieldseal.unit/1',
@@ -303,6 +344,44 @@ function readPolicyBytes(input: Uint8Array): string {
   if ('fault' in read) return 'refused';
   promise(equal(encodeTrustPolicy(read), input), 'a policy has one form');
   return `accepted: ${read.denied.length}`;
+}
+
+function readClaimsBytes(input: Uint8Array): string {
+  return endOf([AttestationError], () => {
+    const claims = readClaims(input);
+    const written = writeClaims(claims);
+    promise(
+      equal(writeClaims(readClaims(written)), written),
+      'what is written is read, and written the same',
+    );
+    return `${claims.others.length}`;
+  });
+}
+
+function readTokenBytes(input: Uint8Array): string {
+  return endOf([AttestationError], () => {
+    const { message, payload } = openToken(input);
+    promise(payload.length <= input.length, 'the claims lie within the token');
+    return message.kind;
+  });
+}
+
+/** A challenge has one form: what is read is written byte for byte. */
+function readChallengeBytes(input: Uint8Array): string {
+  return endOf([AttestationError], () => {
+    const challenge = readChallenge(input);
+    promise(equal(writeChallenge(challenge), input), 'a challenge is written as it was read');
+    return Object.keys(challenge.region).join();
+  });
+}
+
+function readMeasurementBytes(input: Uint8Array): string {
+  return endOf([AttestationError], () => {
+    const measured = readMeasurement(input);
+    const again = readMeasurement(writeMeasurement(measured));
+    promise(equal(again.digest, measured.digest), 'a measurement is written and read again');
+    return measured.manifestDigest ? 'of a slot' : 'of the recovery image';
+  });
 }
 
 function x509(parse: (der: Uint8Array) => unknown): Target['read'] {

@@ -11,7 +11,7 @@ import {
   outcomeTold,
   ReportError,
   readManifestOf,
-  unitReportKey,
+  unitMacKey,
 } from '../report/index.ts';
 import {
   ALL_EXTENSIONS,
@@ -132,7 +132,7 @@ async function macKeyOf(session: Session, facts: UnitFacts): Promise<Uint8Array 
   const { description } = shared;
   const classId = parseUuid(facts.class_ids.at(-1)!);
   return withMacSecret(description, accessTo(session, description.name), (secret) =>
-    unitReportKey(secret, classId, parseUuid(facts.device_id)),
+    unitMacKey('unit-report-key', secret, classId, parseUuid(facts.device_id)),
   );
 }
 

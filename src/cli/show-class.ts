@@ -22,6 +22,7 @@ export function showClass(out: Output, workspace: Workspace, deviceClass: Device
   region(out, '  envelopes', memory.envelopes);
   region(out, '  marks', memory.state);
   if (memory.policy) region(out, '  policy', memory.policy);
+  if (memory.boot_log) region(out, '  boot log', memory.boot_log);
   if (memory.core === 'cortex-m') region(out, '  RAM', memory.ram);
   const { erase_page, write_unit, erased_value, endurance } = memory.flash;
   out.fact(

@@ -1,24 +1,19 @@
 import { existsSync } from 'node:fs';
 import { fromHex } from '../bytes/index.ts';
-import type { MacKey, Signer } from '../cose/index.ts';
-import { openUnitSigner, softwareMacKey, unitSigner } from '../keys/index.ts';
 import {
   deviceOf,
   NONCE_SIZE,
-  narrowestClass,
   type ReportOptions,
   rememberUnit,
   type SuitReport,
   sealReport,
   type UnitMemory,
-  unitReportKey,
 } from '../report/index.ts';
-import { parseUuid } from '../suit/index.ts';
 import { filesOn } from '../workspace/index.ts';
 import { CommandFailure, EXIT, wrongUse } from './exit.ts';
-import { secretsFor } from './session.ts';
 import { reportJson } from './show-report.ts';
 import type { Call } from './spec.ts';
+import { authenticatorOf } from './unit-authenticator.ts';
 import type { UnitSession } from './unit-session.ts';
 
 const HEX = /^(?:[0-9a-fA-F]{2})+$/;
@@ -71,7 +66,7 @@ export async function writeUnitReport(
   report: SuitReport,
 ): Promise<object> {
   const { unit, file } = session;
-  const authenticator = await authenticatorOf(call, session, order);
+  const authenticator = await authenticatorOf(call, session, 'report', order.mac);
   const sender = { deviceId: deviceOf(unit.record), age: unit.age() };
   const sealed = await sealReport(report, sender, authenticator);
   filesOn().replace(order.file, sealed);
@@ -91,33 +86,4 @@ export async function writeUnitReport(
     age: sender.age,
     ...reportJson(report),
   };
-}
-
-function authenticatorOf(call: Call, session: UnitSession, { mac }: ReportOrder): Promise<Signer | MacKey> {
-  const { record } = session.file;
-  const key = record.unit_keys.find(({ purpose }) => purpose === 'report');
-  const [shared] = session.macKeys.values();
-  if (mac && !shared) {
-    throw wrongUse('--mac: this unit shares no key with its class', 'leave --mac out: it signs its reports');
-  }
-  if (key && !mac) return signerOf(call, session, key.secret);
-  if (shared) {
-    const classId = parseUuid(narrowestClass(record));
-    return Promise.resolve(softwareMacKey(unitReportKey(shared, classId, deviceOf(record))));
-  }
-  throw new CommandFailure(
-    EXIT.notDone,
-    'key-missing',
-    'this unit has neither a report key nor a key that it shares with its class: nobody could tell its report from a forgery',
-    'provision a unit with a report key',
-  );
-}
-
-async function signerOf(
-  call: Call,
-  { file }: UnitSession,
-  secret: UnitSession['file']['record']['unit_keys'][number]['secret'],
-): Promise<Signer> {
-  if ('trial_hex' in secret) return unitSigner(fromHex(secret.trial_hex));
-  return openUnitSigner(secret.pem, 'unit report key', secretsFor(call, !file.record.trial));
 }

@@ -118,7 +118,10 @@ function programUnit(
   keptMarksKey: UnitSecret,
 ): string | null {
   const recovery = bench.recovery === undefined ? undefined : readWhole(bench.recovery);
-  const store = createFileStore(bench.unitPath(record.serial), unitFileLayout(record.memory).size);
+  const store = createFileStore(
+    bench.unitPath(record.serial),
+    unitFileLayout(record.memory, record.attestation).size,
+  );
   try {
     const file = createUnitFile(store, {
       record,

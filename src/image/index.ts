@@ -9,10 +9,13 @@ export { IMAGE_LIMITS } from './limits.ts';
 export { checkMemoryMap, type MapProblem } from './map-check.ts';
 export {
   type Core,
+  codeAreas,
   defaultMemoryMap,
   type FlashGeometry,
   linkRegion,
   type MemoryMap,
+  type NamedRegion,
+  RECOVERY_AREA,
   type Region,
   type SlotShape,
 } from './memory.ts';

@@ -109,6 +109,7 @@ function flashAreas(map: MemoryMap): Area[] {
     for (const [slot, area] of own.entries())
       areas.push({ ...area, name: `area ${slot + 1} of ${name}`, path: ['components', i, 'areas', slot] });
   }
+  if (map.boot_log) areas.push({ ...map.boot_log, name: 'the boot log', path: ['boot_log'] });
   return areas;
 }
 
@@ -224,14 +225,16 @@ function* checkEnvelopes({ envelopes, slots, flash }: MemoryMap): Generator<MapP
   }
 }
 
-function* checkState({ state, flash }: MemoryMap): Generator<MapProblem> {
-  if (state.size >= 2 * flash.erase_page) return;
-  const says = 'the last whole mark must stay readable in one page while the other page is erased';
-  yield {
-    path: ['state', 'size'],
-    says,
-    expected: `at least two erase pages, ${formatSize(2 * flash.erase_page)}`,
-  };
+function* checkState({ state, boot_log, flash }: MemoryMap): Generator<MapProblem> {
+  const expected = `at least two erase pages, ${formatSize(2 * flash.erase_page)}`;
+  if (state.size < 2 * flash.erase_page) {
+    const says = 'the last whole mark must stay readable in one page while the other page is erased';
+    yield { path: ['state', 'size'], says, expected };
+  }
+  if (boot_log && boot_log.size < 2 * flash.erase_page) {
+    const says = 'the last records must stay readable in one page while the other page is erased';
+    yield { path: ['boot_log', 'size'], says, expected };
+  }
 }
 
 function* checkPolicy({ policy, flash }: MemoryMap): Generator<MapProblem> {

@@ -57,6 +57,8 @@ export interface MemoryMap {
   state: Region;
   /** Split evenly: holds what trust updates say, twice. Absent: units of the class take none. */
   policy?: Region;
+  /** Records of starts and self-checks. Absent where a unit keeps none. */
+  boot_log?: Region;
   flash: FlashGeometry;
   /** Where the initial stack pointer must lie; size 0 where the core is `none`. */
   ram: Region;
@@ -88,7 +90,7 @@ interface DefaultMapOptions {
 
 /**
  * A map to begin with: two slots of `slotSize` (default 256 KiB) one behind the other, then the recovery image
- * (staged shape only), the envelope area (8 KiB per slot) and the state area (two pages); 4 KiB pages, 8-byte
+ * (staged shape only), the envelope area (8 KiB per slot), the state area and the boot log (two pages each); 4 KiB pages, 8-byte
  * write unit, erased to 0xff, 10000 cycles. Cortex-M maps begin at 0x08000000 and have 64 KiB of RAM at
  * 0x20000000, others begin at 0. The figures are common practice; a real class takes its part's data sheet.
  */
@@ -114,6 +116,7 @@ export function defaultMemoryMap({
     envelopes: areas(2 * ENVELOPE_SIZE),
     state: areas(2 * ERASE_PAGE),
     ...(policy ? { policy: areas(2 * ERASE_PAGE) } : {}),
+    boot_log: areas(2 * ERASE_PAGE),
     flash: { erase_page: ERASE_PAGE, write_unit: 8, erased_value: 0xff, endurance: 10000 },
     ram: { ...RAM[core] },
     leave_out: [],
@@ -127,6 +130,15 @@ function areasFrom(base: number): (size: number) => Region {
     address += size;
     return area;
   };
+}
+
+/** Name of the area of the recovery image, beside those of the slots. */
+export const RECOVERY_AREA = 'recovery';
+
+/** Areas that hold code that may run. A staging area may hold a ciphertext, and nothing runs from it. */
+export function codeAreas({ shape, slots, recovery }: MemoryMap): NamedRegion[] {
+  const run = shape === 'staged' ? slots.slice(0, 1) : slots;
+  return recovery ? [...run, { name: RECOVERY_AREA, ...recovery }] : run;
 }
 
 /** Whether `address` lies in `region`. */

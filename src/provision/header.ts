@@ -101,6 +101,12 @@ function constants(facts: HeaderFacts): string[] {
         define(`COMPONENT_${index}_AREA_${slot}_SIZE`, number(area.size)),
       ]),
     ]),
+    ...(memory.boot_log
+      ? [
+          define('BOOT_LOG_ADDRESS', number(memory.boot_log.address)),
+          define('BOOT_LOG_SIZE', number(memory.boot_log.size)),
+        ]
+      : []),
     define('ERASE_PAGE', number(memory.flash.erase_page)),
     define('WRITE_UNIT', number(memory.flash.write_unit)),
     define('ERASED_VALUE', `0x${memory.flash.erased_value.toString(16).padStart(2, '0')}u`),

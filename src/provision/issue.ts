@@ -149,6 +149,7 @@ async function makeJob(workspace: Workspace, batch: NewBatch, accessFor: AccessF
     profile: deviceClass.profile.name,
     clock: deviceClass.clock,
     ...policyFor(deviceClass, anchors),
+    ...(deviceClass.attestation && { attestation: deviceClass.attestation }),
     memory: deviceClass.memory,
     trial_attempts: deviceClass.trialAttempts,
     anchors,

@@ -1,6 +1,6 @@
 import * as z from 'zod';
 import type { MemoryMap } from '../image/index.ts';
-import type { AuthenticationPolicy, SignerRight, UnitAuthor } from '../unit/index.ts';
+import type { AttestationRules, AuthenticationPolicy, SignerRight, UnitAuthor } from '../unit/index.ts';
 import { ProvisionError, type ProvisionErrorCode } from './error.ts';
 
 /** Format of a job file and its version. */
@@ -31,6 +31,7 @@ const memory = z.strictObject({
   envelopes: region,
   state: region,
   policy: region.optional(),
+  boot_log: region.optional(),
   flash: z.strictObject({ erase_page: count, write_unit: count, erased_value: count, endurance: count }),
   ram: region,
   leave_out: z.array(named),
@@ -57,6 +58,8 @@ const jobSchema = z.strictObject({
   /** Which signatures units ask for, and what each signer may have done: as in unit records. Absent where the class says nothing. */
   authentication: z.custom<AuthenticationPolicy>(isObject, 'a policy').optional(),
   rights: z.custom<readonly SignerRight[]>(Array.isArray, 'a list').optional(),
+  /** What may be measured, and how units check themselves: as in unit records. */
+  attestation: z.custom<AttestationRules>(isObject, 'attestation rules').optional(),
   memory,
   trial_attempts: count,
   /** Roots to write and lock: DER Name and DER SubjectPublicKeyInfo, hexadecimal. */

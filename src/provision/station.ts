@@ -195,6 +195,7 @@ async function makeRecord(
     clock: job.clock,
     ...(job.authentication && { authentication: job.authentication }),
     ...(job.rights && { rights: job.rights }),
+    ...(job.attestation && { attestation: job.attestation }),
     anchors,
     mac_keys: held,
     unit_keys: unitKeys,

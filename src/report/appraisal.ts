@@ -8,7 +8,7 @@ export interface KnownUnit {
   readonly serial: string;
   /** SubjectPublicKeyInfo of its report key; undefined where it has none. */
   readonly reportKey: Uint8Array | undefined;
-  /** `unitReportKey` of its class key; undefined where its class is asymmetric or the key is not at hand. */
+  /** `unitMacKey` of its class key; undefined where its class is asymmetric or the key is not at hand. */
   readonly macKey: Uint8Array | undefined;
   /** The newest report that was heard of it. */
   readonly lastHeard: LastHeard | undefined;

@@ -1,4 +1,4 @@
-import { type CborItem, encode } from '../cbor/index.ts';
+import type { CborItem } from '../cbor/index.ts';
 import {
   CoseError,
   decodeCose,
@@ -11,7 +11,6 @@ import {
   sealMac0,
   sealSign1,
 } from '../cose/index.ts';
-import { hkdfSha256 } from '../crypto/index.ts';
 import { ReportError } from './error.ts';
 import { REPORT_LIMITS } from './limits.ts';
 import type { SuitReport } from './report.ts';
@@ -23,8 +22,6 @@ export const REPORT_CONTENT_TYPE = 'application/suit-report+cose';
 const ENCRYPTED_CONTENT_FORMATS: readonly (number | bigint)[] = [16, 96];
 /** Protected header with the age of the unit's marks; private use (docs/reports.md). */
 export const AGE_LABEL = -70002;
-const KEY_LABEL = 'unit-report-key';
-const KEY_LENGTH = 32;
 const DEVICE_ID_LENGTH = 16;
 
 /** Who sends a report, and how far its life has come. */
@@ -58,15 +55,6 @@ export function senderHeaders({ deviceId, age }: ReportSender): [number, Uint8Ar
     [LABEL.kid, deviceId],
     [AGE_LABEL, age],
   ];
-}
-
-/**
- * The key with which one unit of a symmetric class MACs its reports: HKDF-SHA-256 of the class or cohort key, salt the class
- * identifier, info the CBOR array [label, class identifier, device identifier] (RFC 5869 section 2.3). 32 bytes. Whoever
- * holds the class key can make it for every unit.
- */
-export function unitReportKey(classKey: Uint8Array, classId: Uint8Array, deviceId: Uint8Array): Uint8Array {
-  return hkdfSha256(classKey, classId, encode([KEY_LABEL, classId, deviceId]), KEY_LENGTH);
 }
 
 /** A report in its container, not yet authenticated: only what is needed to find its key. */

@@ -21,13 +21,12 @@ export {
   type SealedReport,
   sealReport,
   senderHeaders,
-  unitReportKey,
 } from './container.ts';
 export { ReportError, type ReportErrorCode } from './error.ts';
 export type { ReportOptions } from './finish.ts';
 export { NONCE_SIZE, REPORT_LIMIT_TABLE, REPORT_LIMITS } from './limits.ts';
 export { deviceOf, narrowestClass } from './measured.ts';
-export { rememberUnit, type UnitMemory } from './memory.ts';
+export { rememberUnit, type SlotMemory, type UnitMemory } from './memory.ts';
 export { reportOfInstall } from './of-install.ts';
 export { reportAbout, reportOfKeep, reportOfStart, reportOfState } from './of-life.ts';
 export { type Outcome, outcomeTold } from './outcome.ts';
@@ -43,4 +42,5 @@ export type {
   SuitReport,
 } from './report.ts';
 export { CAPABILITY_ELEMENTS, REASONS, REPORT_ELEMENTS, SECTIONS } from './tables.ts';
+export { type UnitMacPurpose, unitMacKey } from './unit-key.ts';
 export { writeReport } from './write.ts';

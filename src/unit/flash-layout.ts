@@ -1,4 +1,5 @@
 import type { FlashGeometry, MemoryMap } from '../image/index.ts';
+import { bootRecordSize } from './boot-record.ts';
 import { formOf, recordSize } from './marks-record.ts';
 
 /** A part of the flash, in bytes from its start. */
@@ -25,7 +26,19 @@ export interface FlashLayout {
   readonly policy: readonly [FlashSpan, FlashSpan] | undefined;
   /** For each further component of the map, the area that belongs to each slot. */
   readonly components: readonly (readonly [FlashSpan, FlashSpan])[];
+  readonly bootLog: FlashSpan | undefined;
   readonly regions: readonly FlashRegion[];
+}
+
+/** An area of a sound memory map that is too small for what a unit keeps in it. `area`: its field in the map. */
+export class FlashLayoutError extends RangeError {
+  override readonly name = 'FlashLayoutError';
+  readonly area: 'state' | 'boot_log';
+
+  constructor(area: 'state' | 'boot_log', message: string) {
+    super(message);
+    this.area = area;
+  }
 }
 
 /** Records that each half of the state area must hold: after one that was cut short there is room for others. */
@@ -33,9 +46,9 @@ export const MINIMUM_BANK_RECORDS = 3;
 
 /**
  * Lays the areas of a memory map out in one flash: both slots, the recovery image if there is one, the envelope
- * area, the state area, the policy area if there is one, the areas of further components. The map must be sound
- * (`checkMemoryMap`). Throws `RangeError` where half of the state area
- * holds fewer than `MINIMUM_BANK_RECORDS` records, which takes less than 1 KiB unless write units are large.
+ * area, the state area, the policy area if there is one, the areas of further components, the boot log if there is one.
+ * The map must be sound (`checkMemoryMap`). Throws `FlashLayoutError` where half of the state area holds fewer than
+ * `MINIMUM_BANK_RECORDS` records, or half of the boot log none: both take less than 1 KiB unless write units are large.
  */
 export function flashLayout(map: MemoryMap): FlashLayout {
   const regions: FlashRegion[] = [];
@@ -61,6 +74,8 @@ export function flashLayout(map: MemoryMap): FlashLayout {
     );
     return [first!, second!] as const;
   });
+  const bootLog = map.boot_log && place('boot log', map.boot_log.address, map.boot_log.size);
+  if (bootLog) requireLog(bootLog.size, map.flash);
   return {
     size,
     slots: [first!, second!],
@@ -69,6 +84,7 @@ export function flashLayout(map: MemoryMap): FlashLayout {
     state,
     policy: policy && halvesOf(policy),
     components,
+    bootLog,
     regions,
   };
 }
@@ -76,6 +92,17 @@ export function flashLayout(map: MemoryMap): FlashLayout {
 /** Bytes of each half of a state area: whole erase pages. */
 export function bankSize(stateSize: number, { erase_page: page }: FlashGeometry): number {
   return Math.floor(stateSize / page / 2) * page;
+}
+
+function requireLog(size: number, geometry: FlashGeometry): void {
+  const { whole } = bootRecordSize(geometry);
+  const bank = bankSize(size, geometry);
+  if (bank >= whole) return;
+  throw new FlashLayoutError(
+    'boot_log',
+    `the boot log has ${size} bytes, two halves of ${bank} bytes in whole erase pages; each half must hold a record of ` +
+      `${whole} bytes: give the class a larger boot log`,
+  );
 }
 
 function halvesOf({ offset, size }: FlashSpan): [FlashSpan, FlashSpan] {
@@ -91,7 +118,8 @@ function requireBanks(stateSize: number, map: MemoryMap): void {
   const { whole } = recordSize(geometry, formOf(map));
   const bank = bankSize(stateSize, geometry);
   if (bank >= MINIMUM_BANK_RECORDS * whole) return;
-  throw new RangeError(
+  throw new FlashLayoutError(
+    'state',
     `the state area has ${stateSize} bytes, two halves of ${bank} bytes in whole erase pages; each half must hold ` +
       `${MINIMUM_BANK_RECORDS} records of ${whole} bytes: give the class a larger state area`,
   );

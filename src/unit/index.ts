@@ -4,6 +4,17 @@
  * once it has proved itself. Pure: time, randomness, flash and keys come in from outside. The closed table of
  * refusals lives here and is the only one.
  */
+export {
+  type AttestationRules,
+  attestationProblems,
+  REACTIONS,
+  type Reaction,
+  SELF_CHECK_LIMITS,
+  SELF_CHECK_METHODS,
+  type SelfCheckRules,
+} from './attestation-rules.ts';
+export type { BootResult } from './boot.ts';
+export type { BootEntry } from './boot-record.ts';
 export { type AuthenticityRequest, checkAuthenticity } from './check/authenticity.ts';
 export { imagesBySlot, type WantedImage } from './check/follow.ts';
 export { type CheckRequest, checkForUnit, judgeInstall } from './check/for-unit.ts';
@@ -12,14 +23,20 @@ export { extensionsOf, UNIT_EXTENSIONS } from './extensions.ts';
 export type { Effect, Facts, ImageFacts, SignerFacts } from './facts.ts';
 export { type Flash, FlashError, PowerCut } from './flash.ts';
 export { type Cut, type CutKind, EmulatedFlash, type FlashPlace } from './flash-emulated.ts';
-export { type FlashLayout, type FlashRegion, type FlashSpan, flashLayout } from './flash-layout.ts';
+export {
+  type FlashLayout,
+  FlashLayoutError,
+  type FlashRegion,
+  type FlashSpan,
+  flashLayout,
+} from './flash-layout.ts';
 export { memoryStore, type Store } from './flash-pages.ts';
 export type { Noise } from './flash-unstable.ts';
 export type { InstallResult } from './install.ts';
 export { type JsonPath, UnitRecordError } from './json-read.ts';
 export type { KeepResult } from './keep.ts';
 export { beginLife, openUnit, type Unit, type UnitParts } from './life.ts';
-export type { RecoveryImage, RunningImage, VolatileMemory } from './life-board.ts';
+export type { BootSession, RecoveryImage, RunningImage, VolatileMemory } from './life-board.ts';
 export { UNIT_LIMITS } from './limits.ts';
 export type { Marks, SlotCondition, SlotMark } from './marks.ts';
 export { messageAlgorithm } from './message-algorithm.ts';
@@ -53,6 +70,8 @@ export { readUnitRecord } from './record-read.ts';
 export { REFUSALS, type Refusal, type RefusalCode } from './refusals.ts';
 export { GUARDED_COMMANDS, type GuardedCommand, oversteppingOf, type SignerRight } from './rights.ts';
 export { MAXIMUM_SECURITY_VERSION, readSecurityVersion, SECURITY_VERSION_LABEL } from './security-version.ts';
+export type { SelfCheckFinding, SelfCheckResult } from './self-check.ts';
+export type { SelfCheckMemory } from './self-check-memory.ts';
 export type { StartResult } from './start.ts';
 export type { PassedOver, Started } from './start-run.ts';
 export {

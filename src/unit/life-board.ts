@@ -1,6 +1,7 @@
 import { equal } from '../bytes/index.ts';
 import type { KeyUnwrapper } from '../cose/index.ts';
 import { equalInConstantTime } from '../crypto/index.ts';
+import type { BootLog } from './boot-log.ts';
 import type { Flash } from './flash.ts';
 import type { FlashLayout, FlashSpan } from './flash-layout.ts';
 import { FALLEN_LIMIT, type Marks, type SlotMark, TRIES_LIMIT } from './marks.ts';
@@ -9,6 +10,7 @@ import { readTrust } from './policy-area.ts';
 import type { Decision, StoredFacts } from './ports.ts';
 import type { UnitRecord } from './record.ts';
 import type { Refusal } from './refusals.ts';
+import type { SelfCheckMemory } from './self-check-memory.ts';
 import { digestOfStart, restIs, spanSource } from './slots.ts';
 import { emptyState, type Floors, type SlotView, type UnitState, type UnitView } from './state.ts';
 import { type CheckStep, Trace } from './trace.ts';
@@ -17,9 +19,28 @@ import { refusalRaisedBy } from './verdict.ts';
 /** What runs: a slot by its index, or the recovery image. */
 export type RunningImage = number | 'recovery';
 
+/** One start of a unit, told from the others. */
+export interface BootSession {
+  /** How often the unit was started, this time included; undefined where it keeps no count. */
+  readonly count: number | undefined;
+  /** Random, no secret (RFC 9711 section 4.2.13). */
+  readonly seed: Uint8Array;
+}
+
 /** Memory that a power cut clears. */
 export interface VolatileMemory {
   running: RunningImage | undefined;
+  /** Of the start that `running` came from. */
+  boot?: BootSession | undefined;
+  /** What the self-check of `running` goes by. */
+  check?: SelfCheckMemory | undefined;
+}
+
+/** Forgets what ran: the power went, or the unit was stopped. */
+export function forget(memory: VolatileMemory): void {
+  memory.running = undefined;
+  memory.boot = undefined;
+  memory.check = undefined;
 }
 
 /** The recovery image, as provisioning wrote it down in the locked record. */
@@ -41,6 +62,10 @@ export interface Board {
   readonly decision: Decision;
   readonly recovery: RecoveryImage | undefined;
   readonly memory: VolatileMemory;
+  /** Undefined where the unit keeps none. */
+  readonly bootLog: BootLog | undefined;
+  /** Random bytes for boot seeds. */
+  readonly random: (length: number) => Uint8Array;
 }
 
 /** What verifying one slot gave. */

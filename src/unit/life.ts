@@ -1,4 +1,8 @@
 import type { KeyUnwrapper } from '../cose/index.ts';
+import { randomBytes } from '../crypto/index.ts';
+import { type BootResult, boot } from './boot.ts';
+import { BootLog } from './boot-log.ts';
+import type { BootEntry } from './boot-record.ts';
 import { judgeInstall } from './check/for-unit.ts';
 import { judgeStored } from './check/stored.ts';
 import type { Flash } from './flash.ts';
@@ -6,13 +10,20 @@ import { PowerCut } from './flash.ts';
 import { type FlashLayout, flashLayout } from './flash-layout.ts';
 import { type InstallResult, install } from './install.ts';
 import { type KeepResult, keep, raiseFloors } from './keep.ts';
-import { type Board, protectedSlot, type RecoveryImage, type VolatileMemory, viewOf } from './life-board.ts';
+import {
+  type Board,
+  forget,
+  protectedSlot,
+  type RecoveryImage,
+  type VolatileMemory,
+  viewOf,
+} from './life-board.ts';
 import { EMPTY_SLOT, type Marks } from './marks.ts';
 import { MarksJournal } from './marks-journal.ts';
 import { formOf } from './marks-record.ts';
 import type { Decision, InstallRequest } from './ports.ts';
 import type { UnitRecord } from './record.ts';
-import { type StartResult, start } from './start.ts';
+import { SelfCheck, type SelfCheckResult } from './self-check.ts';
 import type { Floors, UnitState, UnitView } from './state.ts';
 import { emptyState } from './state.ts';
 
@@ -31,6 +42,8 @@ export interface UnitParts {
   readonly recovery?: RecoveryImage | undefined;
   /** What the unit remembers while it has power; a power cut clears it. */
   readonly memory?: VolatileMemory;
+  /** Random bytes for boot seeds; from the crypto room unless a test brings others. */
+  readonly random?: (length: number) => Uint8Array;
 }
 
 /** A unit and its life: what is offered is decided on, installed, started, kept. Each may throw `PowerCut`. */
@@ -46,7 +59,12 @@ export interface Unit {
   /** A number that rises with every mark that is written and never falls, for reports to be put in order by. */
   age(): number;
   install(request: InstallRequest): InstallResult;
-  start(): StartResult;
+  /** Starts it, and enters what was decided in its boot log. */
+  start(): BootResult;
+  /** Lets `ticks` of its self-check pass, up to a finding, which is reacted to as its record says. */
+  checkSelf(ticks: number): SelfCheckResult;
+  /** Records of its boot log that stand, newest first; empty where it keeps none. */
+  boots(): readonly BootEntry[];
   keep(): KeepResult;
   raiseFloors(floors: Partial<Floors>): KeepResult;
 }
@@ -57,6 +75,7 @@ export function openUnit(parts: UnitParts): Unit {
   const { decision = { judgeInstall, judgeStored }, memory = { running: undefined } } = parts;
   const layout = flashLayout(record.memory);
   const journal = new MarksJournal(flash, layout.state, parts.marksKey, formOf(record.memory));
+  const bootLog = layout.bootLog && new BootLog(flash, layout.bootLog, parts.marksKey);
   const board: Board = {
     record,
     macKeys,
@@ -67,7 +86,10 @@ export function openUnit(parts: UnitParts): Unit {
     decision,
     recovery,
     memory,
+    bootLog,
+    random: parts.random ?? randomBytes,
   };
+  const selfCheck = new SelfCheck(board);
   const view = () => {
     const { marks } = journal;
     return viewOf(board, marks, marks && protectedSlot(board, marks));
@@ -80,7 +102,9 @@ export function openUnit(parts: UnitParts): Unit {
     marks: () => journal.marks,
     age: () => journal.age,
     install: (request) => powered(memory, () => install(board, request)),
-    start: () => powered(memory, () => start(board)),
+    start: () => powered(memory, () => boot(board)),
+    checkSelf: (ticks) => powered(memory, () => selfCheck.run(ticks)),
+    boots: () => bootLog?.entries ?? [],
     keep: () => powered(memory, () => keep(board)),
     raiseFloors: (floors) => powered(memory, () => raiseFloors(board, floors)),
   };
@@ -104,7 +128,7 @@ function powered<T>(memory: VolatileMemory, body: () => T): T {
   try {
     return body();
   } catch (error) {
-    if (error instanceof PowerCut) memory.running = undefined;
+    if (error instanceof PowerCut) forget(memory);
     throw error;
   }
 }

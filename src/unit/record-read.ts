@@ -1,5 +1,6 @@
 import { DELTA_LIMITS } from '../delta/index.ts';
 import { checkMemoryMap, IMAGE_LIMITS, type MemoryMap } from '../image/index.ts';
+import { attestationRules, checkAttestation } from './attestation-read.ts';
 import {
   boolean,
   choice,
@@ -54,6 +55,7 @@ const memory: Reader<MemoryMap> = object({
   envelopes: object(region),
   state: object(region),
   policy: optional(object(region)),
+  boot_log: optional(object(region)),
   flash: object({ erase_page: size, write_unit: size, erased_value: count(255), endurance: size }),
   ram: object(region),
   leave_out: list(namedRegion, { maximum: 64 }),
@@ -72,6 +74,7 @@ const record: Reader<UnitRecord> = object({
   clock: boolean,
   authentication: optional(authenticationPolicy),
   rights: optional(signerRights),
+  attestation: optional(attestationRules),
   anchors: list(
     object({
       name: hex({ minimum: 2, maximum: 1024 }),
@@ -142,6 +145,7 @@ export function readUnitRecord(json: unknown): UnitRecord {
   const problem = checkMemoryMap(unit.memory)[0];
   if (problem) fail(['memory', ...problem.path], problem.says, problem.expected);
   checkAuthors(unit);
+  checkAttestation(unit);
   return unit;
 }
 

@@ -1,4 +1,5 @@
 import type { MemoryMap } from '../image/index.ts';
+import type { AttestationRules } from './attestation-rules.ts';
 import type { AuthenticationPolicy } from './policy.ts';
 import type { Scheme } from './profiles.ts';
 import type { SignerRight } from './rights.ts';
@@ -81,6 +82,8 @@ export interface UnitRecord {
   readonly authentication?: AuthenticationPolicy;
   /** What each signer may have done. Absent: everything. */
   readonly rights?: readonly SignerRight[];
+  /** What may be measured for a challenge, and how the unit checks itself. Absent: all code, and no self-check. */
+  readonly attestation?: AttestationRules;
   readonly anchors: readonly UnitAnchor[];
   readonly mac_keys: readonly UnitMacKey[];
   readonly unit_keys: readonly UnitKey[];

@@ -3,7 +3,7 @@ import { sha256 } from '../crypto/index.ts';
 import { count, hex, literal, object, optional, type Reader, UnitRecordError } from './json-read.ts';
 import type { UnitRecord, UnitSecret } from './record.ts';
 import { readUnitRecord, secret } from './record-read.ts';
-import { HEADER_SIZE, MEMORY_SIZE, type UnitFileLayout, unitFileLayout } from './unit-file-layout.ts';
+import { HEADER_SIZE, layoutOf, type UnitFileLayout } from './unit-file-layout.ts';
 
 /** Format of a unit file and its version. */
 export const UNIT_FILE_FORMAT = 'fieldseal.unit-file/1';
@@ -66,7 +66,7 @@ const DIGEST_LINE = /^sha256 ([0-9a-f]{64})\n *\n$/;
  * JSON in hexadecimal, spaces, a line feed. Throws `UnitFileError` (`header-too-large`).
  */
 export function encodeUnitFileHeader(content: UnitFileContent): Uint8Array {
-  const json = fromUtf8(JSON.stringify(headerOf(content, unitFileLayout(content.record.memory))));
+  const json = fromUtf8(JSON.stringify(headerOf(content, layoutOf(content.record))));
   const line = fromUtf8(`\nsha256 ${toHex(sha256(json))}\n`);
   const padding = HEADER_SIZE - json.length - line.length - 1;
   if (padding < 0) {
@@ -106,7 +106,7 @@ function headerOf(content: UnitFileContent, layout: UnitFileLayout): Record<stri
       address,
     })),
     page_notes: { offset: layout.notesOffset, size: layout.notesSize },
-    memory: { offset: layout.memoryOffset, size: MEMORY_SIZE },
+    memory: { offset: layout.memoryOffset, size: layout.memorySize },
     record,
     marks_key: marksKey,
     ...(recovery ? { recovery } : {}),

@@ -3,15 +3,16 @@ import { FlashError } from './flash.ts';
 import { type Cut, EmulatedFlash } from './flash-emulated.ts';
 import type { Store } from './flash-pages.ts';
 import type { Noise } from './flash-unstable.ts';
-import type { RecoveryImage, RunningImage, VolatileMemory } from './life-board.ts';
+import type { RecoveryImage, VolatileMemory } from './life-board.ts';
 import { replaceArea } from './slots.ts';
+import { storedMemory } from './stored-memory.ts';
 import {
   decodeUnitFileHeader,
   encodeUnitFileHeader,
   type UnitFileContent,
   UnitFileError,
 } from './unit-file-header.ts';
-import { HEADER_SIZE, type UnitFileLayout, unitFileLayout } from './unit-file-layout.ts';
+import { HEADER_SIZE, layoutOf, type UnitFileLayout } from './unit-file-layout.ts';
 
 /** A unit file that was opened: what its header says, and its flash under power. */
 export interface UnitFile extends UnitFileContent {
@@ -28,7 +29,7 @@ export interface UnitFile extends UnitFileContent {
  * `unitFileLayout` gives and hold zeros. The unit has no marks yet (`beginLife`). Throws `UnitFileError`.
  */
 export function createUnitFile(store: Store, content: UnitFileContent): UnitFile {
-  requireSize(store, unitFileLayout(content.record.memory));
+  requireSize(store, layoutOf(content.record));
   store.write(0, encodeUnitFileHeader(content));
   return opened(store, content);
 }
@@ -36,13 +37,13 @@ export function createUnitFile(store: Store, content: UnitFileContent): UnitFile
 /** Opens a unit file. Throws `UnitFileError` where it is none, its header was changed, or it was cut short. */
 export function openUnitFile(store: Store): UnitFile {
   const content = decodeUnitFileHeader(store.read(0, Math.min(HEADER_SIZE, store.size)));
-  requireSize(store, unitFileLayout(content.record.memory));
+  requireSize(store, layoutOf(content.record));
   return opened(store, content);
 }
 
 function opened(store: Store, content: UnitFileContent): UnitFile {
   const { record, recovery } = content;
-  const layout = unitFileLayout(record.memory);
+  const layout = layoutOf(record);
   const place = {
     dataOffset: layout.flashOffset,
     size: layout.flash.size,
@@ -52,21 +53,8 @@ function opened(store: Store, content: UnitFileContent): UnitFile {
     ...content,
     layout,
     recoveryImage: recovery && { size: recovery.size_bytes, digest: fromHex(recovery.digest) },
-    memory: storedMemory(store, layout.memoryOffset),
+    memory: storedMemory(store, layout),
     flash: (options) => new EmulatedFlash(store, place, record.memory.flash, options),
-  };
-}
-
-const RUNNING: readonly (RunningImage | undefined)[] = [undefined, 0, 1, 'recovery'];
-
-function storedMemory(store: Store, offset: number): VolatileMemory {
-  return {
-    get running() {
-      return RUNNING[store.read(offset, 1)[0]!];
-    },
-    set running(image) {
-      store.write(offset, Uint8Array.of(RUNNING.indexOf(image)));
-    },
   };
 }
 

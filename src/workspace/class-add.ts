@@ -148,6 +148,10 @@ sequence:
 
 trial_attempts: 3   # tries of an image that falls back, before a unit refuses it
 
+# How units check the code that runs while it runs, for example one block a minute. What they do then is for the safety
+# standard of your product to say: report, restart (into verification) or stop.
+# attestation: { self_check: { method: blocks, slice: 4KiB, every_seconds: 60, reaction: report } }
+
 # Cautions of your product, shown whenever a payload is sealed or installed, for example:
 #   - "Install only while the vents are closed and mains power is off."
 cautions: []
@@ -173,6 +177,9 @@ function memoryYaml(map: MemoryMap): string {
     `  envelopes: { ${regionYaml(map.envelopes)} }   # one part per slot, for the check at start-up`,
     `  state: { ${regionYaml(map.state)} }   # the unit's own marks`,
     ...(map.policy ? [`  policy: { ${regionYaml(map.policy)} }   # what trust updates say`] : []),
+    ...(map.boot_log
+      ? [`  boot_log: { ${regionYaml(map.boot_log)} }   # records of starts and self-checks`]
+      : []),
     '  flash:',
     `    erase_page: ${yamlSize(map.flash.erase_page)}`,
     `    write_unit: ${map.flash.write_unit}   # bytes; each can be programmed once per erase`,

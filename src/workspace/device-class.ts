@@ -1,7 +1,10 @@
 import { checkMemoryMap, type MemoryMap } from '../image/index.ts';
 import { formatUuid, classId as suitClassId, vendorId } from '../suit/index.ts';
 import {
+  type AttestationRules,
   type AuthenticationPolicy,
+  attestationProblems,
+  FlashLayoutError,
   flashLayout,
   type ResolvedPolicy,
   resolvePolicy,
@@ -67,6 +70,8 @@ export interface DeviceClass {
   readonly policy: ResolvedPolicy | undefined;
   /** What each signer may have done; undefined: everything. */
   readonly rights: readonly SignerRight[] | undefined;
+  /** What may be measured on units, and how they check themselves; undefined: all code, and no check. */
+  readonly attestation: AttestationRules | undefined;
   readonly memory: MemoryMap;
   /** Other makers whose components units hold. */
   readonly authors: readonly ClassAuthor[];
@@ -135,6 +140,7 @@ export async function classFromText(
     ...policyMistakes(facts),
     ...memoryMistakes(withoutUndefined(facts.memory)),
     ...authorMistakes(facts),
+    ...attestationMistakes(facts),
   ];
   if (mistakes.length > 0) {
     throw invalidFile(
@@ -235,15 +241,35 @@ function memoryMistakes(map: MemoryMap): Unplaced[] {
     flashLayout(map);
     return [];
   } catch (error) {
-    if (!(error instanceof RangeError)) throw error;
+    if (!(error instanceof FlashLayoutError)) throw error;
     return [
       {
-        path: ['memory', 'state', 'size'],
-        expected: 'a larger state area, or smaller write units',
+        path: ['memory', error.area, 'size'],
+        expected: 'a larger area, or smaller write units',
         says: error.message,
       },
     ];
   }
+}
+
+function attestationMistakes(facts: ClassFile): Unplaced[] {
+  const rules = attestationOf(facts);
+  if (!rules) return [];
+  return attestationProblems(rules, withoutUndefined(facts.memory)).map(({ path, says, expected }) => ({
+    path: ['attestation', ...path],
+    expected,
+    says,
+  }));
+}
+
+function attestationOf({ attestation }: ClassFile): AttestationRules | undefined {
+  if (!attestation) return undefined;
+  const { regions, self_check } = attestation;
+  const { slice, ...rules } = self_check ?? {};
+  return {
+    ...(regions && { regions }),
+    ...(self_check && { self_check: { ...(rules as typeof self_check), slice_bytes: slice! } }),
+  };
 }
 
 function makeClass(workspace: Workspace, name: string, file: string, facts: ClassFile): DeviceClass {
@@ -259,6 +285,7 @@ function makeClass(workspace: Workspace, name: string, file: string, facts: Clas
     clock: facts.clock,
     approvals: facts.approvals ?? (workspace.kind === 'production' ? 1 : 0),
     ...policyOf(workspace, facts, classIds),
+    attestation: attestationOf(facts),
     memory: withoutUndefined(facts.memory),
     authors: (facts.authors ?? []).map(authorOf),
     partOf: facts.part_of,
@@ -308,6 +335,7 @@ function withoutUndefined({
   delta_window,
   policy,
   components,
+  boot_log,
   ...rest
 }: ClassFile['memory']): MemoryMap {
   return {
@@ -317,6 +345,7 @@ function withoutUndefined({
     ...(delta_window !== undefined && { delta_window }),
     ...(policy !== undefined && { policy }),
     ...(components !== undefined && { components }),
+    ...(boot_log !== undefined && { boot_log }),
   };
 }
 
@@ -368,6 +397,7 @@ export function classJson(workspace: Workspace, deviceClass: DeviceClass): JsonO
     approvals: deviceClass.approvals,
     authentication: (deviceClass.authentication ?? null) as unknown as Json,
     rights: (deviceClass.rights ?? null) as unknown as Json,
+    attestation: (deviceClass.attestation ?? null) as unknown as Json,
     memory: deviceClass.memory as unknown as Json,
     authors: deviceClass.authors.map(({ name, components, vendorId: vendor, classIds }) => ({
       name,

@@ -6,6 +6,7 @@
 
 export { AUTHOR_ADDED, readAuthor } from './authors.ts';
 export { canonicalJson, type Json, type JsonObject, jsonDigest, readableJson } from './canonical.ts';
+export { type ChallengeRecord, challengeId, findChallenge, keepChallenge } from './challenges.ts';
 export { addClass, type ClassOptions } from './class-add.ts';
 export {
   type CounterState,

@@ -16,6 +16,7 @@ export const RECORD_FOLDERS = [
   'batches',
   'ceremonies',
   'trust-updates',
+  'attestations',
 ] as const;
 export type RecordFolder = (typeof RECORD_FOLDERS)[number];
 

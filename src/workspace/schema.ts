@@ -1,7 +1,15 @@
 import * as z from 'zod';
 import { DELTA_LIMITS } from '../delta/index.ts';
 import { IMAGE_LIMITS, parseSize } from '../image/index.ts';
-import { GUARDED_COMMANDS, type GuardedCommand, POLICY_ALGORITHMS, UNIT_LIMITS } from '../unit/index.ts';
+import {
+  GUARDED_COMMANDS,
+  type GuardedCommand,
+  POLICY_ALGORITHMS,
+  REACTIONS,
+  SELF_CHECK_LIMITS,
+  SELF_CHECK_METHODS,
+  UNIT_LIMITS,
+} from '../unit/index.ts';
 import { SIGNER_ROLE } from '../x509/index.ts';
 import { PROFILES } from './profiles.ts';
 
@@ -114,6 +122,9 @@ const memory = group('Where images, envelopes and marks lie on a unit.', {
   ).optional(),
   policy: region(
     'What trust updates say, twice: two halves of whole erase pages. Without it units take none.',
+  ).optional(),
+  boot_log: region(
+    'Records of starts and self-checks; at least two erase pages. Left out: none are kept.',
   ).optional(),
   flash,
   ram: region('Where the initial stack pointer must lie.'),
@@ -235,6 +246,37 @@ const rights = few(
   UNIT_LIMITS.rights.value,
 );
 
+const { leastSlice, mostSlice, mostSeconds } = SELF_CHECK_LIMITS;
+const SLICE = `a size from ${leastSlice} B to 1 MiB`;
+
+const attestation = group(
+  'What may be measured on units, and how they check themselves. Left out: all code, no check.',
+  {
+    regions: few(
+      'Areas that may be measured for a challenge; left out: every slot that runs code, and the recovery image.',
+      text('Name of a slot, or recovery.', 'A'),
+      8,
+    ).optional(),
+    self_check: group('Periodic check of the code that runs. Left out: none.', {
+      method: oneOf(
+        'blocks: digests of blocks, taken at the verified start; whole: the image in slices against the sealed digest.',
+        SELF_CHECK_METHODS,
+        'blocks',
+      ).default('blocks'),
+      slice: size
+        .refine((bytes) => bytes >= leastSlice && bytes <= mostSlice, { error: SLICE })
+        .default(4096)
+        .meta({ description: 'Bytes that are read at one tick at most.', examples: ['4KiB'] }),
+      every_seconds: whole('Seconds from one tick to the next.', 1, mostSeconds, 60),
+      reaction: oneOf(
+        'What a unit does when code has changed: report it, restart into verification, or stop. Which one is safe, the safety standard of the product decides.',
+        REACTIONS,
+        'report',
+      ).default('report'),
+    }).optional(),
+  },
+);
+
 /** Schema of classes/NAME.yaml. */
 export const deviceClassSchema = group('A device class of a fieldseal workspace.', {
   format: z
@@ -268,6 +310,7 @@ export const deviceClassSchema = group('A device class of a fieldseal workspace.
   ).optional(),
   authentication: authentication.optional(),
   rights: rights.optional(),
+  attestation: attestation.optional(),
   memory,
   plan: plan.optional(),
   authors: authors.optional(),

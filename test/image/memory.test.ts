@@ -18,7 +18,7 @@ function changed(change: (map: MemoryMap) => void, map = defaultMemoryMap({ core
 }
 
 describe('memory map: the default (issue 2: two remapped 256 KiB slots)', () => {
-  test('Cortex-M: banks at 0x08000000 and 0x08040000, linked for the first, envelopes and state behind them', () => {
+  test('Cortex-M: banks at 0x08000000 and 0x08040000, linked for the first, envelopes, state and boot log behind them', () => {
     expect(defaultMemoryMap({ core: 'cortex-m' })).toEqual({
       shape: 'remapped',
       core: 'cortex-m',
@@ -29,6 +29,7 @@ describe('memory map: the default (issue 2: two remapped 256 KiB slots)', () => 
       ],
       envelopes: { address: 0x08080000, size: 16 * KIB },
       state: { address: 0x08084000, size: 8 * KIB },
+      boot_log: { address: 0x08086000, size: 8 * KIB },
       flash: { erase_page: 4096, write_unit: 8, erased_value: 0xff, endurance: 10000 },
       ram: { address: 0x20000000, size: 64 * KIB },
       leave_out: [],

@@ -28,7 +28,7 @@ import {
   type SuitReport,
   sealReport,
   senderHeaders,
-  unitReportKey,
+  unitMacKey,
   writeReport,
 } from '../../src/report/index.ts';
 import { describeRelease, readManifest, writeManifest } from '../../src/suit/index.ts';
@@ -38,7 +38,7 @@ import { CLAIM, CLASS, DEVICE, DIGEST, FAILED, IMAGE, parameters, SUCCESS, URI }
 const signer = freshSigner('ESP256');
 const stranger = freshSigner('ESP256');
 const CLASS_KEY = fromHex('5a'.repeat(32));
-const macKey = unitReportKey(CLASS_KEY, CLASS, DEVICE);
+const macKey = unitMacKey('unit-report-key', CLASS_KEY, CLASS, DEVICE);
 const SENDER = { deviceId: DEVICE, age: 40 };
 
 const UNIT: KnownUnit = {

@@ -4,7 +4,7 @@ import { describe, expect, it } from 'vitest';
 import { fromHex, toHex } from '../../src/bytes/index.ts';
 import { type CborValue, encode } from '../../src/cbor/index.ts';
 import { referenceUriOf } from '../../src/release/manifest.ts';
-import { AGE_LABEL, APPRAISAL_REFUSALS, REPORT_LIMITS, unitReportKey } from '../../src/report/index.ts';
+import { AGE_LABEL, APPRAISAL_REFUSALS, REPORT_LIMITS, unitMacKey } from '../../src/report/index.ts';
 import { CLASS, DEVICE } from './samples.ts';
 
 const page = readFileSync(new URL('../../docs/reports.md', import.meta.url), 'utf8');
@@ -22,7 +22,7 @@ describe('docs/reports.md', () => {
   it('RFC 5869: the MAC key of a unit', () => {
     const key = 'ed68f0bacdb7bf39b554efbaaf7372ca6c6fbdb05d0a67b531e9db24695c9768';
     expect(page).toContain(`\`${key}\``);
-    expect(unitReportKey(KEY, CLASS, DEVICE)).toEqual(fromHex(key));
+    expect(unitMacKey('unit-report-key', KEY, CLASS, DEVICE)).toEqual(fromHex(key));
   });
 
   it('RFC 9562 5.5: the reference URI of a release', () => {

@@ -1,5 +1,6 @@
 import { sha256 } from '../../src/crypto/index.ts';
 import type { FlashGeometry, MemoryMap, SlotShape } from '../../src/image/index.ts';
+import type { AttestationRules } from '../../src/unit/attestation-rules.ts';
 import { roundUp } from '../../src/unit/flash.ts';
 import { type Cut, EmulatedFlash } from '../../src/unit/flash-emulated.ts';
 import { flashLayout } from '../../src/unit/flash-layout.ts';
@@ -26,6 +27,9 @@ export interface RigOptions {
   readonly endurance?: number;
   /** Further components. */
   readonly components?: number;
+  /** Pages of the boot log; none where left out. */
+  readonly logPages?: number;
+  readonly rules?: AttestationRules;
 }
 
 export interface Rig {
@@ -44,7 +48,11 @@ export interface Rig {
 }
 
 export function rigOf(options: RigOptions): Rig {
-  const record = exampleRecord({ memory: mapOf(options), trial_attempts: 2 });
+  const record = exampleRecord({
+    memory: mapOf(options),
+    trial_attempts: 2,
+    ...(options.rules && { attestation: options.rules }),
+  });
   const layout = flashLayout(record.memory);
   const geometry = record.memory.flash;
   const storeSize = layout.size + (layout.size / geometry.erase_page) * noteSize(geometry);
@@ -107,6 +115,7 @@ function mapOf(options: RigOptions): MemoryMap {
     ...(recovery ? { recovery: { address: 0x100000, size: 2 * page } } : {}),
     envelopes: { address: at[2]!, size: sizes[2]! },
     state: { address: at[3]!, size: sizes[3]! },
+    ...(options.logPages ? { boot_log: { address: 0x200000, size: options.logPages * page } } : {}),
     flash,
     ram: { address: 0, size: 0 },
     leave_out: [],

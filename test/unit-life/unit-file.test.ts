@@ -56,7 +56,7 @@ describe('unit file: a header that a stranger can read', () => {
       record: { serial: '0001' },
     });
     const names = header.regions.map(({ name }: { name: string }) => name);
-    expect(names).toEqual(['slot A', 'slot B', 'envelope A', 'envelope B', 'state']);
+    expect(names).toEqual(['slot A', 'slot B', 'envelope A', 'envelope B', 'state', 'boot log']);
     expect(header.regions[0]).toEqual({
       name: 'slot A',
       offset: HEADER_SIZE,

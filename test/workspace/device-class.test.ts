@@ -174,7 +174,7 @@ describe('a mistake in a class file names line, column, field, what was expected
     [
       'erase_page: 4KiB',
       'erase_page: 4K',
-      '30:17: memory.flash.erase_page: expected a size',
+      '31:17: memory.flash.erase_page: expected a size',
       'for example erase_page: "4KiB"',
     ],
     ['size: 256KiB }\n', 'size: 100 }\n', '24:45: memory.slots[0].size', 'a multiple of the erase page'],
@@ -182,7 +182,7 @@ describe('a mistake in a class file names line, column, field, what was expected
     [
       'endurance: 10000',
       'endurance: many',
-      '33:16: memory.flash.endurance: expected a whole number',
+      '34:16: memory.flash.endurance: expected a whole number',
       'found the text many',
     ],
     [

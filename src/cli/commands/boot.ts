@@ -1,9 +1,10 @@
 import { numberJson } from '../../answers/index.ts';
 import { toHex } from '../../bytes/index.ts';
 import { reportOfStart } from '../../report/index.ts';
-import { PowerCut, type StartResult } from '../../unit/index.ts';
+import { type BootResult, PowerCut } from '../../unit/index.ts';
 import { EXIT } from '../exit.ts';
 import { reportCut } from '../power-cut.ts';
+import { bootEntryJson } from '../show-boot.ts';
 import { comparisonsJson, refusalJson, showAnswer, showSteps } from '../show-verdict.ts';
 import type { Call } from '../spec.ts';
 import { memoryOf, reportOrder, writeUnitReport } from '../unit-report.ts';
@@ -29,7 +30,7 @@ export async function run(call: Call): Promise<number> {
   }
 }
 
-function show(call: Call, { file }: UnitSession, result: StartResult): void {
+function show(call: Call, { file }: UnitSession, result: BootResult): void {
   const { record } = file;
   call.out.line(`unit ${record.serial} (${record.class_name}) starts${record.trial ? '  [TRIAL unit]' : ''}`);
   showSteps(call.out, result.steps, call.flag('trace') ? 'all' : 'refused');
@@ -37,9 +38,17 @@ function show(call: Call, { file }: UnitSession, result: StartResult): void {
     call.out.fact(`slot ${slot} not run`, `${refusal.code}: ${refusal.says}`);
   const { started } = result;
   showAnswer(call.out, result, started ? startedText(started) : '');
+  call.out.fact('boot log', logText(result));
 }
 
-function startedText({ image, state, facts }: NonNullable<StartResult['started']>): string {
+function logText({ boot, logged }: BootResult): string {
+  const entered = logged
+    ? `start ${boot.count}`
+    : 'nothing entered: the unit keeps none, or its flash takes nothing more';
+  return `${entered}, seed ${toHex(boot.seed)}`;
+}
+
+function startedText({ image, state, facts }: NonNullable<BootResult['started']>): string {
   if (!facts) return 'runs: the recovery image, which may only fetch and install';
   const version = facts.version === undefined ? '' : ` version ${facts.version},`;
   return `runs:${version} sequence number ${facts.sequenceNumber}, slot ${image}, ${state}`;
@@ -47,7 +56,7 @@ function startedText({ image, state, facts }: NonNullable<StartResult['started']
 
 function startJson(
   { file, flash }: UnitSession,
-  { verdict, refusal, started, passedOver, steps }: StartResult,
+  { verdict, refusal, started, passedOver, steps, boot, logged }: BootResult,
 ): object {
   return {
     format: 'fieldseal.boot/1',
@@ -63,6 +72,7 @@ function startJson(
     manifest_digest: started?.facts ? toHex(started.facts.manifestDigest) : null,
     passed_over: passedOver.map(({ slot, refusal: why }) => ({ slot, refusal: refusalJson(why) })),
     steps: steps.map(comparisonsJson),
+    boot: { logged, ...bootEntryJson(boot, file.record) },
     cut: false,
     operations: flash.operations,
   };

@@ -4,8 +4,8 @@ import { APPRAISAL_REFUSALS, type Appraisal, appraiseReport, REPORT_LIMITS } fro
 import { EXIT, wrongUse } from '../exit.ts';
 import { openBooks, rememberHeard } from '../report-books.ts';
 import { openSession, trialMark } from '../session.ts';
+import { showClaims, showNotTaken } from '../show-claims.ts';
 import { reportJson, showReport } from '../show-report.ts';
-import { plain } from '../show-verdict.ts';
 import type { Call } from '../spec.ts';
 import { nonceOf } from '../unit-report.ts';
 
@@ -32,23 +32,9 @@ function readReportFile(path: string): Uint8Array {
 function show(call: Call, appraisal: Appraisal): void {
   const { out } = call;
   const { claims, sender, report, refusal } = appraisal;
-  for (const { claim, result, detail } of claims) {
-    const told =
-      result === 'holds'
-        ? out.paint.green(result)
-        : result === 'fails'
-          ? out.paint.red(result)
-          : out.paint.dim(result);
-    out.line(
-      `  ${claim.padEnd(13)} ${told}${' '.repeat('not judged'.length - result.length)}  ${plain(detail)}`,
-    );
-  }
+  showClaims(out, claims);
   if (refusal) {
-    const { says, meaning, next, claim } = APPRAISAL_REFUSALS[refusal];
-    out.line(out.paint.bold(`not taken, at ${claim}: ${refusal}`));
-    out.line(`  ${says}`);
-    out.line(`  ${out.paint.dim('means')}  ${meaning}`);
-    out.line(`  ${out.paint.dim('next ')}  ${next}`);
+    showNotTaken(out, refusal, APPRAISAL_REFUSALS[refusal]);
   } else out.line(out.paint.bold('genuine'));
   if (!report || !sender) return;
   out.line(`unit ${sender.className} ${sender.serial} says:`);

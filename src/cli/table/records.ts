@@ -19,6 +19,66 @@ Example:
     load: () => import('../commands/report-appraise.ts'),
   },
   {
+    name: 'challenge',
+    group: 'records',
+    summary: 'ask one unit to prove what it runs',
+    args: [
+      { name: 'class', about: 'its class' },
+      { name: 'serial', about: 'its serial number' },
+    ],
+    options: [
+      { name: 'out', value: 'file', about: 'the challenge to write', required: true },
+      {
+        name: 'region',
+        value: 'name',
+        about: 'what to measure: running, the name of a slot, or recovery (default: running)',
+      },
+      {
+        name: 'address',
+        value: 'address',
+        about: 'or from this address; whole erase pages, within one area',
+      },
+      { name: 'length', value: 'size', about: 'so many bytes from there' },
+      { name: 'hours', value: 'number', about: 'how long an answer is taken (default: 24)' },
+      { name: 'nonce-bytes', value: 'number', about: 'length of the nonce, 8 to 64 (default: 32)' },
+      { name: 'force', about: 'replace an existing output file' },
+    ],
+    notes: `The nonce is random and good for one answer. It is remembered in private/challenges: only this copy of the workspace
+takes the answer.
+
+Example:
+  fieldseal challenge vent 0001 --out vent-0001.challenge`,
+    load: () => import('../commands/challenge.ts'),
+  },
+  {
+    name: 'appraise',
+    group: 'records',
+    summary: 'is the answer to a challenge genuine, and does the unit run what was sealed',
+    args: [{ name: 'token', about: 'the token that the unit answered with' }],
+    options: [
+      { name: 'envelope', value: 'file', about: 'the envelope of the release, for the image inside it' },
+      {
+        name: 'image',
+        value: 'file',
+        about: 'or the image: the firmware file, or as it was given out in clear',
+      },
+      { name: 'recovery', value: 'file', about: 'the recovery image, where that was asked for' },
+      {
+        name: 'least-number',
+        value: 'number',
+        about:
+          'the lowest sequence number that is good enough (default: the newest that was sealed for the unit)',
+      },
+    ],
+    notes: `The expected value is made from the sealed image itself, which must be the one on the release record. Without it the result
+is incomplete (exit status 4) and the challenge stays open. A result is entered in attestations/ and the ledger, and the
+challenge is used up. What no answer can prove is told with every result.
+
+Example:
+  fieldseal appraise vent-0001.eat --envelope vent-1.5.0.suit`,
+    load: () => import('../commands/appraise.ts'),
+  },
+  {
     name: 'counter show',
     group: 'records',
     summary: 'the last sequence number of a class, and what witnesses say',

@@ -100,4 +100,55 @@ Example:
   fieldseal report make vent-0001.unit --out vent-0001.report --nonce 8f1c0b6ae24d97531e60a4c2b8d7f913`,
     load: () => import('../commands/report-make.ts'),
   },
+  {
+    name: 'answer',
+    group: 'unit',
+    summary: 'have a unit answer a challenge: measure, and say what it is',
+    args: [{ name: 'unit', about: 'the unit file' }],
+    options: [
+      { name: 'challenge', value: 'file', about: 'the challenge', required: true },
+      { name: 'out', value: 'file', about: 'the token to write', required: true },
+      { name: 'boots', value: 'number', about: 'tell the newest records of the boot log along (default: 0)' },
+      { name: 'mac', about: 'in a symmetric class: MAC the token instead of signing it' },
+      { name: 'force', about: 'replace an existing output file' },
+    ],
+    notes: `The unit reads the region from its flash when it is asked and hashes it behind the nonce. It answers for itself only, once it
+was started, and measures only code that its class allows. The token is an EAT (RFC 9711).
+
+Example:
+  fieldseal answer vent-0001.unit --challenge vent-0001.challenge --out vent-0001.eat`,
+    load: () => import('../commands/answer.ts'),
+  },
+  {
+    name: 'self-check',
+    group: 'unit',
+    summary: 'let a unit check the code that runs, by its schedule',
+    args: [{ name: 'unit', about: 'the unit file' }],
+    options: [
+      {
+        name: 'ticks',
+        value: 'number',
+        about: 'ticks of the schedule that pass (default: to the end of the round)',
+      },
+      ...CUT,
+    ],
+    notes: `What a class asks for stands in its file (attestation.self_check). A finding ends the run with exit status 1, is entered in the boot
+log, and the unit reacts as its class says: report, restart into verification, or stop. Which of these is safe, and what the
+product does meanwhile, its own safety standard decides.
+
+Example:
+  fieldseal self-check vent-0001.unit`,
+    load: () => import('../commands/self-check.ts'),
+  },
+  {
+    name: 'unit boots',
+    group: 'unit',
+    summary: 'the boot log of a unit: what was verified, what ran, what failed',
+    args: [{ name: 'unit', about: 'the unit file' }],
+    notes: `It changes nothing. Newest first; the log is bounded, and its oldest half goes when it is full.
+
+Example:
+  fieldseal unit boots vent-0001.unit --json`,
+    load: () => import('../commands/unit-boots.ts'),
+  },
 ];
