@@ -3,6 +3,7 @@
 import { COMMANDS, GROUPS } from '../src/cli/commands.ts';
 import type { CommandSpec, OptionSpec } from '../src/cli/spec.ts';
 import { REFUSALS, STEPS } from '../src/unit/index.ts';
+import { forgeriesPage } from './docs/forgeries.ts';
 import { limitsPage } from './docs/limits.ts';
 
 /** Every written page: its path below the repository, and its text. */
@@ -11,6 +12,7 @@ export function writtenPages(): ReadonlyMap<string, string> {
     ['docs/refusals.md', refusalsPage()],
     ['docs/commands.md', commandsPage()],
     ['docs/limits.md', limitsPage()],
+    ['docs/forgeries.md', forgeriesPage()],
   ]);
 }
 

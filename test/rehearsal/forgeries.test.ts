@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import { FORGERIES, rehearse } from '../../src/rehearsal/index.ts';
+import { FORGERIES, rehearse, THREATS, type Threat } from '../../src/rehearsal/index.ts';
+import type { ThreatName } from '../../src/rehearsal/forgeries/threats.ts';
 import { SUBJECTS } from './subjects.ts';
 
 describe('the table of forgeries', () => {
@@ -7,6 +8,15 @@ describe('the table of forgeries', () => {
     const names = FORGERIES.map(({ name }) => name);
     expect(new Set(names).size).toBe(names.length);
     expect(names.length).toBeGreaterThanOrEqual(80);
+  });
+});
+
+describe('the threats of RFC 9124 section 4.2', () => {
+  it('are eighteen, each embodied by a forgery or said to be outside', () => {
+    expect(THREATS.length).toBe(18);
+    const embodied = new Set(FORGERIES.map(({ threat }) => threat));
+    const left = THREATS.filter(({ name, outside }: Threat) => !embodied.has(name as ThreatName) && !outside);
+    expect(left).toEqual([]);
   });
 });
 

@@ -3,7 +3,7 @@
  * turn, and at least one forgery must then be accepted or fall elsewhere. Nor may a check, or a refusal of the closed list, be
  * one that no forgery reaches.
  */
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { fileURLToPath, pathToFileURL } from 'node:url';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
@@ -54,7 +54,9 @@ const STANDS_TWICE: readonly { readonly check: Place; readonly behind: readonly 
   },
 ];
 
-const folder = mkdtempSync(join(fileURLToPath(new URL('.', import.meta.url)), '.proof-'));
+const OUTPUT = fileURLToPath(new URL('../../.test-output/', import.meta.url));
+mkdirSync(OUTPUT, { recursive: true });
+const folder = mkdtempSync(join(OUTPUT, 'proof-'));
 const state = () => (globalThis as unknown as { letPass: LetPass }).letPass;
 
 /** A forgery in front of a unit, at which a check says no. */
