@@ -39,6 +39,11 @@ run(`provision dosing --serial 0001 --out dosing-0001.unit ${at}`);
 chapter('A release for the vent controller: signed');
 run(`seal vent-1.4.0.hex --class vent --version 1.4.0 --out vent-1.4.0.suit ${at}`);
 run('check vent-1.4.0.suit --unit vent-0001.unit');
+
+chapter('Before it is broadcast: every forgery of it is made, and has to be refused');
+rehearse('rehearse vent-1.4.0.suit --unit vent-0001.unit --out vent-1.4.0.rehearsal.json');
+
+chapter('The unit installs it, starts it on trial, and keeps it');
 run('install vent-1.4.0.suit --unit vent-0001.unit');
 run('boot vent-0001.unit');
 run('keep vent-0001.unit');
@@ -99,6 +104,15 @@ function chapter(title) {
 
 function run(line, ...more) {
   expect(0, line, ...more);
+}
+
+/** The table is long: the demo shows what it says at the beginning and at the end. */
+function rehearse(line) {
+  console.log(`\n${dim('$')} ${bold(`fieldseal ${line}`)}`);
+  const result = call(line.split(' '));
+  const lines = result.stdout.trimEnd().split('\n');
+  const shown = [...lines.slice(0, 12), `  ... ${lines.length - 20} more lines`, ...lines.slice(-8)];
+  report(0, { ...result, stdout: `${shown.join('\n')}\n` });
 }
 
 function expect(status, line, ...more) {

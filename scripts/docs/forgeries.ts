@@ -1,5 +1,12 @@
 // docs/forgeries.md: every forgery that a rehearsal makes, out of the table that it goes by.
-import { FORGERIES, type Forgery, PLACES, stepOfRefusal, THREATS, type Threat } from '../../src/rehearsal/index.ts';
+import {
+  FORGERIES,
+  type Forgery,
+  PLACES,
+  stepOfRefusal,
+  THREATS,
+  type Threat,
+} from '../../src/rehearsal/index.ts';
 import { STEPS } from '../../src/unit/index.ts';
 
 const ASKED = {

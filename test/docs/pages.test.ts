@@ -2,6 +2,7 @@ import { existsSync, readdirSync, readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import { writtenPages } from '../../scripts/docs.ts';
 import { COMMANDS } from '../../src/cli/commands.ts';
+import { FORGERIES } from '../../src/rehearsal/index.ts';
 
 describe('docs', () => {
   it.each([...writtenPages()])('%s says what the tables say (after a change: npm run docs)', (path, text) => {
@@ -46,5 +47,23 @@ describe('docs', () => {
           .map(([text]) => `${page}: ${text}`),
       );
     expect(unknown).toEqual([]);
+  });
+
+  it('SECURITY.md names only forgeries that a rehearsal makes, each under its threat', () => {
+    const rows = [
+      ...readFileSync('SECURITY.md', 'utf8').matchAll(
+        /^\| THREAT\.([A-Z._]+)(?:, \.([A-Z]+))? \|.*\| (.+) \|$/gm,
+      ),
+    ];
+    expect(rows.length).toBeGreaterThan(14);
+    const strange = rows.flatMap(([, threat, second, names]) =>
+      names!.split('; ').filter((name) => {
+        const row = FORGERIES.find((each) => each.name === name);
+        return (
+          !row?.threat.startsWith(threat!.split('.')[0]!) || !(row.threat === threat || second !== undefined)
+        );
+      }),
+    );
+    expect(strange).toEqual([]);
   });
 });

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import { FORGERIES, rehearse, THREATS, type Threat } from '../../src/rehearsal/index.ts';
 import type { ThreatName } from '../../src/rehearsal/forgeries/threats.ts';
+import { FORGERIES, rehearse, THREATS, type Threat } from '../../src/rehearsal/index.ts';
 import { SUBJECTS } from './subjects.ts';
 
 describe('the table of forgeries', () => {

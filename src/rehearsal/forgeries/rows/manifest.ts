@@ -145,11 +145,11 @@ export const MANIFEST_ROWS: readonly Forgery[] = [
     attack: installingAlso(TRY_EACH, [encode([3, 15]), encode([99, 0])]),
   },
   {
-    name: 'A command to wait',
-    threat: 'NET.ONPATH',
-    built: 'the section that installs waits for an event',
+    name: 'An order to swap two places',
+    threat: 'IMG.REPLACE',
+    built: 'the section that installs swaps the image with what runs, which no unit does',
     refusal: 'command-unsupported',
-    attack: installingAlso(29, 0),
+    attack: installingAlso(31, 0),
   },
   {
     name: 'A fetch before anybody asked whom it is for',
@@ -170,9 +170,9 @@ export const MANIFEST_ROWS: readonly Forgery[] = [
   {
     name: 'A parameter that units do not act on',
     threat: 'MFST.OVERRIDE',
-    built: 'what to wait for is set beside the others',
+    built: 'metadata of a file is set beside the others, on units that have no files',
     refusal: 'parameter-unsupported',
-    attack: parametersAlso(29, new Uint8Array(4)),
+    attack: parametersAlso(30, new Uint8Array(4)),
   },
   {
     name: 'Two places and no word which',
