@@ -26,6 +26,11 @@ run('init greenhouse --vendor-domain hollinridge.example');
 const at = '--workspace greenhouse';
 run(`class add vent --model VC-2 --scheme asymmetric ${at}`);
 run(`class add dosing --model DC-1 --scheme symmetric ${at}`);
+edit('greenhouse/classes/vent.yaml', 'RAM for updates by delta, and the link they go over', {
+  '# delta_window: 8KiB': 'delta_window: 8KiB',
+  '# links: [lorawan-eu-dr0, nb-iot]': 'links: [lorawan-eu-dr0]',
+});
+run(`class check vent ${at}`);
 run(`root create ${at}`, '--person', 'Ada Brook, custodian', '--person', 'Tom Hale, witness');
 run(`signer create line-1 ${at}`);
 run(`class-key create dosing ${at}`);
@@ -61,6 +66,17 @@ run('boot vent-0001.unit');
 run('install vent-1.5.0.suit --unit vent-0001.unit');
 run('boot vent-0001.unit');
 run('keep vent-0001.unit');
+
+chapter('Over a thin link: another unit still runs 1.4.0, and is sent only what changed since');
+quiet(`provision vent --serial 0002 --out vent-0002.unit ${at}`);
+for (const step of ['install vent-1.4.0.suit --unit', 'boot', 'keep']) quiet(`${step} vent-0002.unit`);
+run(
+  `seal vent-1.5.0.hex --class vent --version 1.5.0 --delta-from vent-1.4.0.suit --out vent-1.5.0-delta.suit ${at}`,
+);
+run('install vent-1.5.0-delta.suit --unit vent-0002.unit');
+run('boot vent-0002.unit');
+run('keep vent-0002.unit');
+refused('a unit that runs something else', 'check vent-1.5.0-delta.suit --unit vent-0001.unit');
 
 chapter('Forgeries: each is refused, at its step and with its reason, and nothing is programmed');
 forge('one bit of the image changed', 'image-bit.suit', 'vent-1.5.0.suit', (bytes) =>
@@ -130,6 +146,14 @@ function refused(title, line) {
 function forge(title, name, from, change) {
   writeFileSync(join(folder, name), change(readFileSync(join(folder, from))));
   refused(title, `check ${name} --unit vent-0001.unit`);
+}
+
+function edit(path, about, changes) {
+  console.log(`\n${dim(`# ${path}: ${about}`)}`);
+  const file = join(folder, path);
+  let text = readFileSync(file, 'utf8');
+  for (const [from, to] of Object.entries(changes)) text = text.replace(from, to);
+  writeFileSync(file, text);
 }
 
 function quiet(line) {
