@@ -2,7 +2,8 @@
 import type { SlotShape } from '../../src/image/index.ts';
 import type { Subject } from '../../src/rehearsal/index.ts';
 import type { UnitView } from '../../src/unit/index.ts';
-import { memoryFor } from '../unit/deltas.ts';
+import { edited } from '../delta/helpers.ts';
+import { deltaRelease, memoryFor } from '../unit/deltas.ts';
 import {
   decryptionKey,
   encryptedRelease,
@@ -139,12 +140,23 @@ export async function trustSubject() {
   return subject(trustUnit(), { envelope });
 }
 
+/** A delta in the envelope, and the whole image beside it. */
+export async function sealedByDelta(shape: SlotShape = 'remapped') {
+  const maker = await makerChain();
+  const made = { shape, images: [IMAGE], precursors: [edited(IMAGE, 5, 4)], seal: signedBy(maker) };
+  const { envelope } = await deltaRelease(made);
+  const unit = unitOf(maker, { record: { memory: memoryFor(shape) } });
+  return subject(unit, { envelope, image: IMAGE });
+}
+
 /** All of them. */
 export const SUBJECTS: readonly { readonly name: string; readonly make: () => Promise<Subject> }[] = [
   { name: 'two slots, ESP256', make: plainSubject },
   { name: 'linked slots, Ed25519', make: () => plainSubject('ed25519', 'linked') },
   { name: 'an image beside the envelope, and a clock', make: detachedSubject },
   { name: 'a staging area', make: stagedSubject },
+  { name: 'a payload by delta', make: sealedByDelta },
+  { name: 'a payload by delta, a staging area', make: () => sealedByDelta('staged') },
   { name: 'a policy area and a spare root', make: trustSubject },
   { name: 'the symmetric scheme', make: symmetricSubject },
   { name: 'the symmetric scheme, its key closed', make: closedSubject },

@@ -11,6 +11,9 @@ import { randomBytes, sha256 } from '../../crypto/index.ts';
 import { Draft, decodeValue, ELEMENT, type Pairs } from './draft.ts';
 import type { Integrated, Parts } from './parts.ts';
 
+/** The parameter by which a copy applies a delta (docs/deployment-profile.md section 14). */
+const DELTA_INFO = -257;
+
 /** One image as the shared sequence names it, in the order of the slots where there are two. */
 export interface NamedImage {
   readonly digest: Uint8Array;
@@ -67,6 +70,16 @@ function valuesOf(code: number, sequences: readonly Pairs[]): CborValue[] {
   return sequences.flatMap((pairs) => settings(pairs, code));
 }
 
+/** Whether a branch makes the image by a delta: what is rehearsed is the other one, which everybody takes. */
+function appliesDelta(pairs: Pairs): boolean {
+  return settings(pairs, DELTA_INFO).length > 0;
+}
+
+/** Whether every image lies in the envelope. */
+export function carriesImages(parts: Parts): boolean {
+  return namedImages(parts).every(({ uri }) => parts.integrated.some(({ key }) => key === uri));
+}
+
 function settings(pairs: Pairs, code: number): CborValue[] {
   const found: CborValue[] = [];
   for (let i = 0; i < pairs.length; i += 2) {
@@ -75,8 +88,11 @@ function settings(pairs: Pairs, code: number): CborValue[] {
       const entries = (argument as CborMap).entries.filter(([key]) => key === code);
       found.push(...entries.map(([, value]) => value));
     } else if (command === 15 && Array.isArray(argument)) {
-      for (const branch of argument)
-        if (branch instanceof Uint8Array) found.push(...settings(decodeValue(branch) as Pairs, code));
+      for (const branch of argument) {
+        if (!(branch instanceof Uint8Array)) continue;
+        const inner = decodeValue(branch) as Pairs;
+        if (code === DELTA_INFO || !appliesDelta(inner)) found.push(...settings(inner, code));
+      }
     }
   }
   return found;

@@ -1,5 +1,5 @@
 /** Where a forgery applies. What does not apply is told as exposure: nobody tried it, so nothing is shown. */
-import { namedImages } from './images.ts';
+import { carriesImages, namedImages } from './images.ts';
 import type { Lab } from './lab.ts';
 
 /** One circumstance: how it is told, whether it is given, and what it means where it is not. */
@@ -107,12 +107,12 @@ export const PLACES = {
   },
   integrated: {
     text: 'image inside the envelope',
-    holds: ({ parts }) => parts.integrated.length > 0,
+    holds: ({ parts }) => carriesImages(parts),
     otherwise: 'the image comes beside the envelope; the rows for detached images apply',
   },
   detached: {
     text: 'image beside the envelope',
-    holds: ({ parts }) => parts.integrated.length === 0,
+    holds: ({ parts }) => !carriesImages(parts),
     otherwise: 'the image is in the envelope; the rows for integrated images apply',
   },
   'severed text': {

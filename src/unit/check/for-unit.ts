@@ -143,7 +143,7 @@ export function judgeInstall(trace: Trace, request: InstallRequest, unit: UnitVi
 
 /**
  * Whether what comes with the manifest is looked at. What is on board already needs nothing; an image that came along all
- * the same is judged, so that a forgery is told. A delta is not: what it is applied to may be gone by then.
+ * the same is judged, so that a forgery is told. A delta alone is not: what it is applied to may be gone by then.
  */
 function wantsContent(
   trace: Trace,
@@ -159,7 +159,7 @@ function wantsContent(
   if (!onBoard) {
     judgePrecursor(trace, subject, circumstances, (payload) => isAtHand(payload, envelope, supplied));
   }
-  return !onBoard;
+  return !onBoard || supplied !== undefined;
 }
 
 /** The slot that holds the manifest already, or else the one that does not run: the staging area where there is one. */

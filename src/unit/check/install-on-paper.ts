@@ -61,6 +61,8 @@ const WRITE = 18;
 const FETCH = 21;
 const COPY = 22;
 const DELTA_INFO = -257;
+/** Why a procedure ended where a delta is for another image and there is no other way. */
+export const OTHER_PRECURSOR = 'other-precursor';
 const DIGESTS_DIFFER = 'install and validate name different digests';
 const SIZES_DIFFER = 'install and validate name different sizes';
 
@@ -153,7 +155,7 @@ class InstallOnPaper implements Actions {
     const image = { digest, size };
     const holds = this.#circumstances.precursor?.is(image) ?? false;
     this.compared.push({ image, holds });
-    return holds ? DONE : failed('what runs is not the precursor of the delta');
+    return holds ? DONE : { ok: false, reason: OTHER_PRECURSOR, detail: 'what runs is another image' };
   }
 
   get #isStaged(): boolean {

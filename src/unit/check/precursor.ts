@@ -8,6 +8,7 @@ import {
   followInstall,
   type InstallFollowed,
   type InstallSubject,
+  OTHER_PRECURSOR,
   type Payload,
 } from './install-on-paper.ts';
 
@@ -28,6 +29,7 @@ export function precursorIn(slot: ByteSource): Precursor {
 
 /** Whether a manifest goes by what runs. */
 export function asksForPrecursor({ components }: Manifest, circumstances: Circumstances): boolean {
+  if (circumstances.unit.record.memory.delta_window === undefined) return false;
   return components.some((identifier) => roleOf(circumstances, { identifier }) === 'precursor');
 }
 
@@ -42,23 +44,21 @@ export function judgePrecursor(
   atHand: (payload: Payload) => boolean,
 ): void {
   const followed = followInstall(subject, circumstances);
-  const { payload, compared } = followed;
-  if (payload?.delta) {
-    notePrecursor(trace, followed);
-    trace.facts.delta = payload.delta;
-    judgeWindow(trace, payload.delta.window, circumstances);
-  } else if (compared.length > 0 && !compared.some(({ holds }) => holds)) {
-    const whole = payload !== undefined && atHand(payload);
-    if (!whole) refusePrecursor(trace, followed, circumstances);
-    notePrecursor(trace, followed);
-  }
+  const { payload, outcome, compared } = followed;
+  const lacking = outcome.ok ? payload && !atHand(payload) : outcome.reason === OTHER_PRECURSOR;
+  const other = compared.length > 0 && !compared.some(({ holds }) => holds);
+  if (lacking && other) refusePrecursor(trace, followed, circumstances);
+  notePrecursor(trace, followed);
+  if (!payload?.delta) return;
+  trace.facts.delta = payload.delta;
+  judgeWindow(trace, payload.delta.window, circumstances);
 }
 
 function notePrecursor(trace: Trace, { compared, payload }: InstallFollowed): void {
   for (const { image, holds } of compared) {
     const question = { what: 'SHA-256 of what runs', expected: image.digest, source: SOURCE };
     if (holds) trace.holds(question, 'the precursor of the delta');
-    else trace.note(question, payload?.delta ? 'not this one' : 'another image; the whole image is taken');
+    else trace.note(question, payload?.delta ? 'not this one' : 'another image: the delta is not for it');
   }
 }
 

@@ -9,6 +9,7 @@ import { oneBit, type Parts } from '../parts.ts';
 const DIGEST = 3;
 const ABORT = 14;
 const SIZE = 14;
+const SET_INDEX = 12;
 const REPORT = 15;
 const SET = 20;
 const URI = 21;
@@ -29,6 +30,12 @@ function bringing(draft: Draft): number {
 /** More commands before or behind those that bring the image. */
 const installing = (change: (pairs: Pairs) => Pairs): Attack =>
   resealed((draft) => draft.setSection(bringing(draft), change(draft.section(bringing(draft)))));
+
+/** Parameters set before all else, behind the component index that several components begin with. */
+const setFirst = (pairs: Pairs, own: Pairs): Pairs => {
+  const begin = pairs[0] === SET_INDEX ? 2 : 0;
+  return [...pairs.slice(0, begin), ...own, ...pairs.slice(begin)];
+};
 
 /** Each integrated image exchanged. */
 const integratedAs = (change: (bytes: Uint8Array) => Uint8Array): Attack =>
@@ -134,7 +141,7 @@ export const CONTENT_ROWS: readonly Forgery[] = [
     built: 'the section that installs names another digest than the one every start compares',
     where: ['plain image', 'two slots'],
     refusal: 'install-failed',
-    attack: installing((pairs) => [...set(DIGEST, encode([SHA_256, randomBytes(32)])), ...pairs]),
+    attack: installing((pairs) => setFirst(pairs, set(DIGEST, encode([SHA_256, randomBytes(32)])))),
   },
   {
     name: 'One size installed, another compared',
@@ -142,7 +149,7 @@ export const CONTENT_ROWS: readonly Forgery[] = [
     built: 'the section that installs names a larger size than the one every start compares',
     where: ['plain image', 'two slots'],
     refusal: 'install-failed',
-    attack: installing((pairs) => [...set(SIZE, 1_000_000), ...pairs]),
+    attack: installing((pairs) => setFirst(pairs, set(SIZE, 1_000_000))),
   },
   {
     name: 'A difference for an image that units do not have',
