@@ -51,7 +51,7 @@ function genuineOf(lab: Lab): Uint8Array {
   return made;
 }
 
-/** The payload as a delta, sealed for the stand-in. */
+/** The payload as a delta, sealed for the stand-in. A whole image beside it is not offered. */
 export async function deltaOffer(lab: Lab, changes: DeltaChanges): Promise<Offer> {
   const { runs, wanted } = imagesOf(lab);
   const sound = genuineOf(lab);
@@ -62,12 +62,13 @@ export async function deltaOffer(lab: Lab, changes: DeltaChanges): Promise<Offer
   const draft = draftOf(lab, { ...described, ...changes.says?.(described, lab) }, wanted, uris);
   await changes.draft?.(draft);
   const bytes = changes.onTheWay?.(delta) ?? delta;
-  return lab.sealParts({
+  const { envelope } = await lab.sealParts({
     ...lab.unsealed.parts,
     manifest: draft.write(),
     severed: draft.severed,
     integrated: uris.map((key) => ({ key, bytes })),
   });
+  return { envelope };
 }
 
 function deltaFacts(delta: Uint8Array, genuine: Uint8Array, runs: Uint8Array): Omit<ImageDelta, 'uri'> {
