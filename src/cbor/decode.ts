@@ -109,21 +109,21 @@ class Reader {
   }
 
   private array(from: number, count: number | bigint): CborItem {
-    const items: CborItem[] = [];
     this.enter(from, count, 1);
-    for (let i = 0; i < Number(count); i++) items.push(this.item());
+    const items = new Array<CborItem>(Number(count));
+    for (let i = 0; i < items.length; i++) items[i] = this.item();
     this.depthLeft++;
     return { type: 'array', items, start: from + this.base, end: this.at + this.base };
   }
 
   private map(from: number, count: number | bigint): CborMapping {
-    const entries: CborEntry[] = [];
     this.enter(from, count, 2);
+    const entries = new Array<CborEntry>(Number(count));
     let ordered = true;
-    for (let i = 0; i < Number(count); i++) {
+    for (let i = 0; i < entries.length; i++) {
       const key = this.item();
       if (i > 0 && !this.follows(entries[i - 1]!.key, key)) ordered = false;
-      entries.push({ key, value: this.item() });
+      entries[i] = { key, value: this.item() };
     }
     if (!ordered) this.requireDistinct(entries);
     this.depthLeft++;

@@ -73,19 +73,21 @@ export function openEnvelope(
   extensions: Extensions = NO_EXTENSIONS,
 ): Envelope {
   const start = readShellStart(source, limits.envelopeEntries);
-  const located = new Map<number, ShellEntry>();
+  const located: ShellEntry[] = [];
   const integrated = new Map<string, IntegratedPayload>();
   let at = start.end;
   let previous: ShellEntry | undefined;
   for (let i = 0; i < start.count; i++) {
     const entry = readShellEntry(source, at, limits.payloadKeySize);
-    if (entry.key === AUTHENTICATION && located.has(MANIFEST)) throw wrapperOrder(entry);
+    if (entry.key === AUTHENTICATION && located.some(({ key }) => key === MANIFEST)) {
+      throw wrapperOrder(entry);
+    }
     requireOrder(previous, entry);
     if (typeof entry.key === 'string') integrated.set(entry.key, locate(entry));
     else {
       requireKnown(entry.key, entry.keySpan.start, extensions);
       requireSize(entry, entry.key, limits);
-      located.set(entry.key, entry);
+      located.push(entry);
     }
     previous = entry;
     at = entry.span.end;
@@ -138,10 +140,9 @@ function takePart(parts: Map<number, EnvelopePart>, key: number, size: number): 
 /** SUIT_Authentication: a wrapped digest, then wrapped blocks ([M] section 8.3). */
 function readWrapper(wrapper: EnvelopePart, limits: SuitLimits): Pick<Envelope, 'digest' | 'blocks'> {
   const list = decodeAt(wrapper.content, wrapper.contentStart);
-  const items = asArray(list, 'the authentication wrapper').map((item) =>
-    asBytes(item, 'an entry of the authentication wrapper'),
-  );
-  const [first, ...blocks] = items;
+  const items = asArray(list, 'the authentication wrapper');
+  const wrapped = items.map((item) => asBytes(item, 'an entry of the authentication wrapper'));
+  const first = wrapped[0];
   if (!first) {
     throw new SuitError(
       'element-missing',
@@ -149,6 +150,7 @@ function readWrapper(wrapper: EnvelopePart, limits: SuitLimits): Pick<Envelope, 
       'the authentication wrapper is empty: no digest, no signature',
     );
   }
+  const blocks = wrapped.slice(1);
   if (blocks.length > limits.blocks) {
     const found = `${blocks.length} authentication blocks; at most ${limits.blocks} are taken`;
     throw new SuitError('limit', list.start, found);
@@ -172,20 +174,16 @@ function requireSize(entry: ShellEntry, key: number, limits: SuitLimits): void {
  * The small parts, copied: what is judged is what was read, whatever becomes of the source. Their keys are numbers, so
  * they stand together before all payloads, and one copy does.
  */
-function copyParts(source: ByteSource, located: ReadonlyMap<number, ShellEntry>): Map<number, EnvelopePart> {
+function copyParts(source: ByteSource, located: readonly ShellEntry[]): Map<number, EnvelopePart> {
   const parts = new Map<number, EnvelopePart>();
-  let from: number | undefined;
-  let to = 0;
-  for (const { span } of located.values()) {
-    from ??= span.start;
-    to = span.end;
-  }
-  if (from === undefined) return parts;
-  const copy = new Uint8Array(source.read(from, to - from));
-  for (const [key, { span, contentStart }] of located) {
+  const [first] = located;
+  if (!first) return parts;
+  const from = first.span.start;
+  const copy = new Uint8Array(source.read(from, located.at(-1)!.span.end - from));
+  for (const { key, span, contentStart } of located) {
     const bstr = view(copy, span.start - from, span.end - from);
     const content = view(copy, contentStart - from, span.end - from);
-    parts.set(key, { bstr, content, contentStart, span });
+    parts.set(Number(key), { bstr, content, contentStart, span });
   }
   return parts;
 }

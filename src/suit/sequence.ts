@@ -99,8 +99,10 @@ function readSequence(
   if (context.budget.commands < 0) {
     throw new SuitError('limit', base, `more than ${context.limits.commands} commands in one manifest`);
   }
-  const commands: Command[] = [];
-  for (let i = 0; i < items.length; i += 2) commands.push(readCommand(items[i]!, items[i + 1]!, context));
+  const commands = new Array<Command>(items.length / 2);
+  for (let i = 0; i < commands.length; i++) {
+    commands[i] = readCommand(items[2 * i]!, items[2 * i + 1]!, context);
+  }
   return { commands, start: base };
 }
 

@@ -7,6 +7,8 @@ import { fromCbor } from './read.ts';
 export const ENVELOPE_TAG = 107;
 const MANIFEST_TAG = 1070;
 const LONGEST_HEAD = 9;
+/** Enough for a key that is a number or a short text, and for the head that follows it. */
+const SHORT_ENTRY = 32;
 
 /** Offsets of the first byte and of the byte after the last. */
 export interface Span {
@@ -68,10 +70,12 @@ function hintOf(tag: number | bigint): string {
 
 /** Reads the key at `offset` and the head of the byte string after it; the content is not read. */
 export function readShellEntry(source: ByteSource, offset: number, maxKeySize: number): ShellEntry {
-  const keyHead = headAt(source, offset);
+  const start = source.read(offset, Math.max(0, Math.min(SHORT_ENTRY, source.size - offset)));
+  const keyHead = headIn(start, 0, offset);
   const key = readKey(source, offset, keyHead, maxKeySize);
   const keyEnd = typeof key === 'string' ? keyHead.end + Number(keyHead.argument) : keyHead.end;
-  const valueHead = headAt(source, keyEnd);
+  const isShort = keyEnd - offset <= SHORT_ENTRY - LONGEST_HEAD;
+  const valueHead = isShort ? headIn(start, keyEnd - offset, offset) : headAt(source, keyEnd);
   if (valueHead.major !== 2) {
     throw new SuitError(
       'element-type',
@@ -146,10 +150,15 @@ function boundedNumber(value: number | bigint, limit: number, offset: number, wh
 /** The head at `offset` of a source: at most nine bytes are read. Throws `SuitError`. */
 export function headAt(source: ByteSource, offset: number): Head {
   const bytes = source.read(offset, Math.max(0, Math.min(LONGEST_HEAD, source.size - offset)));
+  return headIn(bytes, 0, offset);
+}
+
+/** The head at `at` of bytes that begin at `base` of the source; its end counts from there too. */
+function headIn(bytes: Uint8Array, at: number, base: number): Head {
   try {
-    const { major, argument, end } = readHead(bytes, 0);
-    return { major, argument, end: end + offset };
+    const { major, argument, end } = readHead(bytes, at);
+    return { major, argument, end: end + base };
   } catch (error) {
-    throw fromCbor(error, offset);
+    throw fromCbor(error, base);
   }
 }

@@ -38,7 +38,8 @@ export function readBoundChain(trace: Trace, headers: Headers): Certificate[] {
 
 /** COSE_X509: one byte string, or an array of two and more; the reader has checked the shape (RFC 9360 section 2). */
 function bytesOf(item: CborItem): Uint8Array[] {
-  const items = item.type === 'array' ? item.items : [item];
+  if (item.type === 'bytes') return [item.value];
+  const items = item.type === 'array' ? item.items : [];
   return items.flatMap((each) => (each.type === 'bytes' ? [each.value] : []));
 }
 
