@@ -2,7 +2,7 @@ import { fromHex } from '../bytes/index.ts';
 import { hssShapeText } from '../crypto/index.ts';
 import type { KeyDescription } from '../keys/index.ts';
 import { type LeafState, readLeaves, shapeOf, type Workspace } from '../workspace/index.ts';
-import { type Certificate, fingerprintText, purposeOf } from '../x509/index.ts';
+import { type Certificate, fingerprintText, PURPOSE_TEXT, purposeOf } from '../x509/index.ts';
 import type { Output } from './output.ts';
 import { trialMark } from './session.ts';
 
@@ -33,7 +33,8 @@ export function showCertificate(out: Output, certificate: Certificate): void {
   if (certificate.subjectAltUris.length > 0) out.fact('may sign for', certificate.subjectAltUris.join(', '));
   if (certificate.generation !== undefined) out.fact('generation', String(certificate.generation));
   if (certificate.role !== undefined) out.fact('role', certificate.role);
-  if (purposeOf(certificate) === 'trust') out.fact('signs', 'trust updates, and no release');
+  const purpose = purposeOf(certificate);
+  if (purpose && purpose !== 'release') out.fact('signs', `${PURPOSE_TEXT[purpose]}, and no release`);
 }
 
 /** Dates of a certificate for people. */

@@ -219,7 +219,7 @@ function releaseSigners(workspace: Workspace): KeyDescription[] {
   const retired = retirements(workspace);
   return listKeys(workspace, 'signer').filter(({ name }) => {
     const [leaf] = readCertificates(workspace, name);
-    return !retired.has(name) && !(leaf && purposeOf(leaf) === 'trust');
+    return !retired.has(name) && (leaf === undefined || (purposeOf(leaf) ?? 'release') === 'release');
   });
 }
 

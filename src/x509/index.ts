@@ -39,7 +39,14 @@ export { OID } from './oids.ts';
 export { type PathOptions, type PathVerdict, validatePath } from './path.ts';
 export { PATH_REFUSALS, type PathRefusal } from './path-refusal.ts';
 export { fromPem, onePem, type PemBlock, type PemLabel, toPem } from './pem.ts';
-export { type Profile, PURPOSE_OID, purposeOf, type SignerPurpose, type SignerRights } from './profile.ts';
+export {
+  type Profile,
+  PURPOSE_OID,
+  PURPOSE_TEXT,
+  purposeOf,
+  type SignerPurpose,
+  type SignerRights,
+} from './profile.ts';
 export { type CertificationRequest, parseRequest, type RequestDescription, writeRequest } from './request.ts';
 export {
   judgeSigner,

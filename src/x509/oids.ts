@@ -38,4 +38,6 @@ export const OID = {
   signerRole: '1.2.840.113556.1.8000.2554.12959.53143.61727.19687.42414.10811332.3079324',
   /** Our own purpose, for extKeyUsage: signing trust updates and nothing else. UUID caf83f18-6e92-4127-96a4-aa76e9e0d362. */
   trustUpdate: '1.2.840.113556.1.8000.2554.51960.16152.28306.16679.38564.11171561.14734178',
+  /** Likewise: signing announcements and nothing else. UUID 8b28c0e3-412c-4f59-a05d-3299d015ef3d. */
+  announcement: '1.2.840.113556.1.8000.2554.35624.49379.16684.20313.41053.3316176.1437501',
 } as const;

@@ -1,8 +1,8 @@
 /**
  * What this product puts into the certificates it issues, and so into the requests for them (standards: RFC 5280
  * section 4.2.1; the choice is the deployment profile's). Root: pathLen 1. Intermediate: pathLen 0. Signer: no
- * authority, digitalSignature, its purpose (code signing, or trust updates), scope, generation and,
- * where it has one, its role.
+ * authority, digitalSignature, its purpose (code signing, trust updates, or announcements), scope, generation and, where it has
+ * one, its role.
  */
 import {
   boolean,
@@ -21,13 +21,24 @@ import { X509Error } from './x509-error.ts';
 
 export type Profile = 'root' | 'intermediate' | 'signer';
 
-/** What a signer signs: releases, or trust updates (deny list, generation, retirement of a root). Never both. */
-export type SignerPurpose = 'release' | 'trust';
+/**
+ * What a signer signs: releases, trust updates (deny list, generation, retirement of a root), or announcements of what is
+ * offered where. Never two of them.
+ */
+export type SignerPurpose = 'release' | 'trust' | 'announcement';
+
+/** Each purpose in words. */
+export const PURPOSE_TEXT: Readonly<Record<SignerPurpose, string>> = {
+  release: 'code signing',
+  trust: 'trust updates',
+  announcement: 'announcements',
+};
 
 /** The extended key usage of each purpose (RFC 5280 section 4.2.1.12). */
 export const PURPOSE_OID: Readonly<Record<SignerPurpose, string>> = {
   release: OID.codeSigning,
   trust: OID.trustUpdate,
+  announcement: OID.announcement,
 };
 
 /** A signer's rights. */
@@ -44,7 +55,7 @@ export interface SignerRights {
 
 const PATH_LENGTH = { root: 1, intermediate: 0 } as const;
 const AUTHORITIES = ['root', 'intermediate'] as const;
-const PURPOSES = ['release', 'trust'] as const;
+const PURPOSES = ['release', 'trust', 'announcement'] as const;
 const SCOPE = /^urn:uuid:[0-9a-f]{8}-(?:[0-9a-f]{4}-){3}[0-9a-f]{12}$/;
 const AUTHORITY_USAGES: readonly KeyUsage[] = ['keyCertSign', 'cRLSign'];
 const SIGNER_USAGES: readonly KeyUsage[] = ['digitalSignature'];
@@ -65,7 +76,7 @@ export function profileOf({ basicConstraints, extKeyUsage }: KnownExtensions): P
   return purposeOf({ extKeyUsage }) ? 'signer' : undefined;
 }
 
-/** What a signer's certificate is for: the one of our purposes that it names; `undefined` for none, and for both. */
+/** What a signer's certificate is for: the one of our purposes that it names; `undefined` for none, and for several. */
 export function purposeOf({ extKeyUsage }: KnownExtensions): SignerPurpose | undefined {
   const named = PURPOSES.filter((purpose) => extKeyUsage?.includes(PURPOSE_OID[purpose]));
   return named.length === 1 ? named[0] : undefined;

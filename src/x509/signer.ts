@@ -2,7 +2,7 @@
 import type { Certificate } from './certificate.ts';
 import type { KeyUsage } from './extensions.ts';
 import { fingerprint } from './key.ts';
-import { purposeOf, type SignerPurpose } from './profile.ts';
+import { PURPOSE_TEXT, purposeOf, type SignerPurpose } from './profile.ts';
 
 /** What a unit asks of a signer. */
 export interface SignerDemands {
@@ -58,8 +58,6 @@ function deniedKey({ spki }: Certificate, denied: readonly string[]): string | u
 function refuse(code: SignerRefusal, detail: string): SignerVerdict {
   return { ok: false, code, detail };
 }
-
-const PURPOSE_TEXT = { release: 'code signing', trust: 'trust updates' } as const;
 
 // RFC 5280 sections 4.2.1.3, 4.2.1.9, 4.2.1.12: an end entity, for digital signatures, for one of our purposes only.
 function purposeProblem(certificate: Certificate, purpose: SignerPurpose): string | undefined {

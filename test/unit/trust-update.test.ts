@@ -60,12 +60,16 @@ describe('a trust update (docs/deployment-profile.md section 15)', () => {
     expect(check(strict, await trustUpdate({}, { seal })).refusal?.code).toBe('signer-purpose-wrong');
   });
 
-  it('a certificate for both purposes is good for neither', async () => {
-    expect(PURPOSE_OID).toEqual({ release: OID.codeSigning, trust: OID.trustUpdate });
+  it('a certificate for two purposes is good for neither', async () => {
+    expect(PURPOSE_OID).toEqual({
+      release: OID.codeSigning,
+      trust: OID.trustUpdate,
+      announcement: OID.announcement,
+    });
     const { certificate } = await hand(undefined, { under: chain });
     const { judgeSigner } = await import('../../src/x509/index.ts');
     const two = { ...certificate, extKeyUsage: [OID.codeSigning, OID.trustUpdate] };
-    for (const purpose of ['release', 'trust'] as const) {
+    for (const purpose of ['release', 'trust', 'announcement'] as const) {
       const demands = { scopes: two.subjectAltUris, minimumGeneration: 0, denied: [], purpose };
       expect(judgeSigner(two, demands)).toMatchObject({ ok: false, code: 'signer-purpose' });
     }

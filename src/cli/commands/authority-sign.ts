@@ -1,6 +1,6 @@
 import { certificateJson } from '../../answers/index.ts';
 import { certifyRequest, openAuthority, readSignerRequest, SIGNER_DAYS } from '../../authority/index.ts';
-import { fingerprintText, purposeOf } from '../../x509/index.ts';
+import { fingerprintText, PURPOSE_TEXT, purposeOf } from '../../x509/index.ts';
 import { EXIT } from '../exit.ts';
 import { secretsFor } from '../session.ts';
 import { showCertificate } from '../show-key.ts';
@@ -16,7 +16,11 @@ export async function run(call: Call): Promise<number> {
   call.out.fact('fingerprint', fingerprintText(request.spki));
   call.out.fact('asks to sign for', request.subjectAltUris.join(', '));
   call.out.fact('asks for generation', String(request.generation ?? 0));
-  call.out.fact('asks to sign', purposeOf(request) === 'trust' ? 'trust updates' : 'releases');
+  const asked = purposeOf(request);
+  call.out.fact(
+    'asks to sign',
+    asked === undefined || asked === 'release' ? 'releases' : PURPOSE_TEXT[asked],
+  );
   if (request.role !== undefined) call.out.fact('asks for the role', request.role);
   const options = { days: call.count('days') ?? SIGNER_DAYS, out: call.text('out')!, now: new Date() };
   const certificate = await certifyRequest(authority, request, options, secretsFor(call, !authority.trial));

@@ -173,8 +173,8 @@ Example:
       {
         name: 'purpose',
         value: 'purpose',
-        about: 'what it signs: releases (default), or trust updates and nothing else',
-        choices: ['release', 'trust'],
+        about: 'what it signs and nothing else: releases (default), trust updates, or announcements',
+        choices: ['release', 'trust', 'announcement'],
       },
       {
         name: 'role',

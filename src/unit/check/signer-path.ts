@@ -6,6 +6,7 @@ import {
   type PathRefusal,
   PUBLISHED_EXAMPLE_KEYS,
   PURPOSE_OID,
+  PURPOSE_TEXT,
   purposeOf,
   type SignerPurpose,
   type SignerRefusal,
@@ -63,8 +64,6 @@ const RIGHTS_CODES: Readonly<Record<SignerRefusal, RefusalCode>> = {
 
 const PUBLISHED: ReadonlySet<string> = new Set(PUBLISHED_EXAMPLE_KEYS.map((row) => row.fingerprint));
 
-const PURPOSE_TEXT = { release: 'code signing', trust: 'trust updates' } as const;
-
 /** A path that ends at a root of the unit. */
 export interface JudgedPath {
   /** The signer's certificate first. */
@@ -81,7 +80,8 @@ export function judgePath(
   rules: SignerRules,
 ): JudgedPath {
   const { at, dependency = false } = rules;
-  const purpose = rules.purpose ?? purposeOf(chain[0]!) ?? 'release';
+  // What a unit installs is a release or a trust update: a certificate for anything else is none for it.
+  const purpose = rules.purpose ?? (purposeOf(chain[0]!) === 'trust' ? 'trust' : 'release');
   const anchors = anchorsFor(unit, rules.revocation, purpose, dependency);
   const verdict = validatePath({ chain, anchors, at, purpose: PURPOSE_OID[purpose] });
   const question = {

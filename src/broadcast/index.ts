@@ -1,0 +1,21 @@
+/**
+ * Broadcast: from a sealed payload to a field that runs it. Announcements say what is offered where, to whom and for how
+ * long; a depot serves what they name. A payload stays safe whatever happens to either: units check it all the same.
+ */
+export {
+  type Announcement,
+  encodeAnnouncement,
+  type Offer,
+  type OfferedFile,
+  type Reach,
+  readAnnouncement,
+} from './announcement/announcement.ts';
+export { type AnnouncementVerdict, type Heard, judgeAnnouncement } from './announcement/judge.ts';
+export { inReach } from './announcement/reach.ts';
+export type { AnnouncementRefusal } from './announcement/refusals.ts';
+export {
+  ANNOUNCEMENT_TYPE,
+  type AnnouncementSigner,
+  macAnnouncement,
+  signAnnouncement,
+} from './announcement/seal.ts';
