@@ -3,6 +3,7 @@ import type { ImageInput, SealProgress } from '../release/index.ts';
 import type { Workspace } from '../workspace/index.ts';
 import { deviceOf } from './device.ts';
 import { wrongUse } from './exit.ts';
+import { componentsOf } from './parts.ts';
 import type { Call } from './spec.ts';
 
 /** The firmware files that a call names. */
@@ -21,6 +22,8 @@ export async function releaseOptions(call: Call, workspace: Workspace, className
     workspace,
     className,
     images: imagesOf(call),
+    components: componentsOf(call),
+    dependencies: call.texts('dependency'),
     version: call.text('version')!,
     detached: call.flag('detached'),
     signers: call.texts('signer'),

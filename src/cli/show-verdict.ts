@@ -60,9 +60,14 @@ export function showFacts(out: Output, facts: Verdict['facts']): void {
   if (facts.sequenceNumber !== undefined) out.fact('sequence number', String(facts.sequenceNumber));
   if (facts.version !== undefined) out.fact('version', facts.version);
   if (facts.trust) showTrust(out, facts.trust);
-  for (const { digest, size } of facts.images ?? []) {
+  for (const { component, sequenceNumber, version, signer } of facts.dependencies ?? []) {
+    const who = signer ? `${signer.certificate.subject.text}  under ${signer.anchor}` : 'MAC key';
+    const which = `sequence number ${sequenceNumber}${version === undefined ? '' : `, version ${version}`}`;
+    out.fact('depends on', `${component}  ${which}, by ${who}`);
+  }
+  for (const { digest, size, component } of facts.images ?? []) {
     out.fact(
-      'image',
+      component === undefined ? 'image' : `image of ${component}`,
       `${size === undefined ? 'size not said' : `${size} B`}  sha-256 ${toHex(digest).slice(0, 16)}...`,
     );
   }

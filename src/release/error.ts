@@ -3,6 +3,8 @@ export const SEAL_CODES = {
   'version-text': 2,
   'security-version': 2,
   'images-wrong': 2,
+  'components-wrong': 2,
+  'dependency-wrong': 1,
   'uri-wrong': 2,
   'device-wrong': 2,
   'output-is-input': 2,

@@ -82,7 +82,9 @@ async function* inTurns(pieces: Iterable<Uint8Array>): AsyncGenerator<Uint8Array
 }
 
 /** Refuses to go on where a file was written to since it was opened. */
-export function requireUnchanged(images: readonly OpenedImage[]): void {
+export function requireUnchanged(
+  images: readonly { readonly input: Pick<ImageInput, 'path'>; readonly file: FileSource }[],
+): void {
   for (const { input, file } of images) {
     if (file.unchanged()) continue;
     throw new SealError(

@@ -12,7 +12,7 @@ export { type Withdrawn, withdraw } from './approval/withdraw.ts';
 export { SealError } from './error.ts';
 export { encryptEnvelope, type MessageRequest } from './message.ts';
 export { type RecipientWeight, weighRecipients, weightJson, weightOf } from './recipients.ts';
-export type { ImageInput, SealProgress, SealRequest } from './request.ts';
+export type { ComponentInput, ImageInput, SealProgress, SealRequest } from './request.ts';
 export { type Sealed, seal, sealApproved } from './seal.ts';
 export { makeTrustUpdate } from './trust-update.ts';
 export { type EnvelopeForm, type EnvelopeWeight, type SealForm, weighEnvelope } from './weigh.ts';

@@ -1,4 +1,4 @@
-import { toBase64 } from '../bytes/index.ts';
+import { compare, toBase64 } from '../bytes/index.ts';
 import { encode } from '../cbor/index.ts';
 import {
   describeRelease,
@@ -6,15 +6,27 @@ import {
   encodeDigest,
   formatUuid,
   integratedUris,
+  type ManifestDescription,
+  type ReleaseFacts,
   type ReleaseText,
   uuidV5,
   type WrittenManifest,
+  withComponents,
+  withDependencies,
   writeEnvelopeHead,
   writeManifest,
 } from '../suit/index.ts';
+import { componentIdentifier } from '../unit/index.ts';
 import type { DeviceClass } from '../workspace/index.ts';
 import type { DeliveredImage } from './delivered.ts';
 import { SealError } from './error.ts';
+import {
+  type ComponentPart,
+  type DependencyPart,
+  envelopeIdentifier,
+  NO_PARTS,
+  type ReleaseParts,
+} from './parts.ts';
 import type { SealRequest } from './request.ts';
 
 /** A manifest and what its seal goes over. */
@@ -36,7 +48,10 @@ export interface NamedImage extends Pick<DeliveredImage, 'digest' | 'encryption'
 export type ManifestRequest = Pick<
   SealRequest,
   'workspace' | 'version' | 'deviceId' | 'detached' | 'withoutText' | 'description' | 'referenceUri'
->;
+> & {
+  /** What the release brings beside the image that runs. Default nothing. */
+  readonly parts?: ReleaseParts | undefined;
+};
 
 /** The manifest of a release. The same inputs and the same number give the same bytes. */
 export function buildManifest(
@@ -46,8 +61,9 @@ export function buildManifest(
   sequenceNumber: bigint,
 ): ManifestToSeal {
   const uris = urisOf(request, deviceClass, images);
+  const { partOf } = deviceClass;
   const written = writeManifest(
-    describeRelease({
+    withParts(request, {
       shape: deviceClass.memory.shape,
       sequenceNumber,
       vendorId: request.workspace.vendorId,
@@ -60,7 +76,8 @@ export function buildManifest(
         encryption,
         delta,
       })),
-      start: true,
+      start: partOf?.started ?? true,
+      component: partOf && componentIdentifier(partOf.component),
       version: request.version,
       text: request.withoutText ? undefined : textOf(request, deviceClass),
       referenceUri: referenceUriOf(request, deviceClass, sequenceNumber),
@@ -68,6 +85,34 @@ export function buildManifest(
   );
   const digest = digestOf(encode(written.manifest));
   return { ...written, digest: digest.bytes, payload: encodeDigest(digest) };
+}
+
+/** The description of a release with what it brings beside the image that runs: components first, then dependencies. */
+function withParts(request: ManifestRequest, facts: ReleaseFacts): ManifestDescription {
+  const { components, dependencies } = request.parts ?? NO_PARTS;
+  const whole = withComponents(
+    describeRelease(facts),
+    components.map((part) => ({ ...part, uri: partUri(request, part) })),
+  );
+  if (dependencies.length === 0) return whole;
+  return withDependencies(
+    whole,
+    dependencies.map((part) => ({
+      digest: part.digest,
+      uri: partUri(request, part),
+      identifier: envelopeIdentifier(part),
+      sections: part.sections,
+    })),
+  );
+}
+
+/** Where units find a part: in the envelope, or at a place named by the digest of its file. */
+export function partUri(
+  { detached }: Pick<SealRequest, 'detached'>,
+  part: ComponentPart | DependencyPart,
+): string {
+  const file = 'fileDigest' in part ? part.fileDigest : part.digest;
+  return detached ? nameOf(file) : `#${'fileDigest' in part ? part.name : `${part.name}.bin`}`;
 }
 
 /**
@@ -115,14 +160,16 @@ function textOf({ workspace, version, description }: ManifestRequest, { model }:
  * `SealError` envelope-too-large where units could not keep it beside its image for the check at start-up.
  */
 export function buildEnvelope(
-  request: SealRequest,
+  request: SealRequest & Pick<ManifestRequest, 'parts'>,
   deviceClass: DeviceClass,
   images: readonly DeliveredImage[],
   manifest: ManifestToSeal,
   blocks: readonly Uint8Array[],
 ): Uint8Array[] {
   const parts = { digest: manifest.payload, blocks, manifest: manifest.manifest, severed: manifest.severed };
-  requireRoom(deviceClass, writeEnvelopeHead({ ...parts, integrated: [] })[0]!.length);
+  const { dependencies } = request.parts ?? NO_PARTS;
+  const kept = dependencies.reduce((sum, { keptSize }) => sum + keptSize, 0);
+  requireRoom(deviceClass, writeEnvelopeHead({ ...parts, integrated: [] })[0]!.length + kept);
   const integrated = payloadsOf(request, deviceClass, images).map(({ key, size }) => ({ key, length: size }));
   return writeEnvelopeHead({ ...parts, integrated });
 }
@@ -133,18 +180,20 @@ export interface IntegratedPayload {
   /** SHA-256, 32 bytes. */
   readonly digest: Uint8Array;
   readonly size: number;
-  readonly image: DeliveredImage;
+  /** Undefined for what goes with the image that runs. */
+  readonly image?: DeliveredImage | undefined;
   pieces(): Iterable<Uint8Array>;
 }
 
 /** The payloads of an envelope: its images, or the deltas to them, or nothing where they lie beside it. */
 export function payloadsOf(
-  { detached }: Pick<SealRequest, 'detached'>,
+  request: Pick<SealRequest, 'detached'> & Pick<ManifestRequest, 'parts'>,
   { memory }: DeviceClass,
   images: readonly DeliveredImage[],
 ): IntegratedPayload[] {
+  const { detached } = request;
   const keys = integratedUris(memory.shape);
-  return images.flatMap((image, i): IntegratedPayload[] => {
+  const own = images.flatMap((image, i): IntegratedPayload[] => {
     const { delta, delivered } = image;
     if (delta) {
       const { uri: key, digest, sizeBytes: size, bytes } = delta;
@@ -152,6 +201,12 @@ export function payloadsOf(
     }
     return detached ? [] : [{ key: keys[i]!, ...delivered, image, pieces: () => image.pieces() }];
   });
+  const { components, dependencies } = request.parts ?? NO_PARTS;
+  const parts = [...components, ...dependencies].map((part): IntegratedPayload => {
+    const digest = 'fileDigest' in part ? part.fileDigest : part.digest;
+    return { key: partUri(request, part), digest, size: part.file.size, pieces: () => part.file.pieces() };
+  });
+  return [...own, ...(detached ? [] : parts)].toSorted((a, b) => compare(encode(a.key), encode(b.key)));
 }
 
 /** Throws `SealError` envelope-too-large where units could not keep `length` bytes of envelope beside its image. */

@@ -14,7 +14,8 @@ import { standingJson } from './approval/standing.ts';
 import type { Sealer } from './blocks.ts';
 import type { DeliveredImage } from './delivered.ts';
 import { deltaJson } from './delta.ts';
-import { referenceUriOf } from './manifest.ts';
+import { type ManifestRequest, partUri, referenceUriOf } from './manifest.ts';
+import { NO_PARTS, partsJson } from './parts.ts';
 import { type RecipientWeight, weightJson } from './recipients.ts';
 import type { SealRequest } from './request.ts';
 import type { ChosenSigner } from './signer.ts';
@@ -28,7 +29,7 @@ export interface SealedFiles {
 
 /** Everything known of a release once it is sealed. */
 export interface Release {
-  readonly request: SealRequest;
+  readonly request: SealRequest & { readonly parts?: ManifestRequest['parts'] };
   readonly deviceClass: DeviceClass;
   readonly images: readonly DeliveredImage[];
   /** Whom content keys were sent to, where the images are encrypted. */
@@ -68,6 +69,7 @@ function commonFacts(release: Release): JsonObject {
     detached: request.detached ?? false,
     encryption: encryptionFacts(release),
     approval: approvalFacts(release),
+    ...(hasParts(release) && partsJson(request.parts!, (part) => partUri(request, part))),
   };
 }
 
@@ -127,6 +129,10 @@ export function sealJson(release: Release, cautions: readonly string[]): JsonObj
     record: `releases/${release.deviceClass.name}/${taken.number}.json`,
     cautions,
   };
+}
+
+function hasParts({ request: { parts = NO_PARTS } }: Release): boolean {
+  return parts.components.length + parts.dependencies.length > 0;
 }
 
 function approvalFacts({ approved }: Release): JsonObject | null {

@@ -11,6 +11,14 @@ export interface ImageInput {
   readonly uri?: string | undefined;
 }
 
+/** The image of a further component. */
+export interface ComponentInput {
+  /** Its name in the memory map. */
+  readonly name: string;
+  /** A raw file. */
+  readonly path: string;
+}
+
 /** How far a long step is. */
 export interface SealProgress {
   readonly doing: 'reading' | 'encrypting' | 'writing';
@@ -33,6 +41,10 @@ export interface SealRequest extends KeyRequest {
   readonly className: string;
   /** One image; for linked slots one per slot, in slot order. */
   readonly images: readonly ImageInput[];
+  /** Images of further components that this release brings itself. */
+  readonly components?: readonly ComponentInput[] | undefined;
+  /** Envelopes of other authors that this release depends on. */
+  readonly dependencies?: readonly string[] | undefined;
   /** Version of the firmware, for people and, where it can be represented, as set-version. */
   readonly version: string;
   /** The envelope to write. */

@@ -27,6 +27,7 @@ import { SealError } from './error.ts';
 import { hashImages, type OpenedImage, openImages, type PreparedImage, requireUnchanged } from './images.ts';
 import { buildEnvelope, buildManifest, type IntegratedPayload, payloadsOf, urisOf } from './manifest.ts';
 import { approvedNumber, type NumberSource, nextNumber } from './number.ts';
+import { closeParts, NO_PARTS, openParts, type ReleaseParts, requirePartsUnchanged } from './parts.ts';
 import { encryptsImages, type OpenRecipients, openRecipients } from './recipients.ts';
 import { approvalSummary, type Release, releaseRecord, sealJson } from './record.ts';
 import type { SealProgress, SealRequest } from './request.ts';
@@ -94,9 +95,12 @@ async function sealUnder(
   }
 }
 
+/** A request whose parts are open. */
+type OpenRequest = SealRequest & { readonly parts?: ReleaseParts | undefined };
+
 /** What sealing is done under, opened once. */
 interface Sealing {
-  readonly request: SealRequest;
+  readonly request: OpenRequest;
   readonly deviceClass: DeviceClass;
   readonly recipients: OpenRecipients | undefined;
   readonly approved: Approved | undefined;
@@ -104,6 +108,16 @@ interface Sealing {
 }
 
 async function sealFor(sealing: Sealing): Promise<Sealed> {
+  const { request, deviceClass } = sealing;
+  const parts = openParts(request.workspace, deviceClass, request.components, request.dependencies);
+  try {
+    return await sealWith({ ...sealing, request: { ...request, parts } });
+  } finally {
+    closeParts(parts);
+  }
+}
+
+async function sealWith(sealing: Sealing): Promise<Sealed> {
   const { request, deviceClass, recipients, approved } = sealing;
   const opened = openImages(deviceClass, request.images);
   const delivered: DeliveredImage[] = [];
@@ -244,7 +258,7 @@ function imagePath({ out, images }: SealRequest, index: number): string {
 }
 
 async function writeRelease(
-  request: SealRequest,
+  request: OpenRequest,
   deviceClass: DeviceClass,
   { images, recipients, approved }: Pick<Release, 'images' | 'recipients' | 'approved'>,
   sealer: Sealer,
@@ -264,6 +278,7 @@ async function writeRelease(
     if (output) await readBack(output, (source) => checkImage(source, images[i]!));
   }
   requireUnchanged(images);
+  requirePartsUnchanged(request.parts ?? NO_PARTS);
   return {
     request,
     deviceClass,
@@ -361,7 +376,9 @@ async function stillUsing<T>(taken: TakenNumber, action: () => Promise<T>): Prom
 }
 
 function requireFreePlaces(request: SealRequest): void {
-  const inputs = [...request.images.map(({ path }) => path), ...(request.deltaFrom ?? [])].map(realPath);
+  const { components = [], dependencies = [], deltaFrom = [] } = request;
+  const files = [...request.images, ...components].map(({ path }) => path);
+  const inputs = [...files, ...deltaFrom, ...dependencies].map(realPath);
   const places = [
     request.out,
     ...(request.detached ? request.images.map((_, i) => imagePath(request, i)) : []),

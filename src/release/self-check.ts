@@ -38,7 +38,7 @@ export async function checkWritten(
     require(part !== undefined, 'what lies in it');
     const { offset, length } = part!;
     require(equal(hashOf(written.pieces(offset, length)), digest), 'the image in it');
-    require(!image.delta ||
+    require(!image?.delta ||
       makesImage(slice(written, offset, length), image), 'the image that the delta makes');
   }
 }

@@ -1,6 +1,7 @@
 import type { ComponentIdentifier } from './components.ts';
 import {
   command,
+  indexed,
   type ManifestDescription,
   override,
   type SequenceDescription,
@@ -28,7 +29,6 @@ const fetch = command(21, 2);
 
 /** Sections that every dependent has by the template: dependencies are fetched first, and validated. */
 const ALWAYS: readonly SectionName[] = ['dependency-resolution', 'validate'];
-const SET_INDEX = 12;
 
 /**
  * A description with dependencies added by the template of [TD] section 8.1: digests in the shared sequence, a fetch in
@@ -65,9 +65,4 @@ function stepsFor(name: SectionName, { uri, sections }: DependencyFacts, index: 
     return [setIndex(index), override({ 21: uri }), fetch, integrity, process];
   }
   return ALWAYS.includes(name) || sections.includes(name) ? [setIndex(index), integrity, process] : [];
-}
-
-/** With more than one component each sequence begins by saying which ([M] section 6.2). */
-function indexed(sequence: SequenceDescription): SequenceDescription {
-  return sequence.length === 0 || sequence[0]!.code === SET_INDEX ? sequence : [setIndex(0), ...sequence];
 }

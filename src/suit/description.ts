@@ -68,3 +68,10 @@ export const tryEach = (...branches: readonly SequenceDescription[]): CommandDes
   code: 15,
   argument: { type: 'branches', branches, mayFail: false },
 });
+
+const SET_INDEX = 12;
+
+/** With more than one component each sequence begins by saying which ([M] section 6.2). */
+export function indexed(sequence: SequenceDescription): SequenceDescription {
+  return sequence.length === 0 || sequence[0]!.code === SET_INDEX ? sequence : [setIndex(0), ...sequence];
+}

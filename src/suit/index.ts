@@ -18,6 +18,7 @@ export {
   PRECURSOR_COMPONENT,
   STAGING_COMPONENT,
 } from './component-names.ts';
+export { type ComponentFacts, withComponents } from './component-template.ts';
 export type { ComponentIdentifier, Dependency, Target } from './components.ts';
 export type { DeltaInfo } from './delta-info.ts';
 export { dependencyMatches, openDependency } from './dependency.ts';

@@ -69,7 +69,13 @@ export {
 } from './record.ts';
 export { readUnitRecord } from './record-read.ts';
 export { REFUSALS, type Refusal, type RefusalCode } from './refusals.ts';
-export { GUARDED_COMMANDS, type GuardedCommand, oversteppingOf, type SignerRight } from './rights.ts';
+export {
+  GUARDED_COMMANDS,
+  type GuardedCommand,
+  oversteppingOf,
+  type Realm,
+  type SignerRight,
+} from './rights.ts';
 export { MAXIMUM_SECURITY_VERSION, readSecurityVersion, SECURITY_VERSION_LABEL } from './security-version.ts';
 export type { SelfCheckFinding, SelfCheckResult } from './self-check.ts';
 export type { SelfCheckMemory } from './self-check-memory.ts';

@@ -7,6 +7,7 @@ import { type FileSource, fileSource } from '../../workspace/index.ts';
 import { DerError, fromPem, parseCertificate, X509Error } from '../../x509/index.ts';
 import { timeOf } from '../date.ts';
 import { wrongUse } from '../exit.ts';
+import { type OpenParts, openParts } from '../parts.ts';
 import { showAnswer, showFacts, showSteps, statusOf } from '../show-verdict.ts';
 import type { Call } from '../spec.ts';
 import { readUnitSession } from '../unit-session.ts';
@@ -20,6 +21,7 @@ const HEX_TEXT = /^(?:[0-9a-fA-F]{2}\s*)+$/;
 interface Files {
   readonly envelope: FileSource;
   readonly image: FileSource | undefined;
+  readonly parts: OpenParts;
 }
 
 /** Decides about an envelope and changes nothing. */
@@ -35,6 +37,7 @@ export async function run(call: Call): Promise<number> {
   const files = {
     envelope: fileSource(call.args[0]!),
     image: image === undefined ? undefined : fileSource(image),
+    parts: openParts(call),
   };
   try {
     const verdict = await judge(call, judges[0]!, files);
@@ -44,6 +47,7 @@ export async function run(call: Call): Promise<number> {
   } finally {
     files.envelope.close();
     files.image?.close();
+    files.parts.close();
   }
 }
 
@@ -53,7 +57,15 @@ async function judge(call: Call, judgeName: (typeof JUDGES)[number], files: File
   if (judgeName === 'mac-key-file') return checkAuthenticity({ ...files, key: readMacKeyFile(path) });
   const session = await readUnitSession(call, path);
   try {
-    return checkForUnit({ ...files, unit: session.unit.view(), now: timeOf(call) });
+    const { parts, ...offered } = files;
+    const { components, dependencies } = parts;
+    return checkForUnit({
+      ...offered,
+      components,
+      dependencies,
+      unit: session.unit.view(),
+      now: timeOf(call),
+    });
   } finally {
     session.close();
   }

@@ -2,6 +2,7 @@ import { reportOfInstall } from '../../report/index.ts';
 import { PowerCut, toJson } from '../../unit/index.ts';
 import { fileSource } from '../../workspace/index.ts';
 import { timeOf } from '../date.ts';
+import { openParts } from '../parts.ts';
 import { reportCut } from '../power-cut.ts';
 import { showAnswer, showFacts, showSteps, statusOf } from '../show-verdict.ts';
 import type { Call } from '../spec.ts';
@@ -14,9 +15,16 @@ export async function run(call: Call): Promise<number> {
   const imagePath = call.text('image');
   const envelope = fileSource(call.args[0]!);
   const image = imagePath === undefined ? undefined : fileSource(imagePath);
+  const parts = openParts(call);
   const session = await openUnitSession(call, call.text('unit')!, cutOf(call));
   try {
-    return await install(call, session, { envelope, image, now: timeOf(call) }, order);
+    const { components, dependencies } = parts;
+    return await install(
+      call,
+      session,
+      { envelope, image, components, dependencies, now: timeOf(call) },
+      order,
+    );
   } catch (error) {
     if (error instanceof PowerCut) return reportCut(call, session, 'install');
     throw error;
@@ -24,6 +32,7 @@ export async function run(call: Call): Promise<number> {
     session.close();
     envelope.close();
     image?.close();
+    parts.close();
   }
 }
 

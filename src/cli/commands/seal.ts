@@ -72,7 +72,7 @@ const SETTLED = [
   ...['class', 'version', 'uri', 'uri-b', 'security-version', 'sequence', 'serial'],
   ...['description', 'reference-uri'],
 ];
-const SETTLED_LISTS = ['signer', 'delta-from'];
+const SETTLED_LISTS = ['signer', 'delta-from', 'component', 'dependency'];
 const SETTLED_SWITCHES = ['detached', 'allow-jump', 'without-text'];
 
 async function sealCall(call: Call, { workspace, secrets }: Session): Promise<Sealed> {

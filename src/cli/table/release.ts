@@ -1,3 +1,4 @@
+import { PART_OPTIONS } from '../part-options.ts';
 import type { CommandSpec } from '../spec.ts';
 
 /** From a firmware file to an envelope, and a look inside. */
@@ -17,6 +18,18 @@ export const RELEASE: readonly CommandSpec[] = [
       },
       { name: 'out', value: 'file', about: 'the envelope to write', required: true },
       { name: 'slot-b', value: 'file', about: 'the image linked for slot B (linked slots)' },
+      {
+        name: 'component',
+        value: 'name=file',
+        about: 'the image of a further component, such as radio=radio.bin (raw, byte for byte)',
+        repeat: true,
+      },
+      {
+        name: 'dependency',
+        value: 'file',
+        about: 'an envelope that another author sealed for a component of its own',
+        repeat: true,
+      },
       { name: 'detached', about: 'leave the image beside the envelope instead of inside' },
       {
         name: 'uri',
@@ -62,7 +75,8 @@ export const RELEASE: readonly CommandSpec[] = [
       { name: 'force', about: 'replace an existing output file' },
     ],
     notes: `The sequence number is taken before it is used, and never twice. Sealing opens the signer's key or the class key,
-never the root. Where the class says confidentiality: image, the image is encrypted first. With --delta-from the image lies
+never the root. A class with further components takes each of them with every release: from here with --component, from its
+author with --dependency. Where the class says confidentiality: image, the image is encrypted first. With --delta-from the image lies
 beside the envelope, for units that run anything else: both are one release with one number. ${'Run the result on a reference unit of every hardware revision before it is broadcast.'}
 
 Classes of a production workspace are sealed with --request, once somebody else approved it (docs/approvals.md).
@@ -70,7 +84,8 @@ Classes of a production workspace are sealed with --request, once somebody else 
 Examples:
   fieldseal seal vent-1.4.0.hex --class vent --version 1.4.0 --out vent-1.4.0.suit
   fieldseal seal vent-1.4.0.hex --request vent/12 --out vent-1.4.0.suit
-  fieldseal seal vent-1.5.0.hex --class vent --version 1.5.0 --delta-from vent-1.4.0.suit --out vent-1.5.0.suit`,
+  fieldseal seal vent-1.5.0.hex --class vent --version 1.5.0 --delta-from vent-1.4.0.suit --out vent-1.5.0.suit
+  fieldseal seal vent-2.0.0.hex --class vent --version 2.0.0 --dependency radio-3.1.suit --out vent-2.0.0.suit`,
     load: () => import('../commands/seal.ts'),
   },
   {
@@ -232,6 +247,7 @@ Examples:
         about: "a stranger's envelope: the MAC key, raw or hexadecimal",
       },
       { name: 'image', value: 'file', about: 'the image of a detached envelope' },
+      ...PART_OPTIONS,
       { name: 'at', value: 'date', about: 'the time a unit with a clock reads (default: now)' },
     ],
     notes: `With --unit the whole decision is made. With --key or --mac-key-file only authenticity is judged: identity,

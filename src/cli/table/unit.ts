@@ -1,3 +1,4 @@
+import { PART_OPTIONS } from '../part-options.ts';
 import type { CommandSpec, OptionSpec } from '../spec.ts';
 
 const CUT: readonly OptionSpec[] = [
@@ -28,6 +29,7 @@ export const UNIT: readonly CommandSpec[] = [
     options: [
       { name: 'unit', value: 'file', about: 'the unit', required: true },
       { name: 'image', value: 'file', about: 'the image of a detached envelope' },
+      ...PART_OPTIONS,
       { name: 'at', value: 'date', about: 'the time a unit with a clock reads (default: now)' },
       TRACE,
       ...CUT,

@@ -48,6 +48,7 @@ export async function freezeRequest(
   const { workspace } = request;
   const deviceClass = await readClass(workspace, request.className);
   requireSensible({ ...request, out: '' });
+  requireOneImage(deviceClass);
   const days = requireDays(request.days ?? REQUEST_DAYS);
   foreseeNumber(workspace, deviceClass, numberOptions(request));
   if (deviceClass.scheme === 'asymmetric') chooseSigners(workspace, deviceClass, request.signers ?? [], true);
@@ -66,6 +67,16 @@ export async function freezeRequest(
   } finally {
     key.close();
   }
+}
+
+/** What people approve is one image; further components would be sealed unseen. */
+function requireOneImage({ name, memory }: DeviceClass): void {
+  if (!memory.components) return;
+  throw new SealError(
+    'components-wrong',
+    `units of class ${name} take further components, and a sealing request freezes the image that runs alone`,
+    `seal without a request, after both people have seen every file: set "approvals: 0" in classes/${name}.yaml, and write down who agreed`,
+  );
 }
 
 /** A person's key in this workspace by its name. Throws `SealError` approver-unfit. */
