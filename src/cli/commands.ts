@@ -1,6 +1,7 @@
 import type { CommandSpec } from './spec.ts';
 import { APPROVAL } from './table/approval.ts';
 import { DESK } from './table/desk.ts';
+import { INCIDENT } from './table/incident.ts';
 import { KEYS } from './table/keys.ts';
 import { PLAN } from './table/plan.ts';
 import { PRODUCTION } from './table/production.ts';
@@ -18,6 +19,7 @@ export const COMMANDS: readonly CommandSpec[] = [
   ...RELEASE,
   ...PLAN,
   ...UNIT,
+  ...INCIDENT,
   ...RECORDS,
   ...DESK,
 ];
@@ -30,6 +32,7 @@ export const GROUPS: readonly (readonly [CommandSpec['group'], string])[] = [
   ['release', 'Releases'],
   ['plan', 'Before it is sent'],
   ['unit', 'A unit in the field (virtual)'],
+  ['incident', 'When something went wrong'],
   ['records', 'Records'],
   ['desk', 'The desk'],
   ['shell', 'Shell'],

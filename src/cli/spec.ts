@@ -54,6 +54,7 @@ export interface CommandSpec {
     | 'release'
     | 'plan'
     | 'unit'
+    | 'incident'
     | 'records'
     | 'desk'
     | 'shell';

@@ -14,5 +14,6 @@ export { encryptEnvelope, type MessageRequest } from './message.ts';
 export { type RecipientWeight, weighRecipients, weightJson, weightOf } from './recipients.ts';
 export type { ComponentInput, ImageInput, SealProgress, SealRequest } from './request.ts';
 export { type Sealed, seal, sealApproved } from './seal.ts';
-export { makeTrustUpdate } from './trust-update.ts';
+export { standingSigners } from './trust-signer.ts';
+export { latestPolicy, makeTrustUpdate } from './trust-update.ts';
 export { type EnvelopeForm, type EnvelopeWeight, type SealForm, weighEnvelope } from './weigh.ts';
