@@ -131,7 +131,7 @@ describe('what comes is compared before it is applied', () => {
     ['a target of another size', deltaOf(OLD, NEW.subarray(1))],
     ['a window beyond the one that is announced', bomb],
     ['a precursor that ends earlier', deltaOf(concat(OLD, NEW), NEW)],
-    ['a window that copies from the target', fromHex(`${MAGIC}0201000500000000`)],
+    ['a window that copies from the target', fromHex(`${MAGIC}020000050000000000`)],
     ['a secondary compressor', fromHex('d6c3c4000100')],
     ['nothing behind the header', fromHex(MAGIC)],
   ])('sealed wrongly, seen in the window headers: %s', async (_, delta) => {

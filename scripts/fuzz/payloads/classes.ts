@@ -18,7 +18,7 @@ import { derTreeOf, mutateDer, writeDer } from '../der-tree.ts';
 import type { Random } from '../random.ts';
 import { type Attack, type AttackClass, type Payload, payloadOf, placesWhere } from './attack.ts';
 import { type CertificateAuthority, resealed } from './authority.ts';
-import { KEPT_NUMBER, OFFERED_NUMBER, type Offer, type Rig } from './rig.ts';
+import { deltaFor, KEPT_NUMBER, OFFERED_NUMBER, type Offer, type Rig, sealDelta } from './rig.ts';
 
 const MANIFEST = '/3/<';
 const inManifest = (name: string) => name.startsWith(MANIFEST);
@@ -69,6 +69,12 @@ export const ATTACKS: readonly AttackClass[] = [
     about: 'encrypted images, and how their key reaches the unit',
     fits: ({ encrypted }) => encrypted.length > 0,
     make: otherEncryption,
+  },
+  {
+    name: 'delta',
+    about: 'deltas, what is said of them, and what they are applied to',
+    fits: ({ byDelta }) => byDelta.length > 0,
+    make: otherDelta,
   },
   {
     name: 'mixed',
@@ -283,6 +289,32 @@ function otherEncryption(random: Random, rig: Rig, insider: boolean): Attack {
   }
   const places = placesWhere(offer, random.chance(0.7) ? inEncryption : inInstall);
   return payloadOf(rig, offer, mutateTree(random, offer.tree, places, offer.places), insider);
+}
+
+/** How many different ones there are. */
+const DELTAS = 100;
+
+/** An insider seals deltas that nobody made, so that they get as far as being applied. */
+function otherDelta(random: Random, rig: Rig, insider: boolean): Attack {
+  const seed = random.below(DELTAS);
+  if (insider && random.chance(0.6)) {
+    const sound = deltaFor(seed);
+    const delta = mutateBytes(random, sound.delta);
+    const image = random.chance(0.2) ? mutateBytes(random, sound.image) : sound.image;
+    const offer = sealDelta(rig, { delta, image: image.length === 0 ? sound.image : image });
+    return { kind: 'payload', envelope: offer.envelope, image: undefined, sealed: [offer.manifestDigest] };
+  }
+  const offer = random.pick(rig.byDelta);
+  const [place] = placesWhere(offer, isImage);
+  if (random.chance(0.3)) {
+    const tree = changeAt(offer.tree, place!.path, (node) => ({
+      kind: 'bytes',
+      value: mutateBytes(random, bytesOf(node)),
+    }));
+    return payloadOf(rig, offer, tree, insider);
+  }
+  const tree = mutateTree(random, offer.tree, placesWhere(offer, inCommands), offer.places);
+  return payloadOf(rig, offer, tree, insider);
 }
 
 /** Genuine envelopes at the wrong unit or time, and elements exchanged between them. */

@@ -55,7 +55,7 @@ export class Bench {
   constructor(rig: Rig) {
     this.rig = rig;
     this.#store = new SpyStore(rig.kept);
-    const genuine = [...rig.offers, ...rig.encrypted, ...rig.others];
+    const genuine = [...rig.offers, ...rig.encrypted, ...rig.byDelta, ...rig.others];
     this.#genuine = new Map(genuine.map((each) => [toHex(each.manifestDigest), each.securityVersion]));
   }
 
@@ -137,8 +137,8 @@ export class Bench {
   }
 
   #genuineDigests(): Uint8Array[] {
-    const { offers, encrypted, digests } = this.rig;
-    return [...[...offers, ...encrypted].map(({ manifestDigest }) => manifestDigest), ...digests];
+    const { offers, encrypted, byDelta, digests } = this.rig;
+    return [...[...offers, ...encrypted, ...byDelta].map(({ manifestDigest }) => manifestDigest), ...digests];
   }
 
   /** Only a staged image moves at a start, into the slot that runs. */

@@ -4,6 +4,7 @@ import { encode } from '../../../src/cbor/index.ts';
 import { sha256 } from '../../../src/crypto/index.ts';
 import type { MemoryMap } from '../../../src/image/index.ts';
 import {
+  deltaUris,
   describeRelease,
   digestOf,
   encodeDigest,
@@ -30,6 +31,8 @@ import {
   unitFileLayout,
   unwrappersOf,
 } from '../../../src/unit/index.ts';
+import { edited } from '../../../test/delta/helpers.ts';
+import { deltaOf } from '../../../test/unit/deltas.ts';
 import { encryptedRelease, KEK, toHolders } from '../../../test/unit/encrypted.ts';
 import { DEVICE, imageOf, VENDOR, VENT } from '../../../test/unit/maker.ts';
 import { exampleRecord } from '../../../test/unit/records.ts';
@@ -62,6 +65,8 @@ export interface Rig {
   readonly offers: readonly Offer[];
   /** Releases whose images travel encrypted; none where the unit has no key for them. */
   readonly encrypted: readonly Offer[];
+  /** Releases by delta from the image that is kept; none where the unit takes none. */
+  readonly byDelta: readonly Offer[];
   /** Genuine envelopes that this unit must not take: old ones, and one for another class. */
   readonly others: readonly Offer[];
   /** The store with one image kept and running. */
@@ -94,34 +99,44 @@ const PROFILES = {
 
 const MANIFEST = 3;
 export const KEPT_NUMBER = 5;
+const KEPT_SEED = 1;
+const KEPT_IMAGE = imageOf(300, KEPT_SEED);
+/** RAM that units set aside for a window, where they take deltas: smaller than the images. */
+const DELTA_WINDOW = 128;
 export const OFFERED_NUMBER = 7;
 
 /** All units that are attacked. */
 export async function makeRigs(): Promise<Rig[]> {
   const [esp256, ed25519] = [await certificateAuthority('p256'), await certificateAuthority('ed25519')];
   return [
-    makeRig('esp256, remapped', esp256, 'remapped'),
+    takingDeltas(makeRig('esp256, remapped', esp256, 'remapped', DELTA_WINDOW)),
     { ...makeRig('hmac, remapped', macAuthority, 'remapped'), encrypted: await encryptedOffers() },
     makeRig('ed25519, linked', ed25519, 'linked'),
-    makeRig('hmac, staged', macAuthority, 'staged'),
+    takingDeltas(makeRig('hmac, staged', macAuthority, 'staged', DELTA_WINDOW)),
   ];
 }
 
-function makeRig(name: string, authority: Authority | CertificateAuthority, shape: ReleaseShape): Rig {
-  const record = recordOf(authority, shape);
+function makeRig(
+  name: string,
+  authority: Authority | CertificateAuthority,
+  shape: ReleaseShape,
+  deltaWindow?: number,
+): Rig {
+  const record = recordOf(authority, shape, deltaWindow);
   const offers = [
     seal(authority, shape, {}),
     seal(authority, shape, { seed: 3, detached: true, sever: ['text', 'install'] }),
     seal(authority, shape, { seed: 4, securityVersion: 2, sever: ['text', 'payload-fetch', 'install'] }),
   ];
-  const first = seal(authority, shape, { number: KEPT_NUMBER, seed: 1 });
+  const first = seal(authority, shape, { number: KEPT_NUMBER, seed: KEPT_SEED });
   const others = [
     first,
     seal(authority, shape, { number: KEPT_NUMBER - 1, seed: 5 }),
     seal(authority, shape, { classId: VENDOR, seed: 6 }),
     seal(authority, shape, { deviceId: VENT, seed: 7 }),
   ];
-  const rig = { name, shape, authority, record, offers, encrypted: [], others, free: freeOf(record) };
+  const offered = { offers, encrypted: [], byDelta: [], others };
+  const rig = { name, shape, authority, record, ...offered, free: freeOf(record) };
   return {
     ...rig,
     ...livesOf(record, first, offers[0]!),
@@ -129,7 +144,11 @@ function makeRig(name: string, authority: Authority | CertificateAuthority, shap
   };
 }
 
-function recordOf(authority: Authority | CertificateAuthority, shape: ReleaseShape): UnitRecord {
+function recordOf(
+  authority: Authority | CertificateAuthority,
+  shape: ReleaseShape,
+  deltaWindow: number | undefined,
+): UnitRecord {
   const symmetric = authority.type === 'hmac';
   const { id, key } = FUZZ_CLASS_KEY;
   return readUnitRecord(
@@ -141,7 +160,7 @@ function recordOf(authority: Authority | CertificateAuthority, shape: ReleaseSha
       profile: PROFILES[authority.type],
       anchors: 'root' in authority ? [anchorOf(authority)] : [],
       mac_keys: symmetric ? [{ id: toHex(id), label: 'class key', secret: { trial_hex: toHex(key) } }] : [],
-      memory: mapOf(shape),
+      memory: { ...mapOf(shape), ...(deltaWindow !== undefined && { delta_window: deltaWindow }) },
     }),
   );
 }
@@ -218,6 +237,64 @@ function encryptedOffers(): Promise<Offer[]> {
       return offerFrom(envelope, undefined, 1);
     }),
   );
+}
+
+function takingDeltas(rig: Rig): Rig {
+  return { ...rig, byDelta: [11, 12].map((seed) => sealDelta(rig, deltaFor(seed))) };
+}
+
+/** A delta from the image that is kept, and the image that it makes. */
+export interface RigDelta {
+  readonly delta: Uint8Array;
+  readonly image: Uint8Array;
+}
+
+/** The same for the same seed, made once. */
+export function deltaFor(seed: number): RigDelta {
+  const known = deltas.get(seed);
+  if (known) return known;
+  const image = edited(KEPT_IMAGE, seed, 5);
+  const made = { image, delta: deltaOf(KEPT_IMAGE, image, DELTA_WINDOW) };
+  deltas.set(seed, made);
+  return made;
+}
+
+const deltas = new Map<number, RigDelta>();
+
+/** Seals a delta, whatever it is, as one that makes the image. */
+export function sealDelta({ authority, shape }: Pick<Rig, 'authority' | 'shape'>, made: RigDelta): Offer {
+  const { delta, image } = made;
+  const [uri] = deltaUris(shape);
+  const description = describeRelease({
+    shape,
+    sequenceNumber: OFFERED_NUMBER,
+    vendorId: VENDOR,
+    classId: VENT,
+    start: true,
+    images: [
+      {
+        digest: sha256(image),
+        sizeBytes: image.length,
+        uri: 'https://depot.hollinridge.example/0',
+        delta: {
+          uri: uri!,
+          digest: sha256(delta),
+          sizeBytes: delta.length,
+          windowBytes: DELTA_WINDOW,
+          precursor: { digest: sha256(KEPT_IMAGE), sizeBytes: KEPT_IMAGE.length },
+        },
+      },
+    ],
+  });
+  const written = writeManifest(description);
+  const digest = encodeDigest(digestOf(encode(written.manifest)));
+  const [head] = writeEnvelopeHead({
+    digest,
+    blocks: [authority.block(digest, 1)],
+    ...written,
+    integrated: [{ key: uri!, length: delta.length }],
+  });
+  return offerFrom(concat(head!, delta), undefined, 1);
 }
 
 function offerFrom(envelope: Uint8Array, image: Uint8Array | undefined, securityVersion: number): Offer {
