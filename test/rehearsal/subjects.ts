@@ -3,6 +3,7 @@ import type { SlotShape } from '../../src/image/index.ts';
 import type { Subject } from '../../src/rehearsal/index.ts';
 import type { UnitView } from '../../src/unit/index.ts';
 import { edited } from '../delta/helpers.ts';
+import { composedUnit, marlChain, radioRelease, wholeRelease } from '../unit/composed.ts';
 import { deltaRelease, memoryFor } from '../unit/deltas.ts';
 import {
   decryptionKey,
@@ -68,6 +69,14 @@ export async function deltaSubject(shape: SlotShape = 'remapped') {
   const images = shape === 'linked' ? [IMAGE, IMAGE] : [IMAGE];
   const { envelope } = await release({ seal: signedBy(maker), shape, images });
   return subject(unitOf(maker, { shape, record: { memory: memoryFor(shape) } }), { envelope });
+}
+
+/** A payload that depends on the release of another author, for the radio beside the image that runs. */
+export async function composedSubject() {
+  const [own, marl] = [await makerChain(), await marlChain()];
+  const radio = await radioRelease({ seal: signedBy(marl) });
+  const { envelope } = await wholeRelease({ seal: signedBy(own), radio });
+  return subject(composedUnit(own, marl), { envelope });
 }
 
 /** One running slot and a staging area. */
@@ -172,6 +181,7 @@ export const SUBJECTS: readonly { readonly name: string; readonly make: () => Pr
   },
   { name: 'an image encrypted under a key of the class', make: sharedKeySubject },
   { name: 'an author and an approver', make: policySubject },
+  { name: 'a radio of another author', make: composedSubject },
   { name: 'deltas into two slots', make: deltaSubject },
   { name: 'deltas into a staging area', make: () => deltaSubject('staged') },
 ];

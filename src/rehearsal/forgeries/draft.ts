@@ -21,6 +21,7 @@ export const ELEMENT = {
 } as const;
 const SHARED = 4;
 const COMPONENTS = 2;
+const SELECT = 12;
 const SET = 20;
 const TRY_EACH = 15;
 const RUN_SEQUENCE = 32;
@@ -92,11 +93,15 @@ export class Draft {
     this.elements.set(key, decodeValue(encodeDigest(digestOf(encode(content)))));
   }
 
-  /** Replaces every command of every sequence, in branches too, by what `change` makes of it. */
-  commands(change: (code: number, argument: CborValue) => Pairs): void {
-    this.shared = changed(this.shared, change);
+  /**
+   * Replaces every command of every sequence, in branches too, by what `change` makes of it. What is said of dependencies,
+   * whose indices follow those of the components, stays.
+   */
+  commands(change: Change): void {
+    const own = this.components.length;
+    this.shared = changed(this.shared, { change, own, index: 0 });
     for (const key of SEQUENCES) {
-      if (this.elements.has(key)) this.setSection(key, changed(this.section(key), change));
+      if (this.elements.has(key)) this.setSection(key, changed(this.section(key), { change, own, index: 0 }));
     }
   }
 
@@ -138,27 +143,35 @@ export class Draft {
   }
 }
 
-function digestWith(parameter: Uint8Array, before: Uint8Array, after: Uint8Array): Uint8Array {
+/** A digest parameter with other bytes where it has `before`. */
+export function digestWith(parameter: Uint8Array, before: Uint8Array, after: Uint8Array): Uint8Array {
   const [algorithm, bytes] = decodeValue(parameter) as readonly CborValue[];
   return equal(bytes as Uint8Array, before) ? encode([algorithm!, after]) : parameter;
 }
 
-function changed(pairs: Pairs, change: (code: number, argument: CborValue) => Pairs): Pairs {
+type Change = (code: number, argument: CborValue) => Pairs;
+
+/** A walk over commands: how they are changed, how many components there are, and which one is meant. */
+interface Walk {
+  readonly change: Change;
+  readonly own: number;
+  index: number;
+}
+
+function changed(pairs: Pairs, walk: Walk): Pairs {
   const result: CborValue[] = [];
   for (let i = 0; i < pairs.length; i += 2) {
     const code = pairs[i] as number;
-    result.push(...change(code, inBranches(code, pairs[i + 1]!, change)));
+    const argument = inBranches(code, pairs[i + 1]!, walk);
+    if (code === SELECT) walk.index = typeof argument === 'number' ? argument : 0;
+    result.push(...(walk.index < walk.own ? walk.change(code, argument) : [code, argument]));
   }
   return result;
 }
 
-function inBranches(
-  code: number,
-  argument: CborValue,
-  change: (code: number, argument: CborValue) => Pairs,
-): CborValue {
+function inBranches(code: number, argument: CborValue, walk: Walk): CborValue {
   const branch = (each: CborValue) =>
-    each instanceof Uint8Array ? encode([...changed(pairsIn(each), change)]) : each;
+    each instanceof Uint8Array ? encode([...changed(pairsIn(each), { ...walk })]) : each;
   if (code === RUN_SEQUENCE) return branch(argument);
   return code === TRY_EACH && Array.isArray(argument) ? argument.map(branch) : argument;
 }

@@ -13,6 +13,9 @@ import type { Integrated, Parts } from './parts.ts';
 
 /** The parameter by which a copy applies a delta (docs/deployment-profile.md section 14). */
 const DELTA_INFO = -257;
+const SELECT = 12;
+const TRY_EACH = 15;
+const SET = 20;
 
 /** One image as the shared sequence names it, in the order of the slots where there are two. */
 export interface NamedImage {
@@ -42,11 +45,12 @@ export class FormUnknown extends Error {}
 /** The images that a manifest names. Throws `FormUnknown` where they do not follow one of the templates. */
 export function namedImages(parts: Parts): NamedImage[] {
   const draft = new Draft(parts);
-  const digests = valuesOf(3, [draft.shared]).map(digestBytes);
-  const sizes = valuesOf(14, [draft.shared]);
+  const own = draft.components.length;
+  const digests = valuesOf(3, [draft.shared], own).map(digestBytes);
+  const sizes = valuesOf(14, [draft.shared], own);
   const sections = [draft.section(ELEMENT.fetch), draft.section(ELEMENT.install)];
-  const uris = valuesOf(21, sections);
-  const infos = valuesOf(19, sections);
+  const uris = valuesOf(21, sections, own);
+  const infos = valuesOf(19, sections, own);
   const count = uris.length;
   if (count === 0 || digests.length !== count || sizes.length !== count || infos.length % count !== 0) {
     throw new FormUnknown(
@@ -65,9 +69,22 @@ function digestBytes(parameter: CborValue): Uint8Array {
   return (decodeValue(parameter as Uint8Array) as readonly CborValue[])[1] as Uint8Array;
 }
 
-/** What a parameter is set to in these sequences, branches included, in order. */
-function valuesOf(code: number, sequences: readonly Pairs[]): CborValue[] {
-  return sequences.flatMap((pairs) => settings(pairs, code));
+/** The integrated payloads with every image changed, or taken out; envelopes among them stay. */
+export function withImages(
+  parts: Parts,
+  change: (bytes: Uint8Array) => Uint8Array | undefined,
+): Integrated[] {
+  const uris = namedImages(parts).map(({ uri }) => uri);
+  return parts.integrated.flatMap((each) => {
+    if (!uris.includes(each.key)) return each;
+    const bytes = change(each.bytes);
+    return bytes ? { ...each, bytes } : [];
+  });
+}
+
+/** What a parameter of the first `own` components is set to in these sequences, branches included, in order. */
+function valuesOf(code: number, sequences: readonly Pairs[], own: number): CborValue[] {
+  return sequences.flatMap((pairs) => settings(pairs, code, own));
 }
 
 /** Whether a branch makes the image by a delta: what is rehearsed is the other one, which everybody takes. */
@@ -80,22 +97,30 @@ export function carriesImages(parts: Parts): boolean {
   return namedImages(parts).every(({ uri }) => parts.integrated.some(({ key }) => key === uri));
 }
 
-function settings(pairs: Pairs, code: number): CborValue[] {
+function settings(pairs: Pairs, code: number, own = Number.POSITIVE_INFINITY): CborValue[] {
   const found: CborValue[] = [];
+  let index = 0;
   for (let i = 0; i < pairs.length; i += 2) {
     const [command, argument] = [pairs[i] as number, pairs[i + 1]!];
-    if (command === 20) {
-      const entries = (argument as CborMap).entries.filter(([key]) => key === code);
-      found.push(...entries.map(([, value]) => value));
-    } else if (command === 15 && Array.isArray(argument)) {
-      for (const branch of argument) {
-        if (!(branch instanceof Uint8Array)) continue;
-        const inner = decodeValue(branch) as Pairs;
-        if (code === DELTA_INFO || !appliesDelta(inner)) found.push(...settings(inner, code));
-      }
-    }
+    if (command === SELECT) index = typeof argument === 'number' ? argument : 0;
+    if (index >= own) continue;
+    if (command === SET) found.push(...valuesIn(argument as CborMap, code));
+    if (command === TRY_EACH) found.push(...settingsInBranches(argument, code, own));
   }
   return found;
+}
+
+function valuesIn({ entries }: CborMap, code: number): CborValue[] {
+  return entries.filter(([key]) => key === code).map(([, value]) => value);
+}
+
+function settingsInBranches(argument: CborValue, code: number, own: number): CborValue[] {
+  if (!Array.isArray(argument)) return [];
+  return argument.flatMap((branch) => {
+    if (!(branch instanceof Uint8Array)) return [];
+    const inner = decodeValue(branch) as Pairs;
+    return code === DELTA_INFO || !appliesDelta(inner) ? settings(inner, code, own) : [];
+  });
 }
 
 /** The same payload with other images of the same lengths, encrypted again where the real ones are. */

@@ -12,6 +12,7 @@ import {
   type UnitView,
 } from '../../unit/index.ts';
 import type { BlockChanges } from './blocks.ts';
+import { withThrowawayAuthors } from './dependencies.ts';
 import { Draft } from './draft.ts';
 import { Field } from './field.ts';
 import { type Heard, heardOf } from './heard.ts';
@@ -83,10 +84,11 @@ export class Lab {
     const made = await makeStandIn(subject.record, genuine.verdict.facts, subject.now);
     const running = genuine.unit.state.running ?? 0;
     const { image } = subject.offer;
+    const authored = await withThrowawayAuthors(parts, genuine.verdict.facts, made);
     const encrypts = namedImages(parts).some(({ info }) => info);
     const unsealed = encrypts
-      ? await withOtherImages({ parts, image }, made.cipher, 1 - running)
-      : { parts, image };
+      ? await withOtherImages({ parts: authored, image }, made.cipher, 1 - running)
+      : { parts: authored, image };
     const standIn = withLowerFloor(made, new Draft(parts).number);
     const offers = {
       predecessor: await predecessorOf(unsealed, standIn, running),

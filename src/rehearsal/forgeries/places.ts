@@ -99,6 +99,17 @@ export const PLACES = {
     holds: ({ standIn }) => standIn.cipher?.algorithm.mode !== 'aead',
     otherwise: 'the profile encrypts with a tag, which tells what was altered',
   },
+  dependencies: {
+    text: 'a payload that depends on others',
+    holds: ({ genuine }) => (genuine.verdict.facts.dependencies ?? []).length > 0,
+    otherwise: 'the payload depends on no other manifest, so that there is none to exchange',
+  },
+  'no dependencies': {
+    text: 'units of one image',
+    holds: ({ record }) => record.memory.components === undefined,
+    otherwise:
+      'units have further components, and what their payloads depend on is looked for before this would fall',
+  },
   deltas: {
     text: 'units take deltas',
     holds: ({ record }) => record.memory.delta_window !== undefined,

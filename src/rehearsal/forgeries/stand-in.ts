@@ -13,6 +13,7 @@ import {
 import { generateAgreementKey, randomBytes, readAgreementKey } from '../../crypto/index.ts';
 import {
   decryptionKeyId,
+  type SignerFacts,
   type SignerRight,
   UNIT_PROFILES,
   type UnitKey,
@@ -79,19 +80,20 @@ function sealingKeys<K>(keys: readonly K[]): readonly K[] {
 }
 
 function likenessesOf({ authentications = [] }: Verdict['facts']): SignerLikeness[] {
-  return authentications.flatMap(({ signer }) => {
-    if (!signer) return [];
-    const { certificate, anchor } = signer;
-    return {
-      algorithm: ALGORITHM_OF_KEY[certificate.keyType ?? 'p256'],
-      subject: certificate.subject,
-      role: certificate.role,
-      scopes: certificate.subjectAltUris,
-      generation: certificate.generation ?? 0,
-      trial: false,
-      anchor,
-    };
-  });
+  return authentications.flatMap(({ signer }) => (signer ? likenessOf(signer) : []));
+}
+
+/** What a throwaway signer in the place of a real one must be. */
+export function likenessOf({ certificate, anchor }: SignerFacts): SignerLikeness {
+  return {
+    algorithm: ALGORITHM_OF_KEY[certificate.keyType ?? 'p256'],
+    subject: certificate.subject,
+    role: certificate.role,
+    scopes: certificate.subjectAltUris,
+    generation: certificate.generation ?? 0,
+    trial: false,
+    anchor,
+  };
 }
 
 const ALGORITHM_OF_KEY = { p256: -9, ed25519: -19, 'hss-lms': -46 } as const;

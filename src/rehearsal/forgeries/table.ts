@@ -4,6 +4,7 @@ import { type Forgery, stepOfRefusal } from './forgery.ts';
 import { AUTHENTICATION_ROWS } from './rows/authentication.ts';
 import { CONTENT_ROWS } from './rows/content.ts';
 import { DELTA_ROWS } from './rows/deltas.ts';
+import { DEPENDENCY_ROWS } from './rows/dependencies.ts';
 import { ENCRYPTION_ROWS } from './rows/encryption.ts';
 import { ENVELOPE_ROWS } from './rows/envelope.ts';
 import { FIT_ROWS } from './rows/fit.ts';
@@ -28,6 +29,7 @@ const ROWS: readonly Forgery[] = [
   ...AUTHENTICATION_ROWS,
   ...SEVERAL_SIGNERS_ROWS,
   ...MANIFEST_ROWS,
+  ...DEPENDENCY_ROWS,
   ...FRESHNESS_ROWS,
   ...IDENTITY_ROWS,
   ...FIT_ROWS,

@@ -4,6 +4,7 @@ import { CborMap, type CborValue, encode } from '../../../cbor/index.ts';
 import { randomBytes } from '../../../crypto/index.ts';
 import { type Draft, ELEMENT, type Pairs } from '../draft.ts';
 import { type Attack, dismantled, type Forgery, onUnit, resealed } from '../forgery.ts';
+import { withImages } from '../images.ts';
 import { oneBit, type Parts } from '../parts.ts';
 
 const DIGEST = 3;
@@ -39,9 +40,7 @@ const setFirst = (pairs: Pairs, own: Pairs): Pairs => {
 
 /** Each integrated image exchanged. */
 const integratedAs = (change: (bytes: Uint8Array) => Uint8Array): Attack =>
-  dismantled(({ integrated }) => ({
-    integrated: integrated.map(({ key, bytes }) => ({ key, bytes: change(bytes) })),
-  }));
+  dismantled((parts) => ({ integrated: withImages(parts, change) }));
 
 /** The detached image exchanged. */
 const detachedAs = (change: (bytes: Uint8Array) => Uint8Array): Attack =>
@@ -106,12 +105,25 @@ export const CONTENT_ROWS: readonly Forgery[] = [
     name: 'A start and nothing to install',
     threat: 'IMG.FORMAT',
     built: 'every section that installs is left out',
+    where: ['no dependencies'],
     refusal: 'install-missing',
     attack: resealed((draft) => {
       for (const key of [ELEMENT.fetch, ELEMENT.install]) {
         draft.elements.delete(key);
         draft.severed.delete(key);
       }
+    }),
+  },
+  {
+    name: 'An install that waits for tomorrow',
+    threat: 'IMG.EXPIRED.OFFLINE',
+    built: 'the section that brings the image first waits for a time that has not come',
+    refusal: 'wait-not-over',
+    attack: resealed((draft, { subject }) => {
+      const tomorrow = Math.floor(subject.now.getTime() / 1000) + 86_400;
+      const info = encode(new CborMap([[5, tomorrow]]));
+      const key = bringing(draft);
+      draft.setSection(key, [...draft.section(key), ...set(29, info), 29, 2]);
     }),
   },
   {
@@ -139,7 +151,7 @@ export const CONTENT_ROWS: readonly Forgery[] = [
     name: 'One image installed, another compared',
     threat: 'MFST.OVERRIDE',
     built: 'the section that installs names another digest than the one every start compares',
-    where: ['plain image', 'two slots'],
+    where: ['plain image', 'two slots', 'no dependencies'],
     refusal: 'install-failed',
     attack: installing((pairs) => setFirst(pairs, set(DIGEST, encode([SHA_256, randomBytes(32)])))),
   },
@@ -147,7 +159,7 @@ export const CONTENT_ROWS: readonly Forgery[] = [
     name: 'One size installed, another compared',
     threat: 'IMG.EXTRA',
     built: 'the section that installs names a larger size than the one every start compares',
-    where: ['plain image', 'two slots'],
+    where: ['plain image', 'two slots', 'no dependencies'],
     refusal: 'install-failed',
     attack: installing((pairs) => setFirst(pairs, set(SIZE, 1_000_000))),
   },
@@ -156,6 +168,7 @@ export const CONTENT_ROWS: readonly Forgery[] = [
     threat: 'UPD.WRONG_PRECURSOR',
     built:
       'the section that installs compares an image before it brings one, as a difference does with its base',
+    where: ['no dependencies'],
     refusal: 'install-failed',
     attack: resealed((draft) => {
       const key = bringing(draft);
@@ -224,7 +237,7 @@ export const CONTENT_ROWS: readonly Forgery[] = [
     built: 'the integrated image is left out of the envelope',
     where: ['integrated'],
     refusal: 'payload-missing',
-    attack: dismantled(() => ({ integrated: [] })),
+    attack: dismantled((parts) => ({ integrated: withImages(parts, () => undefined) })),
   },
   {
     name: 'One byte behind the image',

@@ -13,7 +13,7 @@ import { decryptionKeyId, unwrappersOf } from '../../../unit/index.ts';
 import { decodeValue, ELEMENT } from '../draft.ts';
 import { type Attack, type Forgery, onField, onUnit, resealed } from '../forgery.ts';
 import { refusedWith } from '../heard.ts';
-import { type ImageCipher, withOtherImages } from '../images.ts';
+import { type ImageCipher, withImages, withOtherImages } from '../images.ts';
 import type { Lab } from '../lab.ts';
 import { oneBit, putTogether } from '../parts.ts';
 import { ownKey, recipientOf } from '../stand-in.ts';
@@ -49,7 +49,7 @@ const onTheWay = (change: (ciphertext: Uint8Array) => Uint8Array): Attack =>
   onUnit(({ parts, offer }) => ({
     envelope: putTogether({
       ...parts,
-      integrated: parts.integrated.map(({ key, bytes }) => ({ key, bytes: change(bytes) })),
+      integrated: withImages(parts, change),
     }),
     image: offer.image && change(offer.image),
   }));

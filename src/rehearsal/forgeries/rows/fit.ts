@@ -30,7 +30,7 @@ export const FIT_ROWS: readonly Forgery[] = [
     name: 'For a place that units do not have',
     threat: 'IMG.LOCATION',
     built: 'the image goes to a component called radio',
-    where: ['all rights'],
+    where: ['all rights', 'no dependencies'],
     refusal: 'component-unknown',
     attack: firstComponent(() => [fromUtf8('radio')]),
   },
@@ -45,6 +45,7 @@ export const FIT_ROWS: readonly Forgery[] = [
     name: 'More places than units have',
     threat: 'IMG.LOCATION',
     built: 'two further components are listed',
+    where: ['no dependencies'],
     refusal: 'component-count-wrong',
     attack: resealed((draft) => {
       if (draft.components.length === 1) {

@@ -5,6 +5,7 @@ import { type CutKind, type Flash, FlashError, PowerCut } from '../../../unit/in
 import type { Field, Moment } from '../field.ts';
 import { type Attack, type Forgery, onField } from '../forgery.ts';
 import { type Heard, heardAs, refusedWith } from '../heard.ts';
+import { withImages } from '../images.ts';
 import type { Lab } from '../lab.ts';
 import { putTogether, takeApart } from '../parts.ts';
 
@@ -171,10 +172,7 @@ export const LIFE_ROWS: readonly Forgery[] = [
       wasCut(() => unit.install(field.request(field.offers.release)));
       const { envelope, image } = field.offers.release;
       const parts = takeApart(sourceOf(envelope));
-      const integrated = parts.integrated.map(({ key, bytes: own }) => ({
-        key,
-        bytes: randomBytes(own.length),
-      }));
+      const integrated = withImages(parts, (own) => randomBytes(own.length));
       const offer = {
         envelope: putTogether({ ...parts, integrated }),
         image: image && randomBytes(image.length),

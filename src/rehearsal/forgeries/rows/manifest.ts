@@ -120,6 +120,7 @@ export const MANIFEST_ROWS: readonly Forgery[] = [
     name: 'An order to uninstall',
     threat: 'MFST.OVERRIDE',
     built: 'the manifest brings an uninstall section, which would leave the unit without firmware',
+    where: ['no dependencies'],
     refusal: 'manifest-element-unsupported',
     attack: element(UNINSTALL, encode([33, 0])),
   },

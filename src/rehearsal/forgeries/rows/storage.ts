@@ -8,7 +8,7 @@ import { type Draft, ELEMENT } from '../draft.ts';
 import type { Field, Moment, PowerOptions } from '../field.ts';
 import { type Attack, type Forgery, onField } from '../forgery.ts';
 import { type Heard, refusedWith } from '../heard.ts';
-import { partsOf } from '../images.ts';
+import { partsOf, withImages } from '../images.ts';
 import type { Lab } from '../lab.ts';
 import { type Parts, putTogether, takeApart } from '../parts.ts';
 import { sealedDigest, sealing } from '../seals.ts';
@@ -146,6 +146,7 @@ export const STORAGE_ROWS: readonly Forgery[] = [
     threat: 'MFST.TOCTOU',
     built:
       'an envelope by the same signer whose invoke section holds an unknown command takes the place of the kept one',
+    where: ['no dependencies'],
     refusal: 'stored-manifest-wrong',
     attack: otherEnvelope((draft) => invoking(draft, UNKNOWN)),
   },
@@ -154,6 +155,7 @@ export const STORAGE_ROWS: readonly Forgery[] = [
     threat: 'MFST.TOCTOU',
     built:
       'an envelope by the same signer whose invoke section starts nothing takes the place of the kept one',
+    where: ['no dependencies'],
     refusal: 'stored-start-failed',
     attack: otherEnvelope((draft) => invoking(draft, IMAGE_MATCH)),
   },
@@ -246,7 +248,7 @@ export const STORAGE_ROWS: readonly Forgery[] = [
       const offer = {
         envelope: putTogether({
           ...parts,
-          integrated: parts.integrated.map(({ key, bytes }) => ({ key, bytes: randomBytes(bytes.length) })),
+          integrated: withImages(parts, (bytes) => randomBytes(bytes.length)),
         }),
         image: offers.release.image && other,
       };
