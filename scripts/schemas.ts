@@ -1,4 +1,5 @@
 // The JSON Schemas that editors and other tools use. `node scripts/schemas.mjs` writes them; a test fails where they are stale.
+import { evidenceSchema } from '../src/evidence/schema.ts';
 import { figuresSchema } from '../src/plan/figures/schema.ts';
 import { trustPlanSchema } from '../src/plan/trust/schema.ts';
 import { columnsSchema } from '../src/rehearsal/acceptance/inventory/schema.ts';
@@ -11,6 +12,7 @@ export function publishedSchemas(): Record<string, string> {
   return {
     ...workspaceSchemas(),
     'rehearsal.schema.json': publish(rehearsalSchema, 'fieldseal rehearsal, the result of rehearse'),
+    'evidence.schema.json': publish(evidenceSchema, 'fieldseal evidence for a release'),
     'trust-plan.schema.json': publish(trustPlanSchema, 'fieldseal trust plan, the decision record of plan'),
     'acceptance.schema.json': publish(acceptanceSchema, 'fieldseal acceptance, rehearse --units'),
     'inventory-columns.schema.json': publish(columnsSchema, 'fieldseal columns of an inventory'),

@@ -15,12 +15,12 @@ export { type Columns, columnsFromText, OWN_NAMES } from './acceptance/inventory
 export type { UnitEntry, UnitFacts, UnitSource } from './acceptance/inventory/facts.ts';
 export { type Inventory, openInventory } from './acceptance/inventory/inventory.ts';
 export { classesOf } from './acceptance/of-workspace.ts';
-export type { AcceptanceDocument } from './acceptance/schema.ts';
+export { type AcceptanceDocument, acceptanceSchema } from './acceptance/schema.ts';
 export { type Forgery, stepOfRefusal } from './forgeries/forgery.ts';
 export { PLACES } from './forgeries/places.ts';
 export { type Rehearsal, type RehearsalProgress, type RowResult, rehearse } from './forgeries/rehearse.ts';
 export { countsOf, rehearsalJson } from './forgeries/result.ts';
-export type { RehearsalDocument } from './forgeries/schema.ts';
+export { type RehearsalDocument, rehearsalSchema } from './forgeries/schema.ts';
 export type { Subject } from './forgeries/subject.ts';
 export { FORGERIES } from './forgeries/table.ts';
 export { THREATS, type Threat } from './forgeries/threats.ts';

@@ -48,7 +48,7 @@ export {
   shapeOf,
   startLeaves,
 } from './leaves.ts';
-export { appendEntry, type LedgerEntry, readLedger } from './ledger.ts';
+export { appendEntry, type LedgerEntry, readLedger, referenceTo } from './ledger.ts';
 export { PROFILES, type Profile, wrapOf } from './profiles.ts';
 export { readWritten } from './read-written.ts';
 export { keyFaults } from './recorded-keys.ts';

@@ -133,4 +133,29 @@ Example:
   fieldseal completion bash > ~/.local/share/bash-completion/completions/fieldseal`,
     load: () => import('../commands/completion.ts'),
   },
+  {
+    name: 'evidence',
+    group: 'records',
+    summary: 'everything an auditor asks about a release, in one page that needs nothing else',
+    args: [{ name: 'release', about: 'the release, by class and number such as vent/12, or its record' }],
+    options: [
+      { name: 'out', value: 'file', about: 'the page to write, HTML' },
+      { name: 'envelope', value: 'file', about: 'the envelope, to be compared with the record' },
+      { name: 'rehearsal', value: 'file', about: 'forgeries: what "rehearse --out" wrote', repeat: true },
+      {
+        name: 'acceptance',
+        value: 'file',
+        about: 'acceptance: what "rehearse --units --out" wrote',
+        repeat: true,
+      },
+      { name: 'force', about: 'replace an existing output file' },
+    ],
+    notes: `What was sealed, by which key and chain, memory fit, approvals, rehearsals, the decision behind the class, production,
+support period, cautions, and how that answers RFC 9124 and the rules of the trade; what is not shown is said to be so. The
+same records give the same page, byte for byte. No legal advice.
+
+Example:
+  fieldseal evidence vent/12 --envelope vent-1.4.0.suit --rehearsal vent-1.4.0.rehearsal.json --out vent-1.4.0.html`,
+    load: () => import('../commands/evidence.ts'),
+  },
 ];
