@@ -1,5 +1,6 @@
 import type { CommandSpec } from './spec.ts';
 import { APPROVAL } from './table/approval.ts';
+import { BROADCAST } from './table/broadcast.ts';
 import { DESK } from './table/desk.ts';
 import { INCIDENT } from './table/incident.ts';
 import { KEYS } from './table/keys.ts';
@@ -18,6 +19,7 @@ export const COMMANDS: readonly CommandSpec[] = [
   ...APPROVAL,
   ...RELEASE,
   ...PLAN,
+  ...BROADCAST,
   ...UNIT,
   ...INCIDENT,
   ...RECORDS,
@@ -31,6 +33,7 @@ export const GROUPS: readonly (readonly [CommandSpec['group'], string])[] = [
   ['production', 'Provisioning'],
   ['release', 'Releases'],
   ['plan', 'Before it is sent'],
+  ['broadcast', 'Broadcast'],
   ['unit', 'A unit in the field (virtual)'],
   ['incident', 'When something went wrong'],
   ['records', 'Records'],

@@ -56,6 +56,7 @@ export interface CommandSpec {
     | 'unit'
     | 'incident'
     | 'records'
+    | 'broadcast'
     | 'desk'
     | 'shell';
   readonly summary: string;

@@ -19,6 +19,11 @@ export function trustCounter(className: string): string {
   return `${className}.trust`;
 }
 
+/** Name of the counter of a class's announcements. */
+export function announcementCounter(className: string): string {
+  return `${className}.announcement`;
+}
+
 /** What is known of a class's sequence counter. */
 export interface CounterState {
   /** Lineage of the counter in this copy of the workspace; undefined where there is none. */

@@ -9,6 +9,7 @@ export { canonicalJson, type Json, type JsonObject, jsonDigest, readableJson } f
 export { type ChallengeRecord, challengeId, findChallenge, keepChallenge } from './challenges.ts';
 export { addClass, type ClassOptions } from './class-add.ts';
 export {
+  announcementCounter,
   type CounterState,
   claimCounter,
   foreseeNumber,

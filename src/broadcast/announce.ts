@@ -1,0 +1,159 @@
+import { toHex } from '../bytes/index.ts';
+import { type KeyAccess, openMacKey, openSigner } from '../keys/index.ts';
+import { standingSigners } from '../release/index.ts';
+import { ALL_EXTENSIONS, formatUuid, openEnvelope, readManifest } from '../suit/index.ts';
+import {
+  announcementCounter,
+  appendEntry,
+  classKeys,
+  type DeviceClass,
+  fileSource,
+  type JsonObject,
+  takeNumber,
+  type Workspace,
+} from '../workspace/index.ts';
+import type { Announcement, Offer, Reach } from './announcement/announcement.ts';
+import { macAnnouncement, signAnnouncement } from './announcement/seal.ts';
+import { announcementName, type Depot } from './depot/depot.ts';
+import { BroadcastError } from './error.ts';
+
+/** What is announced to a class. */
+export interface AnnounceRequest {
+  readonly workspace: Workspace;
+  readonly deviceClass: DeviceClass;
+  readonly depot: Depot;
+  /** The envelope that is offered, and images beside it; undefined: nothing is offered now. */
+  readonly offered: { readonly envelope: string; readonly images: readonly string[] } | undefined;
+  readonly wave: string;
+  readonly reach: Reach;
+  readonly notBefore: Date;
+  readonly expiry: Date;
+  /** The signer of announcements; without one the only one that covers the class. */
+  readonly signerName: string | undefined;
+  accessTo(name: string): KeyAccess;
+}
+
+/**
+ * Announces: takes the next counter of the class, signs or MACs, puts envelope and images into the depot, and enters it in the
+ * ledger. The announcement gets its place last, so that whatever it names is there. Throws `BroadcastError`, `KeyError`,
+ * `WorkspaceError`.
+ */
+export async function announce(request: AnnounceRequest): Promise<JsonObject> {
+  const { workspace, deviceClass, depot, wave, reach, notBefore, expiry } = request;
+  if (expiry <= notBefore)
+    throw new BroadcastError(
+      'expiry',
+      'the announcement would expire before it begins',
+      'choose a later end',
+    );
+  const sealing = sealerFor(request);
+  const offer = request.offered ? offerOf(depot, request.offered) : null;
+  const { number } = takeNumber(workspace, { ...deviceClass, name: announcementCounter(deviceClass.name) });
+  const announcement: Announcement = {
+    classId: deviceClass.classId,
+    counter: number,
+    notBefore: seconds(notBefore),
+    expiry: seconds(expiry),
+    wave,
+    reach,
+    offer,
+  };
+  const sealed = await sealing(announcement);
+  const facts = {
+    class: announcementCounter(deviceClass.name),
+    sequence_number: String(number),
+    wave,
+    offer: offer && toHex(offer.envelope.digest),
+    permille: reach.kind === 'share' ? reach.permille : null,
+    units: reach.kind === 'units' ? reach.units.length : null,
+    expires: expiry.toISOString(),
+  };
+  appendEntry(workspace, 'announced', facts);
+  for (const { name, message } of sealed) depot.announce(name, message);
+  return {
+    format: 'fieldseal.announced/1',
+    class_name: deviceClass.name,
+    counter: String(number),
+    ...facts,
+    files: sealed.map(({ name, message }) => ({ name: `a/${name}`, size_bytes: message.length })),
+  };
+}
+
+type Sealed = readonly { readonly name: string; readonly message: Uint8Array }[];
+
+function sealerFor(request: AnnounceRequest): (announcement: Announcement) => Promise<Sealed> {
+  return request.deviceClass.scheme === 'asymmetric' ? signing(request) : macing(request);
+}
+
+function signing({ workspace, deviceClass, signerName, accessTo }: AnnounceRequest) {
+  const all = standingSigners(workspace, deviceClass, 'announcement');
+  const fit =
+    signerName === undefined ? all : all.filter(({ description }) => description.name === signerName);
+  const [chosen] = fit;
+  if (!chosen || fit.length > 1) {
+    throw new BroadcastError(
+      'signer',
+      chosen
+        ? `several signers of announcements cover ${deviceClass.name}: ${fit.map(({ description }) => description.name).join(', ')}`
+        : `no signer of announcements covers ${deviceClass.name}; a signer of releases cannot announce`,
+      chosen
+        ? 'name one with --signer'
+        : `make one: fieldseal signer create NAME --purpose announcement --class ${deviceClass.name}`,
+    );
+  }
+  return async (announcement: Announcement): Promise<Sealed> => {
+    const signer = await openSigner(chosen.description, accessTo(chosen.description.name));
+    try {
+      const chain = chosen.chain.map(({ der }) => der);
+      const name = announcementName(formatUuid(announcement.classId));
+      return [{ name, message: await signAnnouncement(announcement, { signer, chain }) }];
+    } finally {
+      signer.close();
+    }
+  };
+}
+
+/** One message for each key that units of the class hold. */
+function macing({ workspace, deviceClass, accessTo }: AnnounceRequest) {
+  const keys = classKeys(workspace, deviceClass.name);
+  if (keys.length === 0) {
+    throw new BroadcastError(
+      'signer',
+      `class ${deviceClass.name} has no key`,
+      `make it: fieldseal class-key create ${deviceClass.name}`,
+    );
+  }
+  return async (announcement: Announcement): Promise<Sealed> => {
+    const sealed = [];
+    for (const { description } of keys) {
+      const key = await openMacKey(description, accessTo(description.name));
+      try {
+        const name = announcementName(formatUuid(announcement.classId), toHex(key.keyId));
+        sealed.push({ name, message: await macAnnouncement(announcement, key) });
+      } finally {
+        key.close();
+      }
+    }
+    return sealed;
+  };
+}
+
+function offerOf(depot: Depot, { envelope, images }: NonNullable<AnnounceRequest['offered']>): Offer {
+  const source = fileSource(envelope);
+  try {
+    const { digest, manifest: content } = openEnvelope(source, undefined, ALL_EXTENSIONS);
+    const manifest = readManifest(content, { extensions: ALL_EXTENSIONS });
+    return {
+      manifestDigest: digest.bytes,
+      sequenceNumber: manifest.sequenceNumber,
+      envelope: depot.put(envelope),
+      images: images.map((image) => depot.put(image)),
+    };
+  } finally {
+    source.close();
+  }
+}
+
+function seconds(date: Date): bigint {
+  return BigInt(Math.floor(date.getTime() / 1000));
+}

@@ -1,0 +1,186 @@
+import { createHash } from 'node:crypto';
+import { createReadStream, readFileSync, statSync } from 'node:fs';
+import { createServer, type IncomingMessage, type Server, type ServerResponse } from 'node:http';
+import { createServer as createTlsServer } from 'node:https';
+import { join } from 'node:path';
+import { namesTag, type Wanted, wantedRange } from './range.ts';
+
+/** How a depot is served. */
+export interface ServeOptions {
+  readonly folder: string;
+  /** Certificate chain and private key, PEM. */
+  readonly tls?: { readonly cert: Buffer; readonly key: Buffer } | undefined;
+}
+
+interface Held {
+  readonly bytes: Buffer;
+  readonly tag: string;
+}
+
+const FILE = /^\/p\/([0-9a-f]{64})$/;
+const ANNOUNCEMENT = /^\/a\/([0-9a-f-]{36}(?:\.[0-9a-f]{2,128})?)$/;
+const FOR_EVER = 'public, max-age=31536000, immutable';
+/** An announcement may be kept, but not used without asking whether it still stands. */
+const ASK_AGAIN = 'public, no-cache';
+/** Bytes of files that are kept in memory, and of one such file. */
+const CACHE_SIZE = 64 * 2 ** 20;
+const LARGEST_CACHED = 8 * 2 ** 20;
+/** Milliseconds for which an announcement is served without looking at its file again. */
+const FRESH_FOR = 250;
+const REQUEST_TIMEOUT = 30_000;
+
+/** A server over a depot's folder: immutable files with strong validators and ranges, announcements by condition. */
+export function serveDepot({ folder, tls }: ServeOptions): Server {
+  const files = new FileCache(join(folder, 'p'));
+  const announcements = new AnnouncementCache(join(folder, 'a'));
+  const answer = (request: IncomingMessage, response: ServerResponse) => {
+    response.setHeader('x-content-type-options', 'nosniff');
+    const [path] = request.url!.split('?', 1) as [string];
+    const file = FILE.exec(path)?.[1];
+    const announcement = ANNOUNCEMENT.exec(path)?.[1];
+    if (request.method !== 'GET' && request.method !== 'HEAD') {
+      response.setHeader('allow', 'GET, HEAD');
+      end(response, 405);
+    } else if (file) sendFile(request, response, files, file);
+    else if (announcement) sendAnnouncement(request, response, announcements.get(announcement));
+    else end(response, 404);
+  };
+  const server = tls ? createTlsServer({ ...tls, minVersion: 'TLSv1.2' }, answer) : createServer(answer);
+  server.requestTimeout = REQUEST_TIMEOUT;
+  return server;
+}
+
+function sendAnnouncement(request: IncomingMessage, response: ServerResponse, held: Held | undefined): void {
+  if (!held) {
+    end(response, 404);
+    return;
+  }
+  response.setHeader('etag', held.tag);
+  response.setHeader('cache-control', ASK_AGAIN);
+  if (namesTag(request.headers['if-none-match'], held.tag, true)) {
+    end(response, 304);
+    return;
+  }
+  response.writeHead(200, { 'content-type': 'application/cose', 'content-length': held.bytes.length });
+  response.end(request.method === 'HEAD' ? undefined : held.bytes);
+}
+
+function sendFile(request: IncomingMessage, response: ServerResponse, files: FileCache, name: string): void {
+  const size = files.size(name);
+  if (size === undefined) {
+    end(response, 404);
+    return;
+  }
+  const tag = `"${name}"`;
+  response.setHeader('etag', tag);
+  response.setHeader('cache-control', FOR_EVER);
+  response.setHeader('accept-ranges', 'bytes');
+  if (namesTag(request.headers['if-none-match'], tag, true)) {
+    end(response, 304);
+    return;
+  }
+  const wanted = wantedOf(request, tag, size);
+  if (wanted.kind === 'none') {
+    response.setHeader('content-range', `bytes */${size}`);
+    end(response, 416);
+    return;
+  }
+  const [first, last] = wanted.kind === 'part' ? [wanted.first, wanted.last] : [0, size - 1];
+  response.writeHead(wanted.kind === 'part' ? 206 : 200, {
+    'content-type': 'application/octet-stream',
+    'content-length': last - first + 1,
+    ...(wanted.kind === 'part' && { 'content-range': `bytes ${first}-${last}/${size}` }),
+  });
+  if (request.method === 'HEAD' || size === 0) response.end();
+  else files.send(name, first, last, response);
+}
+
+/** A range counts only under the validator that its asker began with (RFC 9110 section 13.1.5). */
+function wantedOf({ headers }: IncomingMessage, tag: string, size: number): Wanted {
+  const condition = headers['if-range'];
+  const stands = condition === undefined || namesTag(String(condition), tag, false);
+  return stands ? wantedRange(headers.range, size) : { kind: 'whole' };
+}
+
+function end(response: ServerResponse, status: number): void {
+  response.statusCode = status;
+  response.setHeader('content-length', 0);
+  if (status === 304) response.removeHeader('content-length');
+  response.end();
+}
+
+/** Files by name; the small ones that were asked for last are kept, for they never change. */
+class FileCache {
+  readonly #folder: string;
+  readonly #held = new Map<string, Buffer>();
+  #bytes = 0;
+
+  constructor(folder: string) {
+    this.#folder = folder;
+  }
+
+  size(name: string): number | undefined {
+    const held = this.#held.get(name);
+    if (held) return held.length;
+    const stat = statSync(join(this.#folder, name), { throwIfNoEntry: false });
+    return stat?.isFile() ? stat.size : undefined;
+  }
+
+  send(name: string, first: number, last: number, response: ServerResponse): void {
+    const held = this.#held.get(name) ?? this.#keep(name);
+    if (held) {
+      response.end(held.subarray(first, last + 1));
+      return;
+    }
+    createReadStream(join(this.#folder, name), { start: first, end: last, highWaterMark: 1 << 18 })
+      .on('error', () => response.destroy())
+      .pipe(response);
+  }
+
+  #keep(name: string): Buffer | undefined {
+    const path = join(this.#folder, name);
+    const size = statSync(path).size;
+    if (size > LARGEST_CACHED) return undefined;
+    const bytes = readFileSync(path);
+    this.#held.set(name, bytes);
+    this.#bytes += bytes.length;
+    for (const [old, { length }] of this.#held) {
+      if (this.#bytes <= CACHE_SIZE) break;
+      this.#held.delete(old);
+      this.#bytes -= length;
+    }
+    return bytes;
+  }
+}
+
+/** Announcements by name, looked at again a few times a second: they change, and many units ask at once. */
+class AnnouncementCache {
+  readonly #folder: string;
+  readonly #held = new Map<string, { held: Held | undefined; until: number }>();
+
+  constructor(folder: string) {
+    this.#folder = folder;
+  }
+
+  get(name: string): Held | undefined {
+    const known = this.#held.get(name);
+    const now = performance.now();
+    if (known && now < known.until) return known.held;
+    const held = read(join(this.#folder, name));
+    if (this.#held.size > MOST_NAMES) this.#held.clear();
+    this.#held.set(name, { held, until: now + FRESH_FOR });
+    return held;
+  }
+}
+
+const MOST_NAMES = 4096;
+
+function read(path: string): Held | undefined {
+  try {
+    const bytes = readFileSync(path);
+    return { bytes, tag: `"${createHash('sha256').update(bytes).digest('hex')}"` };
+  } catch (error) {
+    if ((error as NodeJS.ErrnoException).code === 'ENOENT') return undefined;
+    throw error;
+  }
+}

@@ -1,0 +1,13 @@
+/** What a broadcast could not or would not do, with the exit status of a command. */
+export class BroadcastError extends Error {
+  override readonly name = 'BroadcastError';
+  readonly code: string;
+  readonly hint: string;
+  readonly status = 2;
+
+  constructor(code: 'expiry' | 'signer' | 'envelope', message: string, hint: string) {
+    super(message);
+    this.code = `broadcast-${code}`;
+    this.hint = hint;
+  }
+}

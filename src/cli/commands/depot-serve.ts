@@ -1,0 +1,45 @@
+import { existsSync, readFileSync } from 'node:fs';
+import type { AddressInfo } from 'node:net';
+import { serveDepot } from '../../broadcast/index.ts';
+import { CommandFailure, EXIT, wrongUse } from '../exit.ts';
+import type { Call } from '../spec.ts';
+
+/** Serves a depot until it is told to stop. */
+export async function run(call: Call): Promise<number> {
+  const folder = call.args[0]!;
+  if (!existsSync(folder)) throw wrongUse(`${folder}: no such folder`, 'fill one with "fieldseal announce"');
+  const tls = tlsOf(call);
+  const address = call.text('address') ?? '127.0.0.1';
+  const server = serveDepot({ folder, tls });
+  await new Promise<void>((resolve, reject) => {
+    server.once('error', (error: NodeJS.ErrnoException) =>
+      reject(
+        new CommandFailure(
+          EXIT.notDone,
+          'address-taken',
+          `the depot cannot listen on ${address} (${error.code})`,
+          'choose another port with --port',
+        ),
+      ),
+    );
+    server.listen(call.count('port') ?? 0, address, () => resolve());
+  });
+  const { port } = server.address() as AddressInfo;
+  const origin = `${tls ? 'https' : 'http'}://${address.includes(':') ? `[${address}]` : address}:${port}`;
+  call.out.line(`depot ${folder} is served at ${origin}; Ctrl-C ends it`);
+  call.out.result({ format: 'fieldseal.depot-served/1', origin });
+  await new Promise<void>((resolve) => {
+    for (const signal of ['SIGINT', 'SIGTERM'] as const) process.once(signal, () => resolve());
+  });
+  server.closeAllConnections();
+  server.close();
+  return EXIT.done;
+}
+
+function tlsOf(call: Call): { cert: Buffer; key: Buffer } | undefined {
+  const [certificate, key] = [call.text('tls-certificate'), call.text('tls-key')];
+  if (certificate !== undefined && key !== undefined)
+    return { cert: readFileSync(certificate), key: readFileSync(key) };
+  if (certificate === undefined && key === undefined) return undefined;
+  throw wrongUse('--tls-certificate and --tls-key go together', 'give both, or neither');
+}
