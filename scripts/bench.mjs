@@ -4,6 +4,7 @@ import { execFileSync } from 'node:child_process';
 import { readFileSync } from 'node:fs';
 import { cpus, loadavg } from 'node:os';
 import { fileURLToPath } from 'node:url';
+import { benchAcceptance } from './bench/acceptance.mjs';
 import { benchChecking } from './bench/checking.mjs';
 import { withBenchFolder } from './bench/folder.mjs';
 import { benchHashBased } from './bench/hash-based.mjs';
@@ -17,6 +18,7 @@ const PARTS = {
   'start-up': benchStartUp,
   sealing: benchSealing,
   checking: benchChecking,
+  acceptance: benchAcceptance,
   'hash-based': benchHashBased,
   rates: benchRates,
 };

@@ -8,6 +8,7 @@ import { DELTA_LIMITS } from '../../src/delta/index.ts';
 import { IMAGE_LIMITS } from '../../src/image/index.ts';
 import { MOST_ROUNDS } from '../../src/keys/pbes2.ts';
 import { MOST_UNITS } from '../../src/provision/job.ts';
+import { ACCEPTANCE_LIMITS } from '../../src/rehearsal/acceptance/limits.ts';
 import { REPORT_LIMIT_TABLE } from '../../src/report/index.ts';
 import { SUIT_LIMIT_TABLE } from '../../src/suit/index.ts';
 import { HEADER_SIZE } from '../../src/unit/index.ts';
@@ -48,6 +49,7 @@ const ROOMS: readonly (readonly [string, LimitTable])[] = [
   ["A unit's decision", UNIT_LIMITS],
   ['Reports', REPORT_LIMIT_TABLE],
   ['Attestation', ATTESTATION_LIMIT_TABLE],
+  ['Inventories', ACCEPTANCE_LIMITS],
   ['Files', FILES],
   ['Time', TIME],
 ];

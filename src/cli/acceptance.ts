@@ -13,8 +13,10 @@ import {
   OWN_NAMES,
   openInventory,
   rehearseAcceptance,
+  runningImages,
   type UnitFacts,
 } from '../rehearsal/index.ts';
+import { SuitError } from '../suit/index.ts';
 import {
   appendEntry,
   type FileSource,
@@ -46,11 +48,13 @@ export async function rehearseUnits(call: Call): Promise<number> {
     envelope: fileSource(call.args[0]!),
     image: image === undefined ? undefined : fileSource(image),
   };
+  const runs = call.texts('running').map((path) => fileSource(path));
   try {
     const inventory = openInventory(call.text('units')!, columns);
     const minimum = await minimumBattery(call, workspace, files.envelope);
     const acceptance = await rehearseAcceptance({
       ...files,
+      running: imagesThatRun(call.texts('running'), runs),
       units: inventory.units,
       classes: await classesOf(workspace),
       now: timeOf(call),
@@ -67,6 +71,19 @@ export async function rehearseUnits(call: Call): Promise<number> {
   } finally {
     files.envelope.close();
     files.image?.close();
+    for (const each of runs) each.close();
+  }
+}
+
+function imagesThatRun(paths: readonly string[], sources: readonly FileSource[]) {
+  try {
+    return runningImages(sources);
+  } catch (error) {
+    if (!(error instanceof SuitError)) throw error;
+    throw wrongUse(
+      `one of ${paths.join(', ')} is no envelope: ${error.message}`,
+      'name with --running the envelopes of releases that units run, with their images inside',
+    );
   }
 }
 

@@ -15,6 +15,7 @@ export { type Columns, columnsFromText, OWN_NAMES } from './acceptance/inventory
 export type { UnitEntry, UnitFacts, UnitSource } from './acceptance/inventory/facts.ts';
 export { type Inventory, openInventory } from './acceptance/inventory/inventory.ts';
 export { classesOf } from './acceptance/of-workspace.ts';
+export { runningImages } from './acceptance/running.ts';
 export { type AcceptanceDocument, acceptanceSchema } from './acceptance/schema.ts';
 export { type Forgery, stepOfRefusal } from './forgeries/forgery.ts';
 export { PLACES } from './forgeries/places.ts';

@@ -159,6 +159,12 @@ Example:
       },
       { name: 'columns', value: 'file', about: 'with --units: which column of the inventory holds what' },
       {
+        name: 'running',
+        value: 'file',
+        about: 'with --units: the envelope of a release that units run, for a payload with a delta',
+        repeat: true,
+      },
+      {
         name: 'minimum-battery',
         value: 'mWh',
         about: 'with --units: energy that a unit must have left (default: computed for its link)',

@@ -4,8 +4,10 @@ import type { Classes } from './classes.ts';
 import { Grouping, type Unread } from './grouping.ts';
 import type { UnitFacts, UnitSource } from './inventory/facts.ts';
 import { answerOf } from './judge.ts';
+import { ACCEPTANCE_LIMITS } from './limits.ts';
 import { type Comparands, comparandsOf } from './payload.ts';
 import { type Judged, type Remedy, remediesFor } from './remedies.ts';
+import type { RunningImages } from './running.ts';
 import { withStandInMacs } from './stand-ins.ts';
 
 /** What is asked: this payload, of these units. */
@@ -13,6 +15,8 @@ export interface AcceptanceRequest {
   readonly envelope: ByteSource;
   /** The image of a detached envelope. */
   readonly image?: ByteSource | undefined;
+  /** Images that units may run, for deltas. */
+  readonly running?: RunningImages | undefined;
   readonly units: UnitSource;
   readonly classes: Classes;
   /** What clocks of units read. */
@@ -44,8 +48,8 @@ export interface Acceptance {
   readonly standInMac: boolean;
 }
 
-/** Groups beyond which a rehearsal is given up: the comparisons of no payload tell so many apart. */
-export const MOST_GROUPS = 100_000;
+/** Groups beyond which a rehearsal is given up. */
+const MOST_GROUPS = ACCEPTANCE_LIMITS.groups.value;
 
 /** Checks between two breaths, in which prompts and timers get their turn. */
 const BREATH = 16;
@@ -70,8 +74,8 @@ export class TooManyGroups extends Error {
  * `TooManyGroups`, and what the source of the units throws.
  */
 export async function rehearseAcceptance(request: AcceptanceRequest): Promise<Acceptance> {
-  const { classes, units, image, now, minimumBattery, progress = () => {} } = request;
-  const payload = comparandsOf(request.envelope);
+  const { classes, units, image, running = new Map(), now, minimumBattery, progress = () => {} } = request;
+  const payload = comparandsOf(request.envelope, new Set(running.keys()));
   const grouping = new Grouping(classes, payload, minimumBattery);
   for await (const entry of units) {
     if ('mistake' in entry) grouping.addUnread(entry.facts, entry.place, entry.mistake);
@@ -85,7 +89,7 @@ export async function rehearseAcceptance(request: AcceptanceRequest): Promise<Ac
   const judged: Judged[] = [];
   const begin = performance.now();
   for (const group of groups) {
-    judged.push({ group, answer: answerOf(group, { standIn, image, now }) });
+    judged.push({ group, answer: answerOf(group, { standIn, image, running, now }) });
     if (judged.length % BREATH !== 0) continue;
     const each = (performance.now() - begin) / 1000 / judged.length;
     const secondsLeft = each * (groups.length - judged.length);

@@ -146,7 +146,10 @@ export const FACT_ROWS: Readonly<Record<FactName, FactRow>> = {
   },
   version: text('version that runs; finds the sequence number where that is left out', '1.4.0'),
   sequence_number: { ...number('sequence number of what runs', '14', DECIMAL), seen: beside },
-  manifest_digest: { ...digest('manifest digest of what runs; left out: that on record'), seen: sameDigest },
+  manifest_digest: {
+    ...digest('manifest digest of what runs; left out: that on record'),
+    seen: (value, payload) => (payload.running.has(value) ? value : sameDigest(value, payload)),
+  },
   running_slot: {
     about: 'slot that runs, by name; left out: the first',
     example: 'A',

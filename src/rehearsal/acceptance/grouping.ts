@@ -8,6 +8,7 @@ import {
   type UnitFacts,
   type UnitMistake,
 } from './inventory/facts.ts';
+import { ACCEPTANCE_LIMITS } from './limits.ts';
 import type { Comparands } from './payload.ts';
 import { resolve } from './resolve.ts';
 
@@ -43,9 +44,9 @@ export interface Unread {
 /** Examples that are named of each group. */
 const EXAMPLES = 5;
 /** Kinds of mistakes that are told apart; the rest is counted together. */
-const KINDS = 200;
+const KINDS = ACCEPTANCE_LIMITS.mistakes.value;
 /** Texts remembered of each fact. */
-const REMEMBERED = 50_000;
+const REMEMBERED = ACCEPTANCE_LIMITS.textsOfAFact.value;
 
 /** No text of a fact holds control characters. */
 const SEPARATOR = '\u0001';

@@ -4,9 +4,11 @@ import {
   type RefusalCode,
   type StepName,
   shownText,
+  type UnitView,
   type Verdict,
 } from '../../unit/index.ts';
 import type { Group } from './grouping.ts';
+import type { RunningImages } from './running.ts';
 import type { StandIn } from './stand-ins.ts';
 import { viewOf } from './view.ts';
 
@@ -30,15 +32,16 @@ const CONTENT_KEY = 'content key of the image';
 export interface Offer {
   readonly standIn: StandIn;
   readonly image: CheckRequest['image'];
+  readonly running: RunningImages;
   readonly now: Date;
 }
 
 /** Runs the real check for the first unit of a group. Steps 1 to 9; nothing is changed. */
-export function answerOf({ facts, ofClass }: Group, { standIn, image, now }: Offer): Answer {
-  const unit = viewOf(facts, ofClass, standIn.macKey);
+export function answerOf({ facts, ofClass }: Group, { standIn, image, running, now }: Offer): Answer {
+  const unit = viewOf(facts, ofClass, standIn.macKey, running);
   const verdict = checkForUnit({ unit, envelope: standIn.envelope, image, now });
   const { refusal } = verdict;
-  const notJudged = refusal && withoutKeys(verdict, standIn);
+  const notJudged = refusal && withoutMeans(verdict, standIn, unit);
   if (notJudged) return { verdict: 'as far as it can be judged', refusal: null, because: null, notJudged };
   if (refusal)
     return { verdict: 'refused', refusal, because: becauseOf(verdict, refusal.step), notJudged: null };
@@ -51,8 +54,14 @@ export function answerOf({ facts, ofClass }: Group, { standIn, image, now }: Off
   };
 }
 
-/** What could not be judged, where a refusal only says that a stand-in is not the real key. */
-function withoutKeys({ refusal, steps }: Verdict, { replaced }: StandIn): string | null {
+/** What could not be judged, where a refusal only says that a stand-in is not the real key, or that what runs is not at hand. */
+function withoutMeans(
+  { refusal, steps }: Verdict,
+  { replaced }: StandIn,
+  { precursor }: UnitView,
+): string | null {
+  if (refusal?.code === 'precursor-wrong' && !precursor)
+    return 'whether the delta is for what runs: name the release that they run with --running';
   if (refusal?.code === 'mac-wrong' && !replaced)
     return 'the MAC, and every step after it: no class key is opened';
   if (!refusal || !KEYLESS.has(refusal.code)) return null;

@@ -26,6 +26,8 @@ export interface Comparands {
   readonly namesDevices: boolean;
   /** Whether it may be encrypted: some parameter holds an encryption info. */
   readonly encrypted: boolean;
+  /** Manifest digests of releases whose images are at hand, so that a delta can be compared with what runs. */
+  readonly running: ReadonlySet<string>;
   /** Whether these bytes, lower-case hexadecimal, stand anywhere outside the images. */
   mentions(hex: string): boolean;
 }
@@ -40,9 +42,9 @@ const DEVICE = 24;
 const ENCRYPTION = 19;
 
 /** Reads what an envelope's checks compare with. Never throws on data: what it cannot read it leaves out. */
-export function comparandsOf(source: ByteSource): Comparands {
+export function comparandsOf(source: ByteSource, running: ReadonlySet<string> = new Set()): Comparands {
   const envelope = attempt(() => openEnvelope(source));
-  if (!envelope) return UNREADABLE(source.size);
+  if (!envelope) return UNREADABLE(source.size, running);
   const manifest = attempt(() => decode(envelope.manifest));
   const seals = attempt(() => envelope.blocks.map(({ bytes }) => decodeCose(bytes)).flatMap(headersOf));
   const certificates = seals?.flatMap(certificatesIn);
@@ -67,11 +69,12 @@ export function comparandsOf(source: ByteSource): Comparands {
     envelopeSize: source.size - inside,
     namesDevices: !all || all.some((item) => sets(item, DEVICE)),
     encrypted: !all || all.some((item) => sets(item, ENCRYPTION)),
+    running,
     mentions,
   };
 }
 
-const UNREADABLE = (envelopeSize: number): Comparands => ({
+const UNREADABLE = (envelopeSize: number, running: ReadonlySet<string>): Comparands => ({
   sequenceNumber: undefined,
   manifestDigest: undefined,
   securityFloors: undefined,
@@ -81,6 +84,7 @@ const UNREADABLE = (envelopeSize: number): Comparands => ({
   envelopeSize,
   namesDevices: true,
   encrypted: true,
+  running,
   mentions: () => true,
 });
 

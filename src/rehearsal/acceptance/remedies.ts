@@ -84,6 +84,10 @@ const CHANGES: Partial<Record<RefusalCode, Change>> = {
     `make the image fit into ${lowestOf(groups, ['slot_size']) ?? 'the slot of the class'} bytes: ${sizeText(payload)}`,
     'or seal it for units with a larger slot only, and keep an older line for these',
   ],
+  'precursor-wrong': () => [
+    'send them the whole image of the same release: the delta is for what others run',
+    'or seal a release with a delta from what they run: seal --delta-from',
+  ],
   'envelope-area-too-small': () => [
     'make the envelope smaller: leave the text out, fewer signatures or recipients, shorter certificate chain',
     'or a stepping-stone release that gives these units a larger envelope area',

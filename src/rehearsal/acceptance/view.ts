@@ -10,23 +10,34 @@ import {
 import type { ClassOfUnits } from './classes.ts';
 import { itemsOf, rootOf } from './fact-rows.ts';
 import type { UnitFacts } from './inventory/facts.ts';
+import { imageInSlot, type RunningImages } from './running.ts';
 import { standInUnwrapper } from './stand-ins.ts';
 
 /** Stands for the digest of a manifest that nobody knows; no SHA-256 is that. */
 const UNKNOWN_DIGEST = '00'.repeat(32);
 
-/** The unit that resolved facts describe, as its check sees it. Its keys are stand-ins. */
-export function viewOf(facts: UnitFacts, ofClass: ClassOfUnits, macKey: Uint8Array): UnitView {
+/**
+ * The unit that resolved facts describe, as its check sees it. Its keys are stand-ins; of what it runs, the bytes are there
+ * where they are among `running`.
+ */
+export function viewOf(
+  facts: UnitFacts,
+  ofClass: ClassOfUnits,
+  macKey: Uint8Array,
+  running: RunningImages,
+): UnitView {
   const record = recordOf(facts, ofClass);
   const keyIds = [
     ...(record.content_keys ?? []).map(({ id }) => id),
     ...(facts.decryption_key_id === undefined ? [] : [facts.decryption_key_id]),
   ];
+  const state = stateOf(facts, record);
   return {
     record,
     macKeys: new Map(record.mac_keys.map(({ id }) => [id, macKey])),
     unwrappers: keyIds.map(standInUnwrapper),
-    state: stateOf(facts, record),
+    state,
+    precursor: imageInSlot(running, facts.manifest_digest, state.running ?? 0),
   };
 }
 

@@ -33,7 +33,7 @@ const told = ({ verdict, refusal, notJudged }: ReturnType<typeof answerOf>) => (
 function compare(name: string, units: readonly UnitFacts[]) {
   const source = sourceFor(name);
   const payload = comparandsOf(source);
-  const offer = { standIn: withStandInMacs(source), image: undefined, now: NOW };
+  const offer = { standIn: withStandInMacs(source), image: undefined, running: new Map(), now: NOW };
   const together = new Grouping(CLASSES, payload);
   const groups = units.map((facts) => together.add(facts, PLACE));
   const answers = new Map([...together.groups.values()].map((group) => [group, answerOf(group, offer)]));
@@ -64,7 +64,7 @@ describe('grouping by the comparisons of a payload', () => {
     for (const name of TELLING) {
       const units = fc.sample(anyUnit(PAYLOADS[name]!.digest), { numRuns: 350, seed: 1 });
       const source = sourceFor(name);
-      const offer = { standIn: withStandInMacs(source), image: undefined, now: NOW };
+      const offer = { standIn: withStandInMacs(source), image: undefined, running: new Map(), now: NOW };
       const grouping = new Grouping(CLASSES, comparandsOf(source));
       for (const facts of units) grouping.add(facts, PLACE);
       for (const group of grouping.groups.values()) {

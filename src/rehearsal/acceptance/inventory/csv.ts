@@ -1,11 +1,9 @@
 import { CsvError, parse } from 'csv-parse';
 import { WorkspaceError } from '../../../workspace/index.ts';
+import { ACCEPTANCE_LIMITS } from '../limits.ts';
 import type { Columns } from './columns.ts';
 import type { UnitEntry } from './facts.ts';
 import type { Inventory } from './inventory.ts';
-
-/** Longest record of an inventory, in characters. */
-export const LONGEST_RECORD = 1 << 20;
 
 /**
  * Units of a CSV file (RFC 4180), row by row; memory does not grow with the file. The first line names the columns. A row
@@ -21,7 +19,7 @@ export async function* csvUnits(
     delimiter: columns.delimiter,
     relax_column_count: true,
     skip_empty_lines: true,
-    max_record_size: LONGEST_RECORD,
+    max_record_size: ACCEPTANCE_LIMITS.recordCharacters.value,
     info: true,
   });
   const fed = feed(parser, pieces);

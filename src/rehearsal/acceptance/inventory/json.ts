@@ -1,7 +1,7 @@
 import { JSONParser } from '@streamparser/json';
 import { WorkspaceError } from '../../../workspace/index.ts';
+import { ACCEPTANCE_LIMITS } from '../limits.ts';
 import type { Columns, RowReader } from './columns.ts';
-import { LONGEST_RECORD } from './csv.ts';
 import type { UnitEntry, UnitMistake } from './facts.ts';
 import type { Inventory } from './inventory.ts';
 
@@ -88,7 +88,8 @@ class LineReader implements Reader {
   push(piece: Uint8Array): Numbered[] {
     const lines = (this.#rest + this.#decoder.decode(piece, { stream: true })).split('\n');
     this.#rest = lines.pop()!;
-    if (this.#rest.length > LONGEST_RECORD) throw noJson(`line ${this.#line + 1}`, 'the line has no end');
+    if (this.#rest.length > ACCEPTANCE_LIMITS.recordCharacters.value)
+      throw noJson(`line ${this.#line + 1}`, 'the line has no end');
     return lines.flatMap((line) => this.#parse(line));
   }
 
