@@ -1,4 +1,5 @@
 import { describe, expect, test } from 'vitest';
+import { sourceOf } from '../../../src/bytes/index.ts';
 import { acceptanceSchema } from '../../../src/rehearsal/acceptance/schema.ts';
 import {
   type AcceptanceProgress,
@@ -6,8 +7,9 @@ import {
   rehearseAcceptance,
   type UnitFacts,
 } from '../../../src/rehearsal/index.ts';
+import { imageOf } from '../../unit/maker.ts';
 import { NOW } from '../../x509/support.ts';
-import { CLASSES, sourceFor, unitsOf } from './fleet.ts';
+import { CLASSES, RUNNING, RUNNING_DIGEST, sourceFor, unitsOf } from './fleet.ts';
 
 const DIGEST = '44'.repeat(32);
 const CIRCUMSTANCES = {
@@ -25,6 +27,11 @@ const unit = (serial: string, facts: UnitFacts = {}): UnitFacts => ({
   manifest_digest: DIGEST,
   ...facts,
 });
+
+/** Another image than the one that the delta is for. */
+function otherImages() {
+  return [sourceOf(imageOf(5000, 3))];
+}
 
 async function askAll(payload: string, units: readonly UnitFacts[], more = {}) {
   const acceptance = await rehearseAcceptance({
@@ -149,6 +156,24 @@ describe('acceptance of a fleet', () => {
     const json = await askAll('detached', [unit('1')]);
     expect(json.outcome).toBe('not all could be judged');
     expect(json.groups[0]).toMatchObject({ not_judged: 'the image: it was not at hand' });
+  });
+
+  test('a delta: judged up to the precursor, and to the end where the release that units run is at hand', async () => {
+    const thin = { class: 'thin', sequence_number: '6' };
+    const units = [
+      unit('1', { ...thin, manifest_digest: RUNNING_DIGEST }),
+      unit('2', { ...thin, manifest_digest: '66'.repeat(32) }),
+    ];
+    const blind = await askAll('by delta', units);
+    expect(blind.counts).toMatchObject({ accepted: 0, not_judged_to_the_end: 2, refused: 0, groups: 1 });
+    expect(blind.groups[0]!.not_judged).toContain('--running');
+    const seeing = await askAll('by delta', units, { running: RUNNING });
+    expect(seeing.counts).toMatchObject({ accepted: 1, not_judged_to_the_end: 1, groups: 2 });
+    const other = new Map([...RUNNING, ['66'.repeat(32), otherImages()]]);
+    const whole = await askAll('by delta', units, { running: other });
+    expect(whole.counts).toMatchObject({ accepted: 1, refused: 1 });
+    expect(whole.remedies[0]).toMatchObject({ code: 'precursor-wrong', units: 1 });
+    expect(whole.remedies[0]!.changes[0]).toContain('the whole image of the same release');
   });
 
   test('units with too little energy left, or an open debug port, are counted beside the answer', async () => {

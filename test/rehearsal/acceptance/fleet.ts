@@ -4,9 +4,11 @@ import { fromHex, sourceOf, toHex } from '../../../src/bytes/index.ts';
 import { defaultMemoryMap, type SlotShape } from '../../../src/image/index.ts';
 import type { Classes, ClassOfUnits } from '../../../src/rehearsal/acceptance/classes.ts';
 import type { UnitEntry, UnitFacts } from '../../../src/rehearsal/acceptance/inventory/facts.ts';
+import { runningImages } from '../../../src/rehearsal/acceptance/running.ts';
 import { classId, formatUuid } from '../../../src/suit/index.ts';
 import { decryptionKeyId, type UnitRecord } from '../../../src/unit/index.ts';
 import { fingerprint } from '../../../src/x509/index.ts';
+import { deltaRelease, memoryFor } from '../../unit/deltas.ts';
 import { decryptionKey, encryptedRelease, toUnit } from '../../unit/encrypted.ts';
 import {
   CLASS_KEY,
@@ -99,6 +101,7 @@ export const CLASSES: Classes = new Map(
     classOf('two', { record: { authentication: all({ role: 'author' }, { role: 'approver' }) } }),
     classOf('dosing', { symmetric: true }),
     classOf('keyed', { record: KEYED }),
+    classOf('thin', { record: { memory: memoryFor('remapped') } }),
   ].map((each) => [each.name, each]),
 );
 
@@ -125,6 +128,19 @@ function changed({ envelope, digest }: Payload, at: number): Payload {
 
 const ordinary = await payload(release({ seal: signedBy(chain) }));
 
+const runs = await release({ seal: signedBy(chain), images: [imageOf(5000, 9)], sequenceNumber: 6 });
+const byDelta = deltaRelease({
+  images: [imageOf(5100, 9)],
+  precursors: runs.images,
+  seal: signedBy(chain),
+  sequenceNumber: 7,
+});
+const older = await release({ seal: signedBy(chain), images: [imageOf(5000, 3)], sequenceNumber: 5 });
+const OLDER_DIGEST = toHex(older.manifestDigest);
+/** Releases that units run, at hand; the delta is for the first. */
+export const RUNNING_DIGEST = toHex(runs.manifestDigest);
+export const RUNNING = runningImages([sourceOf(runs.envelope), sourceOf(older.envelope)]);
+
 /** Payloads by what is particular about them. */
 export const PAYLOADS: Readonly<Record<string, Payload>> = {
   ordinary,
@@ -144,6 +160,7 @@ export const PAYLOADS: Readonly<Record<string, Payload>> = {
   ),
   'for one cohort': await payload(release({ seal: macedWith(CLASS_KEY) })),
   'for both cohorts': await payload(release({ seal: macedWith(COHORT_KEY, CLASS_KEY) })),
+  'by delta': await payload(byDelta),
   encrypted: await payload(encryptedRelease({ recipients: [toUnit(own)], seal: signedBy(chain) })),
   'image changed': changed(ordinary, ordinary.envelope.length - 1),
   'manifest changed': changed(ordinary, Buffer.from(ordinary.envelope).indexOf('#image')),
@@ -195,7 +212,7 @@ export function anyUnit(digest: string): fc.Arbitrary<UnitFacts> {
     decryption_key_id: maybe(OWN_KEY_ID, '00'.repeat(8)),
     version: maybe('1.4.0'),
     sequence_number: mostly(...numbers),
-    manifest_digest: digests('55'.repeat(32)),
+    manifest_digest: digests('55'.repeat(32), RUNNING_DIGEST, OLDER_DIGEST),
     running_slot: maybe('A', 'B'),
     fallen_digest: seldom(digest, '44'.repeat(32)),
     fallen_tries: maybe('1', '2', '3', '9'),

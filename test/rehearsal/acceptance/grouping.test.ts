@@ -6,7 +6,7 @@ import { answerOf } from '../../../src/rehearsal/acceptance/judge.ts';
 import { comparandsOf } from '../../../src/rehearsal/acceptance/payload.ts';
 import { withStandInMacs } from '../../../src/rehearsal/acceptance/stand-ins.ts';
 import { NOW } from '../../x509/support.ts';
-import { anyUnit, CLASSES, PAYLOADS, sourceFor } from './fleet.ts';
+import { anyUnit, CLASSES, PAYLOADS, RUNNING, sourceFor } from './fleet.ts';
 
 const PLACE = { line: 2 };
 /** Payloads to which units say no for different reasons. */
@@ -19,6 +19,7 @@ const TELLING = [
   'by a trial signer',
   'by author alone',
   'for one cohort',
+  'by delta',
   'encrypted',
 ];
 
@@ -32,8 +33,8 @@ const told = ({ verdict, refusal, notJudged }: ReturnType<typeof answerOf>) => (
 /** What each unit is told when it is grouped with others, and what it is told alone. Units that nobody can judge are left out. */
 function compare(name: string, units: readonly UnitFacts[]) {
   const source = sourceFor(name);
-  const payload = comparandsOf(source);
-  const offer = { standIn: withStandInMacs(source), image: undefined, running: new Map(), now: NOW };
+  const payload = comparandsOf(source, new Set(RUNNING.keys()));
+  const offer = { standIn: withStandInMacs(source), image: undefined, running: RUNNING, now: NOW };
   const together = new Grouping(CLASSES, payload);
   const groups = units.map((facts) => together.add(facts, PLACE));
   const answers = new Map([...together.groups.values()].map((group) => [group, answerOf(group, offer)]));
@@ -62,10 +63,10 @@ describe('grouping by the comparisons of a payload', () => {
   test('the property reaches acceptance and every refusal that facts of a unit decide', () => {
     const seen = new Set<string>();
     for (const name of TELLING) {
-      const units = fc.sample(anyUnit(PAYLOADS[name]!.digest), { numRuns: 350, seed: 1 });
+      const units = fc.sample(anyUnit(PAYLOADS[name]!.digest), { numRuns: 450, seed: 1 });
       const source = sourceFor(name);
-      const offer = { standIn: withStandInMacs(source), image: undefined, running: new Map(), now: NOW };
-      const grouping = new Grouping(CLASSES, comparandsOf(source));
+      const offer = { standIn: withStandInMacs(source), image: undefined, running: RUNNING, now: NOW };
+      const grouping = new Grouping(CLASSES, comparandsOf(source, new Set(RUNNING.keys())));
       for (const facts of units) grouping.add(facts, PLACE);
       for (const group of grouping.groups.values()) {
         const { verdict, code } = told(answerOf(group, offer));
@@ -84,6 +85,7 @@ describe('grouping by the comparisons of a payload', () => {
         'image-too-large',
         'mac-key-unknown',
         'marks-lost',
+        'precursor-wrong',
         'security-version-below-floor',
         'sequence-number-too-low',
         'sequence-number-used',
