@@ -1,6 +1,7 @@
 import {
   ask,
   CLASS,
+  type Forgery,
   fieldUnits,
   forge,
   nobodyLeftBehind,
@@ -61,11 +62,21 @@ function reseal(stage: Stage, signer: string): void {
 /** The key of a signer leaks. */
 export function signerLeak(stage: Stage): void {
   workshop(stage, { safe: ['root', 'spare-root', 'trust-1'] });
-  answerSigner(stage, 'signer-leak', '');
+  const [first, second] = forgeries(ATTACKER);
+  forge(stage, first);
+  answerSigner(stage, 'signer-leak', '', () => forge(stage, second));
 }
 
-function answerSigner(stage: Stage, kind: string, signer: string): void {
-  forge(stage, 'forged.suit', ' --signer line-1 --sequence 50');
+/** Two forgeries by the leaked signer: one for before the answer, one for after. */
+function forgeries(at: string): [Forgery, Forgery] {
+  return [
+    { name: 'forged.suit', options: ' --signer line-1 --sequence 50', at },
+    { name: 'forged-2.suit', options: ' --signer line-1 --sequence 60', at },
+  ];
+}
+
+/** The answer to a leaked signer. `again`: the attacker forges once more. */
+function answerSigner(stage: Stage, kind: string, signer: string, again: () => void): void {
   struck(stage, 'forged.suit');
   stage.move('opens the incident', `incident open ${kind} --key line-1`, OPEN);
   stage.move('retires the signer here', 'signer retire line-1 --reason leaked', OPEN);
@@ -81,7 +92,7 @@ function answerSigner(stage: Stage, kind: string, signer: string): void {
     },
   );
   everyUnitTakes(stage, 'trust.suit');
-  forge(stage, 'forged-2.suit', ' --signer line-1 --sequence 60');
+  again();
   for (const serial of SERIALS)
     ask(stage, 'the same key forges in vain', serial, 'forged-2.suit', { refused: 'signer-denied' });
   reseal(stage, 'line-2');
@@ -90,19 +101,29 @@ function answerSigner(stage: Stage, kind: string, signer: string): void {
   stepsFound(stage, ['retire', 'new-signer', 'trust-update', 'reseal', 'revoke']);
 }
 
-/** The state of an HSS/LMS key is in doubt: a second copy of the workspace signs with it. */
+/**
+ * The state of an HSS/LMS key is in doubt. A copy of the counter refuses to sign, here as everywhere; somebody on the machine
+ * itself can still have signed, so what he made before the answer stands in for the forger.
+ */
 export function hssDoubt(stage: Stage): void {
   const signer = ' --algorithm hss-lms --parameters H5/W8';
   const profile = ' --profile suit-sha256-hsslms-a256kw-a256ctr';
   workshop(stage, { signer, class: profile, safe: ['root', 'spare-root', 'trust-1'] });
-  answerSigner(stage, 'hss-doubt', signer);
+  stage.files.image(`${ATTACKER}/evil.bin`, 0x66);
+  stage.move(
+    'a copy of the key, restored elsewhere, refuses to sign: a leaf could be used twice',
+    `seal evil.bin --class ${CLASS} --version 6.6.6 --signer line-1 --out copied.suit`,
+    { who: 'attacker', at: ATTACKER, must: { refused: 'leaves-copied' } },
+  );
+  for (const forgery of forgeries(MAKER)) forge(stage, forgery);
+  answerSigner(stage, 'hss-doubt', signer, () => {});
 }
 
 /** The root leaks: its holder certifies signers of his own, and tries to shut the spare root out. */
 export function rootLeak(stage: Stage): void {
   workshop(stage, { safe: ['spare-root', 'line-1', 'trust-1'] });
   stage.prepare(`signer create evil --class ${CLASS} --generation 9`, ATTACKER);
-  forge(stage, 'forged.suit', ' --signer evil --sequence 50');
+  forge(stage, { name: 'forged.suit', options: ' --signer evil --sequence 50' });
   struck(stage, 'forged.suit');
   stage.move('opens the incident', 'incident open root-leak --key root', OPEN);
   stage.move(
@@ -133,7 +154,7 @@ export function rootLeak(stage: Stage): void {
     'root retire root --reason leaked',
     OPEN,
   );
-  forge(stage, 'forged-2.suit', ' --signer evil --sequence 60');
+  forge(stage, { name: 'forged-2.suit', options: ' --signer evil --sequence 60' });
   for (const serial of SERIALS)
     ask(stage, 'the leaked root forges in vain', serial, 'forged-2.suit', { refused: 'signer-not-anchored' });
   ask(stage, 'and its trust updates are over', '0001', 'shut.suit', { refused: 'signer-not-anchored' });

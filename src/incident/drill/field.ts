@@ -33,13 +33,21 @@ export function run(
   stage.move(`unit ${serial} keeps it`, `keep ${file}`, { ...act, quiet: true });
 }
 
-/** The attacker has a copy of everything, keys and passphrase too, and seals an image of his own with it. */
-export function forge(stage: Stage, name: string, options = '', className = CLASS): void {
-  stage.files.image(`${ATTACKER}/evil.bin`, 0x66);
+/** A forgery: an envelope of this name, with more options of sealing, for a class, made in the folder that the attacker works in. */
+export interface Forgery {
+  readonly name: string;
+  readonly options: string;
+  readonly className?: string;
+  readonly at?: string;
+}
+
+/** The attacker has the key and its passphrase, and seals an image of his own with it. */
+export function forge(stage: Stage, { name, options, className = CLASS, at = ATTACKER }: Forgery): void {
+  stage.files.image(`${at}/evil.bin`, 0x66);
   stage.move(
     'forges a release with the leaked key',
     `seal evil.bin --class ${className} --version 6.6.6 --out ../${MAKER}/${name}${options}`,
-    { who: 'attacker', at: ATTACKER },
+    { who: 'attacker', at },
   );
 }
 

@@ -21,7 +21,7 @@ export function classKeyLeak(stage: Stage): void {
   stage.prepare(`seal good.bin --class ${DOSING} --version 1.0.0 --out first.suit`);
   for (const serial of ['0001', '0002']) field(stage, serial, 'first.suit');
   stage.files.copy(MAKER, ATTACKER);
-  forge(stage, 'forged.suit', ' --sequence 50', DOSING);
+  forge(stage, { name: 'forged.suit', options: ' --sequence 50', className: DOSING });
   for (const serial of ['0001', '0002'])
     ask(stage, 'a unit accepts the forgery: so does every unit of the class', serial, 'forged.suit', 'done');
   stage.move('opens the incident', `incident open class-key-leak --key ${DOSING}`);
@@ -65,7 +65,7 @@ export function cohortKeyLeak(stage: Stage): void {
   stage.files.copy(MAKER, ATTACKER);
   for (const part of ['keys/', 'private/keys/'])
     stage.files.forget(`${ATTACKER}/${part}${DOSING}.south.${part === 'keys/' ? 'json' : 'pem'}`);
-  forge(stage, 'forged.suit', ' --sequence 50', DOSING);
+  forge(stage, { name: 'forged.suit', options: ' --sequence 50', className: DOSING });
   ask(stage, 'a unit of the cohort accepts the forgery', '0001', 'forged.suit', 'done');
   ask(stage, 'a unit of another cohort is not reached', '0002', 'forged.suit', {
     refused: 'mac-key-unknown',
