@@ -17,7 +17,7 @@ type Entry = typeof import('./proof-entry.ts');
 const OUT_OF_REACH: readonly (readonly [file: string, says: string, why: string])[] = [
   [
     'manifest.ts',
-    'trace.refuse(CODES',
+    'trace.refuse(MANIFEST_CODES',
     'the first of two: for processors other than ours, which no unit asks',
   ],
   ['path.ts', 'chain-empty', 'a chain header without a certificate is none: step 1 refuses the block'],
@@ -37,20 +37,13 @@ type Place = readonly [file: string, says: string];
 const STANDS_TWICE: readonly { readonly check: Place; readonly behind: readonly Place[] }[] = [
   { check: ['chain.ts', 'certificates.length <='], behind: [['path.ts', 'chain-too-long']] },
   { check: ['path.ts', 'purpose-not-allowed'], behind: [['signer.ts', 'if (purpose)']] },
-  {
-    check: ['content.ts', 'trace.refuse(codeOf(outcome)'],
-    behind: [['content.ts', "trace.refuse('install-failed'"]],
-  },
+  { check: ['fit-start.ts', 'if (code !== INVOKE)'], behind: [['fit-start.ts', 'outcome.ok && whole']] },
   {
     check: ['install-on-paper.ts', 'if (!payload || source === index)'],
     behind: [
       ['install-on-paper.ts', "if (role !== 'main' || from"],
       ['content.ts', "trace.refuse('install-failed'"],
     ],
-  },
-  {
-    check: ['install-on-paper.ts', "failed('what runs is not the precursor"],
-    behind: [['install-on-paper.ts', "if (reads !== 'precursor'"]],
   },
 ];
 
@@ -116,7 +109,7 @@ const siteOf = (check: string) => check.slice(0, check.indexOf(' '));
 const isAt = ({ site, says }: CheckSite, [file, part]: readonly [string, string, ...string[]]) =>
   site.startsWith(`${file}:`) && says.includes(part);
 
-const CODES = ['failed', 'chain-too-long', 'signer-purpose', 'install-failed'];
+const CODES = ['failed', 'chain-too-long', 'signer-purpose', 'install-failed', 'start-not-described'];
 
 /** The checks behind one that stands twice, with every code they may say no with. */
 function behind(check: string): string[] {

@@ -110,6 +110,11 @@ export const PLACES = {
     otherwise:
       'units have further components, and what their payloads depend on is looked for before this would fall',
   },
+  'further components': {
+    text: 'units with further components',
+    holds: ({ record }) => record.memory.components !== undefined,
+    otherwise: 'units are made of one image',
+  },
   deltas: {
     text: 'units take deltas',
     holds: ({ record }) => record.memory.delta_window !== undefined,
@@ -147,6 +152,11 @@ export const PLACES = {
     text: 'one running slot and a staging area',
     holds: ({ record }) => record.memory.shape === 'staged',
     otherwise: 'units have two slots, and no image is moved',
+  },
+  'no policy area': {
+    text: 'units take no trust updates',
+    holds: ({ record }) => record.memory.policy === undefined,
+    otherwise: 'units take trust updates; the rows for them apply',
   },
   'policy area': {
     text: 'units take trust updates',

@@ -147,6 +147,14 @@ export const DEPENDENCY_ROWS: readonly Forgery[] = [
     }),
   },
   {
+    name: 'A payload that gives up on what it depends on',
+    threat: 'MFST.OVERRIDE',
+    built: 'the section that fetches and checks the dependencies ends in a command to abort',
+    where: WHERE,
+    refusal: 'dependencies-not-followed',
+    attack: resealed((draft) => draft.setSection(RESOLUTION, [...draft.section(RESOLUTION), 14, 15])),
+  },
+  {
     name: 'An author who reaches beyond their own components',
     threat: 'UPD.UNAPPROVED',
     built: 'the dependency is for the component that runs, which its author has no right to',

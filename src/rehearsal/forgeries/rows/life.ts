@@ -10,7 +10,7 @@ import type { Lab } from '../lab.ts';
 import { putTogether, takeApart } from '../parts.ts';
 
 /** Flash with one cell that always reads otherwise than it should. */
-function withBadCell(flash: Flash, at: number): Flash {
+export function withBadCell(flash: Flash, at: number): Flash {
   return over(flash, {
     read(offset, length) {
       const bytes = flash.read(offset, length);
@@ -39,6 +39,9 @@ const installedWithBadCell = (cell: (field: Field) => number): Attack =>
   });
 
 const freeSlot = ({ layout, readySlot }: Field) => layout.flash.slots[readySlot]!;
+
+/** Where the release brings the image of the first further component. */
+const furtherArea = ({ layout, readySlot }: Field) => layout.flash.components[0]![readySlot]!;
 
 /** What a unit does in its life. */
 const ACTS = {
@@ -107,6 +110,22 @@ export const LIFE_ROWS: readonly Forgery[] = [
     where: ['plain image'],
     refusal: 'image-digest-wrong',
     attack: installedWithBadCell((field) => freeSlot(field).offset + 5),
+  },
+  {
+    name: 'A cell of a further component that does not hold',
+    threat: 'IMG.REPLACE',
+    built: 'one bit in the area of a further component reads otherwise than it was programmed',
+    where: ['dependencies', 'further components'],
+    refusal: 'image-digest-wrong',
+    attack: installedWithBadCell((field) => furtherArea(field).offset + 5),
+  },
+  {
+    name: 'Something left behind the image of a further component',
+    threat: 'IMG.EXTRA',
+    built: 'the last bit in the area of a further component, behind its image, is not erased',
+    where: ['dependencies', 'further components'],
+    refusal: 'image-length-wrong',
+    attack: installedWithBadCell((field) => furtherArea(field).offset + furtherArea(field).size - 1),
   },
   {
     name: 'Something left behind the image',

@@ -4,13 +4,20 @@ import { sha256 } from '../../../crypto/index.ts';
 import { describePolicyUpdate, parseUuid, writeManifest } from '../../../suit/index.ts';
 import { type AnchorPurpose, encodeTrustPolicy, type TrustPolicy } from '../../../unit/index.ts';
 import { signedBlock } from '../blocks.ts';
-import type { Attack, Forgery } from '../forgery.ts';
+import { Draft, ELEMENT } from '../draft.ts';
+import { type Attack, type Forgery, onField } from '../forgery.ts';
+import { refusedWith } from '../heard.ts';
+import { partsOf } from '../images.ts';
 import type { Asked, Lab } from '../lab.ts';
 import type { Offer } from '../parts.ts';
 import { sealedEnvelope } from '../seals.ts';
 import type { Hand } from '../throwaway.ts';
 import { certifiedWith, firstHand } from './hands.ts';
+import { withBadCell } from './life.ts';
 
+const ABORT = 14;
+const REPORT = 15;
+const INVOKE = 23;
 const NOTHING: TrustPolicy = { minimumGeneration: 0, denied: [], retired: [], securityVersion: 0 };
 const DENIED = 'd5'.repeat(32);
 
@@ -20,13 +27,18 @@ interface Update {
   readonly content?: Uint8Array;
   readonly number?: bigint;
   readonly by?: (lab: Lab) => Hand | Promise<Hand>;
+  /** In place of the digest of the policy. */
+  readonly digest?: Uint8Array;
+  /** What else becomes of the manifest. */
+  readonly draft?: (draft: Draft) => void;
 }
 
 /** A signer of trust updates below the root of those who seal for the stand-in. */
 const trustHand = (lab: Lab): Promise<Hand> =>
   lab.standIn.authority.hand(firstHand(lab).likeness, { purpose: 'trust' });
 
-async function updateFor(lab: Lab, { policy, content, number = 1n, by = trustHand }: Update): Promise<Offer> {
+async function updateFor(lab: Lab, odd: Update): Promise<Offer> {
+  const { policy, content, number = 1n, by = trustHand } = odd;
   const hand = await by(lab);
   const bytes = content ?? encodeTrustPolicy({ ...NOTHING, ...policy });
   const { manifest } = writeManifest(
@@ -35,10 +47,13 @@ async function updateFor(lab: Lab, { policy, content, number = 1n, by = trustHan
       vendorId: lab.vendorId,
       classId: parseUuid(lab.record.class_ids.at(-1)!),
       content: bytes,
-      digest: sha256(bytes),
+      digest: odd.digest ?? sha256(bytes),
     }),
   );
-  const parts = { ...lab.unsealed.parts, manifest, severed: new Map(), integrated: [] };
+  const bare = { ...lab.unsealed.parts, manifest, severed: new Map(), integrated: [] };
+  const draft = new Draft(bare);
+  odd.draft?.(draft);
+  const parts = partsOf(draft, bare);
   const envelope = await sealedEnvelope(parts, async (digest) => [await signedBlock(hand, digest, {})]);
   return { envelope, image: undefined };
 }
@@ -124,5 +139,51 @@ export const TRUST_ROWS: readonly Forgery[] = [
     where: ['asymmetric', 'policy area'],
     refusal: 'trust-update-strands',
     attack: update({ policy: { securityVersion: 0xffff_ffff } }),
+  },
+  {
+    name: 'A policy under the digest of another',
+    threat: 'MFST.OVERRIDE',
+    built: 'a trust update whose policy is not the one that its digest names',
+    where: ['asymmetric'],
+    refusal: 'policy-malformed',
+    attack: update({ digest: new Uint8Array(32) }),
+  },
+  {
+    name: 'A policy that is to be started',
+    threat: 'IMG.REPLACE',
+    built: 'a trust update with a section that would start what it wrote',
+    where: ['asymmetric'],
+    refusal: 'policy-malformed',
+    attack: update({ draft: (draft) => draft.setSection(ELEMENT.invoke, [INVOKE, 2]) }),
+  },
+  {
+    name: 'A trust update that gives up',
+    threat: 'IMG.FORMAT',
+    built: 'a trust update whose install section ends in a command to abort',
+    where: ['asymmetric'],
+    refusal: 'policy-malformed',
+    attack: update({
+      draft: (draft) => draft.setSection(ELEMENT.install, [...draft.section(ELEMENT.install), ABORT, REPORT]),
+    }),
+  },
+  {
+    name: 'A trust update for a unit that takes none',
+    threat: 'IMG.LOCATION',
+    built: 'a sound trust update, to a unit without an area for its policy',
+    where: ['asymmetric', 'no policy area'],
+    refusal: 'component-unknown',
+    attack: update({}),
+  },
+  {
+    name: 'A policy area that does not hold what was written',
+    threat: 'IMG.REPLACE',
+    built: 'one bit of the policy area reads otherwise than it was programmed by a sound trust update',
+    where: ['asymmetric', 'policy area'],
+    refusal: 'image-digest-wrong',
+    attack: onField(async (field, lab) => {
+      const [half] = field.layout.flash.policy!;
+      const { unit } = field.power('kept', { through: (flash) => withBadCell(flash, half.offset + 1) });
+      return refusedWith(unit.install(field.request(await updateFor(lab, {}))).refusal);
+    }),
   },
 ];
