@@ -103,6 +103,24 @@ quiet(
 );
 refused('a MAC under a guessed class key', 'check guess.suit --unit dosing-0001.unit');
 
+chapter(
+  'Is it still what was sealed? A unit is asked, answers, and is believed; then somebody writes to its flash',
+);
+run(`challenge vent 0001 --out first.challenge ${at}`);
+run('answer vent-0001.unit --challenge first.challenge --out first.eat');
+run(`appraise first.eat --envelope vent-1.5.0.suit ${at}`);
+refused('the same answer sent again', `appraise first.eat --envelope vent-1.5.0.suit ${at}`);
+console.log(`\n${dim('# one bit of the running code is changed in the flash of the unit')}`);
+patchRunningCode('vent-0001.unit');
+run(`challenge vent 0001 --out second.challenge ${at}`);
+run('answer vent-0001.unit --challenge second.challenge --out second.eat');
+refused(
+  'the unit still answers, with what it measures now',
+  `appraise second.eat --envelope vent-1.5.0.suit ${at}`,
+);
+expect(1, 'boot vent-0001.unit');
+run('unit boots vent-0001.unit');
+
 chapter('The record of all this');
 run(`ledger check ${at}`);
 run(`ledger list ${at}`);
@@ -154,6 +172,13 @@ function edit(path, about, changes) {
   let text = readFileSync(file, 'utf8');
   for (const [from, to] of Object.entries(changes)) text = text.replace(from, to);
   writeFileSync(file, text);
+}
+
+function patchRunningCode(name) {
+  const { running, regions } = JSON.parse(call(['unit', 'show', name, '--json']).stdout);
+  const { offset } = regions.find((each) => each.name === `slot ${running}`);
+  const path = join(folder, name);
+  writeFileSync(path, flip(readFileSync(path), offset + 3000));
 }
 
 function quiet(line) {

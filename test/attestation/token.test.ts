@@ -1,14 +1,18 @@
 /** Tokens and challenges as bytes: RFC 9711 sections 3, 4 and Appendix A, RFC 8392 section 7.1, docs/attestation.md. */
 import { generateKeyPairSync, sign as nodeSign } from 'node:crypto';
+import { readFileSync } from 'node:fs';
 import { Mac0, MacAlgorithms, Sign1 } from '@auth0/cose';
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import {
+  ATTESTATION_REFUSALS,
   AttestationError,
+  CHALLENGE_REFUSALS,
   type Challenge,
   CLAIM,
   type EatClaims,
   identityOf,
+  measure,
   openToken,
   readChallenge,
   readClaims,
@@ -18,10 +22,12 @@ import {
   TYPE_LABEL,
   writeChallenge,
   writeClaims,
+  writeMeasurement,
 } from '../../src/attestation/index.ts';
-import { equal, fromHex, toHex } from '../../src/bytes/index.ts';
+import { equal, fromHex, sourceOf, toHex } from '../../src/bytes/index.ts';
 import { CborMap, decode, encode } from '../../src/cbor/index.ts';
 import { heldMacKey, type Signer, signatureAlgorithm } from '../../src/cose/index.ts';
+import { unitMacKey } from '../../src/report/index.ts';
 import { vectors, vectorsPresent } from '../vectors.ts';
 import { attesterOver, challenge, claimsFor, DEVICE, flashOf, NONCE, RECORD, signer } from './bench.ts';
 
@@ -229,6 +235,32 @@ describe('docs/attestation.md and docs/deployment-profile.md', () => {
     expect(toHex(writeChallenge(asked))).toBe(
       'a4010102508f1c0b6ae24d97531e60a4c2b8d7f91303500b0f5e0a3a0e5b8e9d5f3a2d4d8a1c11046772756e6e696e67',
     );
+  });
+
+  it('the example measurement: one erased page', () => {
+    const digest = measure(NONCE, sourceOf(new Uint8Array(4096).fill(0xff)));
+    const manifestDigest = fromHex('11'.repeat(32));
+    const body = writeMeasurement({ area: 'A', address: 0x0800_1000, length: 4096, digest, manifestDigest });
+    expect(toHex(body)).toBe(
+      `a5016141021a0800100003191000045820${'23a4ebd07efe5e6ba62035a5b0934564488429af84fc51f28c13641dd6709c42'}055820${'11'.repeat(32)}`,
+    );
+  });
+
+  it('the example MAC key, and the pages print these bytes, and every code', () => {
+    const key = Uint8Array.from({ length: 32 }, (_, i) => i);
+    const classId = fromHex('c08f14d6a43a533a9da439d2a9c63952');
+    const hex = toHex(unitMacKey('unit-attestation-key', key, classId, DEVICE));
+    expect(hex).toBe('600055db4a48d58cfc6dff593021402b80ac44c49e4b6051831e1840a82d91af');
+    const [page, profile] = ['docs/attestation.md', 'docs/deployment-profile.md'].map((path) =>
+      readFileSync(path, 'utf8'),
+    );
+    expect(profile).toContain(hex);
+    expect(page).toContain(toHex(writeChallenge(challenge())));
+    for (const text of [page, profile]) expect(text).toContain(TOKEN_PROFILE);
+    for (const code of [...Object.keys(ATTESTATION_REFUSALS), ...Object.keys(CHALLENGE_REFUSALS)])
+      expect(page).toContain(`\`${code}\``);
+    const typ = encode(new CborMap([[TYPE_LABEL, TOKEN_TYPE]]));
+    expect(profile).toContain(toHex(typ.subarray(1)));
   });
 
   it('the UEID of the example unit', () => {
