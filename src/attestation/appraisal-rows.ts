@@ -13,6 +13,7 @@ export const CLAIMS = [
   'software',
   'measurement',
   'self-check',
+  'up to date',
 ] as const;
 export type ClaimName = (typeof CLAIMS)[number];
 
@@ -178,12 +179,6 @@ export const ATTESTATION_REFUSALS = {
     'The claims contradict the release record, which was written when it was sealed.',
     'Treat the software of the unit as altered.',
   ),
-  'software-stale': row(
-    'software',
-    'the unit runs an older release than it should',
-    'It missed an update or fell back. What it runs is genuine, with the flaws that were fixed since.',
-    'Find out why it did not take the newer one; while a broadcast is under way, say what is good enough with --least-number.',
-  ),
   'measurement-differs': row(
     'measurement',
     'what the unit measured is not what was sealed',
@@ -195,6 +190,12 @@ export const ATTESTATION_REFUSALS = {
     'the unit itself found code that had changed since its start',
     'Flash is wearing out, or somebody writes to it.',
     'Start it into verification again; treat a second time as an attack until shown otherwise.',
+  ),
+  'software-stale': row(
+    'up to date',
+    'the unit runs an older release than it should',
+    'It missed an update or fell back. What it runs is genuine, with the flaws that were fixed since.',
+    'Find out why it did not take the newer one; while a broadcast is under way, say what is good enough with --least-number.',
   ),
 } as const;
 

@@ -9,7 +9,7 @@ import { readPublicKey } from '../crypto/index.ts';
 import type { AttestationAppraisal, AttestationBooks, AttestedSender, AttestedUnit } from './appraisal.ts';
 import type { EatClaims } from './claims.ts';
 import { AttestationError } from './error.ts';
-import { judgeCode } from './judge-code.ts';
+import { judgeAge, judgeCode } from './judge-code.ts';
 import { judgeFreshness, judgeIdentity, judgeProfile } from './judge-origin.ts';
 import { judgeBoot, judgeDebug, judgeSelfCheck } from './judge-state.ts';
 import { MEASUREMENT_FORMAT, type RegionMeasurement, readMeasurement } from './measurement.ts';
@@ -57,6 +57,7 @@ function judge(bytes: Uint8Array, books: AttestationBooks, notes: Notes, found: 
   judgeBoot(notes, told, unit);
   found.release = judgeCode(notes, { told, measured, unit, challenge, nonce }, books);
   judgeSelfCheck(notes, told);
+  if (found.release) judgeAge(notes, found.release, books.leastNumber(unit.className));
 }
 
 function judgeForm(bytes: Uint8Array, notes: Notes): SealedToken {

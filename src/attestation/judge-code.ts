@@ -72,7 +72,6 @@ function judgeSoftware(
   }
   const { className, sequenceNumber, version } = release;
   const named = `${className} ${version}, sequence number ${sequenceNumber}`;
-  const least = books.leastNumber(unit.className);
   const runsElsewhere = asksRunning(challenge) && !measuredIs(measured, software.manifestDigest);
   if (className !== unit.className) {
     notes.fails('release-of-another-class', `${named}, and the unit is of class ${unit.className}`, SOFTWARE);
@@ -81,8 +80,6 @@ function judgeSoftware(
     notes.fails('version-differs', `the unit says ${found}; its manifest is ${named}`, SOFTWARE);
   } else if (runsElsewhere) {
     notes.fails('version-differs', 'the slot that runs holds another manifest than the one named', SOFTWARE);
-  } else if (least !== undefined && sequenceNumber < least) {
-    notes.fails('software-stale', `${named}; ${least} at least is asked for`, SOFTWARE);
   } else notes.holds('software', named, SOFTWARE);
   return release;
 }
@@ -153,4 +150,13 @@ function referenceImage(
   if (isSealedImage({ content, digest })) return content;
   notes.leaveOpen('measurement', `the file at hand is not the image of ${named}`, MEASUREMENT);
   return undefined;
+}
+
+/** Told last: what is genuine and old is a smaller matter than what is not genuine. */
+export function judgeAge(notes: Notes, { sequenceNumber }: AttestedRelease, least: bigint | undefined): void {
+  const found = `sequence number ${sequenceNumber}`;
+  if (least === undefined) notes.skip('up to date', 'nothing to compare with', SOFTWARE);
+  else if (sequenceNumber < least) {
+    notes.fails('software-stale', `${found}; ${least} at least is asked for`, SOFTWARE);
+  } else notes.holds('up to date', `${found}; ${least} at least is asked for`, SOFTWARE);
 }
