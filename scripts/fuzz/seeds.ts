@@ -233,9 +233,11 @@ export function reports(): Uint8Array[] {
   ];
 }
 
-/** A request for one plain image, and one for two encrypted ones. */
+/** A request for one plain image, and one for two that are encrypted, the second with a delta. */
 export function sealingRequests(): Uint8Array[] {
   const image = { digest: sha256(PRECURSOR), sizeBytes: 700, address: 0x0800_0000, uri: undefined };
+  const precursor = { digest: image.digest, sizeBytes: 690 };
+  const delta = { uri: '#delta', digest: image.digest, sizeBytes: 90, windowBytes: 512, precursor };
   const plain = {
     workspace: '1c0f9d3e-0000-4000-8000-000000000001',
     counter: '1c0f9d3e-0000-4000-8000-000000000002',
@@ -261,7 +263,7 @@ export function sealingRequests(): Uint8Array[] {
     ...plain,
     deviceId: new Uint8Array(16).fill(3),
     sequenceNumber: 2n ** 62n,
-    images: [image, { ...image, uri: 'https://hollinridge.example/b' }],
+    images: [image, { ...image, uri: 'https://hollinridge.example/b', delta }],
     detached: true,
     withoutText: true,
     description: 'warmer nights',

@@ -26,6 +26,7 @@ export async function releaseOptions(call: Call, workspace: Workspace, className
     dependencies: call.texts('dependency'),
     version: call.text('version')!,
     detached: call.flag('detached'),
+    deltaFrom: deltaFromOf(call),
     signers: call.texts('signer'),
     securityVersion: call.count('security-version'),
     sequence: call.big('sequence'),
@@ -37,6 +38,12 @@ export async function releaseOptions(call: Call, workspace: Workspace, className
     module: call.text('module'),
     ...progressOf(call),
   };
+}
+
+/** What units run, where a delta is to be made from it. */
+export function deltaFromOf(call: Call): readonly string[] | undefined {
+  const files = call.texts('delta-from');
+  return files.length > 0 ? files : undefined;
 }
 
 /** How far long steps are, for people. */

@@ -16,7 +16,13 @@ interface Shown {
   readonly version: string;
   readonly sequence_number: string;
   readonly security_version: number;
-  readonly images: readonly { digest: string; size_bytes: number; address: number; uri: string | null }[];
+  readonly images: readonly {
+    digest: string;
+    size_bytes: number;
+    address: number;
+    uri: string | null;
+    delta: { digest: string; size_bytes: number; precursor: { digest: string } } | null;
+  }[];
   readonly destination: { shape: string; slots: { name: string; address: number; size_bytes: number }[] };
   readonly encryption: { algorithm: string; recipients: string; count: number } | null;
   readonly manifest_digest: string | null;
@@ -45,6 +51,10 @@ export function showRequest(out: Output, json: JsonObject): void {
     out.fact('image', `${image.size_bytes} B for ${formatAddress(image.address)}`);
     out.fact('  sha-256', image.digest);
     if (image.uri !== null) out.fact('  fetched from', image.uri);
+    if (image.delta) {
+      out.fact('  as a delta', `${image.delta.size_bytes} B, sha-256 ${image.delta.digest}`);
+      out.fact('  applied to', `sha-256 ${image.delta.precursor.digest}`);
+    }
   }
   const { shape, slots } = shown.destination;
   const places = slots.map(

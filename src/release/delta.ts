@@ -5,7 +5,7 @@ import { deltaUris, type ImageDelta } from '../suit/index.ts';
 import type { DeviceClass, JsonObject } from '../workspace/index.ts';
 import type { DeliveredImage } from './delivered.ts';
 import { SealError } from './error.ts';
-import { hashOf, sourcePieces } from './images.ts';
+import { hashOf, type PreparedImage, sourcePieces } from './images.ts';
 import { type OpenPrecursor, openPrecursors } from './precursor.ts';
 import { encryptsImages } from './recipients.ts';
 import type { SealRequest } from './request.ts';
@@ -16,9 +16,28 @@ export interface MadeDelta extends ImageDelta {
   readonly from: OpenPrecursor;
 }
 
+/** A delta lies in the envelope, and the whole image beside it. */
+export function withWholeImageBeside<R extends Pick<SealRequest, 'deltaFrom' | 'detached'>>(request: R): R {
+  return request.deltaFrom ? { ...request, detached: true } : request;
+}
+
 /** Refuses a class whose units could not take a delta, before any file is read. Throws `SealError`. */
-export function requireDeltas({ deltaFrom }: SealRequest, deviceClass: DeviceClass): void {
+export function requireDeltas(
+  {
+    deltaFrom,
+    components = [],
+    dependencies = [],
+  }: Pick<SealRequest, 'deltaFrom' | 'components' | 'dependencies'>,
+  deviceClass: DeviceClass,
+): void {
   if (!deltaFrom) return;
+  if (components.length + dependencies.length > 0) {
+    throw new SealError(
+      'delta-with-parts',
+      'a delta is for the image that runs alone, and this release brings more than that',
+      'seal without --delta-from, or the other parts as a release of their own',
+    );
+  }
   const { name, memory } = deviceClass;
   if (memory.delta_window === undefined) {
     throw new SealError(
@@ -40,11 +59,11 @@ export function requireDeltas({ deltaFrom }: SealRequest, deviceClass: DeviceCla
  * slot, which runs while the first is filled. `close` lets the files of the precursors go. Throws `SealError`,
  * `ImageError`, `WorkspaceError`.
  */
-export function withDeltas(
-  request: SealRequest,
+export function withDeltas<I extends PreparedImage>(
+  request: Pick<SealRequest, 'workspace' | 'deltaFrom' | 'images'>,
   deviceClass: DeviceClass,
-  images: readonly DeliveredImage[],
-): { readonly images: readonly DeliveredImage[]; close(): void } {
+  images: readonly I[],
+): { readonly images: readonly (I & { readonly delta?: MadeDelta })[]; close(): void } {
   if (!request.deltaFrom) return { images, close() {} };
   const { all, close } = openPrecursors(request, deviceClass);
   try {
@@ -61,7 +80,7 @@ export function withDeltas(
   }
 }
 
-function deltaTo(image: DeliveredImage, from: OpenPrecursor, uri: string, windowSize: number): MadeDelta {
+function deltaTo(image: PreparedImage, from: OpenPrecursor, uri: string, windowSize: number): MadeDelta {
   const target = image.flat.source;
   if (equal(from.digest, image.digest)) {
     throw new SealError(

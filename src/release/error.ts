@@ -32,6 +32,7 @@ export const SEAL_CODES = {
   'ciphertext-too-large': 1,
   'delta-unsupported': 1,
   'delta-encrypted': 1,
+  'delta-with-parts': 2,
   'delta-not-made': 1,
   'delta-not-smaller': 1,
   'precursor-wrong': 2,

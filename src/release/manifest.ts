@@ -5,6 +5,7 @@ import {
   digestOf,
   encodeDigest,
   formatUuid,
+  type ImageDelta,
   integratedUris,
   type ManifestDescription,
   type ReleaseFacts,
@@ -38,7 +39,8 @@ export interface ManifestToSeal extends WrittenManifest {
 }
 
 /** What a manifest says of an image. */
-export interface NamedImage extends Pick<DeliveredImage, 'digest' | 'encryption' | 'delta'> {
+export interface NamedImage extends Pick<DeliveredImage, 'digest' | 'encryption'> {
+  readonly delta?: ImageDelta | undefined;
   readonly flat: Pick<DeliveredImage['flat'], 'size'>;
   readonly input: Pick<DeliveredImage['input'], 'uri'>;
   readonly delivered: Pick<DeliveredImage['delivered'], 'digest'>;

@@ -17,12 +17,18 @@ import {
   writeRecord,
 } from '../workspace/index.ts';
 import { openRequest } from './approval/open.ts';
-import { type Approved, requestOf, requireAsFrozen, type SealOrder } from './approval/seal-order.ts';
+import {
+  type Approved,
+  requestOf,
+  requireAsFrozen,
+  requireDeltasAsFrozen,
+  type SealOrder,
+} from './approval/seal-order.ts';
 import { requireApproved } from './approval/standing.ts';
 import { closeSealer, leavesUsed, openSealer, type Sealer, sealBlocks } from './blocks.ts';
 import { cautionsFor, highestSecurityVersion } from './cautions.ts';
 import { type DeliveredImage, encrypt, plain } from './delivered.ts';
-import { requireDeltas, withDeltas } from './delta.ts';
+import { requireDeltas, withDeltas, withWholeImageBeside } from './delta.ts';
 import { SealError } from './error.ts';
 import { hashImages, type OpenedImage, openImages, type PreparedImage, requireUnchanged } from './images.ts';
 import { buildEnvelope, buildManifest, type IntegratedPayload, payloadsOf, urisOf } from './manifest.ts';
@@ -57,7 +63,7 @@ const FORESEEN = 1n;
  * So an envelope that exists is always on record. Throws `SealError`, `ImageError`, `KeyError`, `WorkspaceError`.
  */
 export async function seal(asked: SealRequest): Promise<Sealed> {
-  const request = asked.deltaFrom ? { ...asked, detached: true } : asked;
+  const request = withWholeImageBeside(asked);
   const deviceClass = await readClass(request.workspace, request.className);
   requireNoApproval(deviceClass);
   return sealUnder(request, deviceClass, undefined);
@@ -133,6 +139,7 @@ async function sealWith(sealing: Sealing): Promise<Sealed> {
       }
       const made = withDeltas(request, deviceClass, delivered);
       try {
+        if (approved) requireDeltasAsFrozen(approved.opened, made.images);
         return await sealPrepared(sealing, made.images, sealer);
       } finally {
         made.close();

@@ -384,3 +384,44 @@ describe('an approval', () => {
     );
   });
 });
+
+describe('a release that travels as a delta', () => {
+  /** A class that takes deltas, a release that units run, and the next one, asked for. */
+  async function askedByDelta() {
+    const at = await people();
+    editClass(at.workspace, 'vent', '# delta_window: 8KiB', 'delta_window: 8KiB');
+    const running = join(at.folder, 'running.bin');
+    writeFileSync(running, firmware(6000, 8));
+    const next = firmware(6000, 8);
+    next[3000]! ^= 0xff;
+    writeFileSync(at.image, next);
+    const opened = await asked(at, { deltaFrom: [running] });
+    await approveBy(at, 'bela');
+    return { at, opened, running };
+  }
+
+  test('is asked for with its delta, and sealed as it was approved, byte for byte', async () => {
+    const { at, opened, running } = await askedByDelta();
+    const [image] = requestJson(opened).images as { delta: { size_bytes: number } }[];
+    expect(image!.delta.size_bytes).toBeLessThan(600);
+    await sealAsked(at, { deltaFrom: [running] });
+    const envelope = openEnvelope(sourceOf(readFileSync(join(at.folder, 'vent.suit'))));
+    expect(toHex(envelope.manifest)).toBe(toHex(opened.frozen.manifest));
+    expect([...envelope.integrated.keys()]).toEqual(['#delta']);
+  });
+
+  test('not without its delta, not from another image, and not where none was asked for', async () => {
+    const { at } = await askedByDelta();
+    const other = join(at.folder, 'other.bin');
+    writeFileSync(other, firmware(6000, 9).fill(0x11, 100, 300));
+    expect(await codeOf(() => sealAsked(at))).toBe('not-as-requested');
+    expect(await codeOf(() => sealAsked(at, { deltaFrom: [other] }))).toBe('not-as-requested');
+    const plain = await people();
+    await asked(plain);
+    await approveBy(plain, 'bela');
+    editClass(plain.workspace, 'vent', '# delta_window: 8KiB', 'delta_window: 8KiB');
+    const running = join(plain.folder, 'running.bin');
+    writeFileSync(running, firmware(4000, 9));
+    expect(await codeOf(() => sealAsked(plain, { deltaFrom: [running] }))).toMatch(/not-as-requested|delta-/);
+  });
+});

@@ -1,6 +1,6 @@
 import { type Sealed, seal, sealApproved } from '../../release/index.ts';
 import { EXIT, wrongUse } from '../exit.ts';
-import { imagesOf, progressOf, releaseOptions } from '../images.ts';
+import { deltaFromOf, imagesOf, progressOf, releaseOptions } from '../images.ts';
 import { openSession, type Session, trialMark } from '../session.ts';
 import { showDeltas } from '../show-delta.ts';
 import type { Call } from '../spec.ts';
@@ -72,7 +72,7 @@ const SETTLED = [
   ...['class', 'version', 'uri', 'uri-b', 'security-version', 'sequence', 'serial'],
   ...['description', 'reference-uri'],
 ];
-const SETTLED_LISTS = ['signer', 'delta-from', 'component', 'dependency'];
+const SETTLED_LISTS = ['signer', 'component', 'dependency'];
 const SETTLED_SWITCHES = ['detached', 'allow-jump', 'without-text'];
 
 async function sealCall(call: Call, { workspace, secrets }: Session): Promise<Sealed> {
@@ -85,15 +85,18 @@ async function sealCall(call: Call, { workspace, secrets }: Session): Promise<Se
   const request = call.text('request');
   if (request !== undefined) {
     requireNothingElse(call);
-    const more = { images: imagesOf(call), module: call.text('module'), ...progressOf(call) };
+    const more = {
+      images: imagesOf(call),
+      deltaFrom: deltaFromOf(call),
+      module: call.text('module'),
+      ...progressOf(call),
+    };
     return sealApproved({ workspace, request, ...more, ...place });
   }
   const className = call.text('class');
   if (className === undefined || call.text('version') === undefined)
     throw wrongUse('--class and --version are missing', 'give both, or --request for what was approved');
-  const from = call.texts('delta-from');
-  const deltaFrom = from.length > 0 ? from : undefined;
-  return seal({ ...(await releaseOptions(call, workspace, className)), deltaFrom, ...place });
+  return seal({ ...(await releaseOptions(call, workspace, className)), ...place });
 }
 
 function requireNothingElse(call: Call): void {

@@ -61,6 +61,13 @@ Example:
       { name: 'slot-b', value: 'file', about: 'the image linked for slot B (linked slots)' },
       { name: 'detached', about: 'leave the image beside the envelope instead of inside' },
       { name: 'uri', value: 'uri', about: 'where units fetch a detached image' },
+      {
+        name: 'delta-from',
+        value: 'file',
+        about:
+          'put a delta inside, from what units run: an earlier envelope, or its firmware file (one for each slot)',
+        repeat: true,
+      },
       { name: 'uri-b', value: 'uri', about: 'the same for the image of slot B' },
       { name: 'signer', value: 'name', about: 'a signer that is to seal it', repeat: true },
       { name: 'security-version', value: 'number', about: 'raises the floor below which units never return' },

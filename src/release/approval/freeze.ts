@@ -1,6 +1,7 @@
 import { toHex } from '../../bytes/index.ts';
 import { sha256 } from '../../crypto/index.ts';
 import { openApprover } from '../../keys/index.ts';
+import type { ImageDelta } from '../../suit/index.ts';
 import {
   type DeviceClass,
   foreseeNumber,
@@ -12,6 +13,7 @@ import {
   takeNumber,
   writeRecord,
 } from '../../workspace/index.ts';
+import { requireDeltas, withDeltas, withWholeImageBeside } from '../delta.ts';
 import { SealError } from '../error.ts';
 import { hashImages, openImages, type PreparedImage, requireUnchanged } from '../images.ts';
 import { encryptsImages, recipientKeyIds } from '../recipients.ts';
@@ -30,7 +32,7 @@ const REQUEST_DAYS = 14;
 const MOST_REQUEST_DAYS = 90;
 
 /** What is to be sealed, once it is approved. */
-export interface FreezeRequest extends Omit<SealRequest, 'out' | 'force' | 'unfinished' | 'deltaFrom'> {
+export interface FreezeRequest extends Omit<SealRequest, 'out' | 'force' | 'unfinished'> {
   /** The key of the person who asks. */
   readonly requester: string;
   /** Days until it expires. */
@@ -43,11 +45,13 @@ export interface FreezeRequest extends Omit<SealRequest, 'out' | 'force' | 'unfi
  * the number is taken nothing is changed.
  */
 export async function freezeRequest(
-  request: FreezeRequest,
+  asked: FreezeRequest,
 ): Promise<{ opened: OpenedRequest; cautions: readonly string[] }> {
+  const request = withWholeImageBeside(asked);
   const { workspace } = request;
   const deviceClass = await readClass(workspace, request.className);
   requireSensible({ ...request, out: '' });
+  requireDeltas(request, deviceClass);
   requireOneImage(deviceClass);
   const days = requireDays(request.days ?? REQUEST_DAYS);
   foreseeNumber(workspace, deviceClass, numberOptions(request));
@@ -111,13 +115,18 @@ export function openPersonKey({ workspace, secrets, module }: KeyRequest, { name
   });
 }
 
-async function prepare(request: FreezeRequest, deviceClass: DeviceClass): Promise<PreparedImage[]> {
+/** An image that was hashed, with the delta to it where it travels as one. */
+type FreezableImage = PreparedImage & { readonly delta?: ImageDelta | undefined };
+
+async function prepare(request: FreezeRequest, deviceClass: DeviceClass): Promise<FreezableImage[]> {
   const opened = openImages(deviceClass, request.images);
   try {
     const stop = new AbortController();
     const images = await hashImages(opened, stop.signal, (step) => request.progress?.(step));
     requireUnchanged(images);
-    return images;
+    const made = withDeltas(request, deviceClass, images);
+    made.close();
+    return [...made.images];
   } finally {
     for (const { file } of opened) file.close();
   }
@@ -126,7 +135,7 @@ async function prepare(request: FreezeRequest, deviceClass: DeviceClass): Promis
 function freeze(
   request: FreezeRequest,
   deviceClass: DeviceClass,
-  images: readonly PreparedImage[],
+  images: readonly FreezableImage[],
   { number, lineage }: TakenNumber,
 ): FrozenRequest {
   const { workspace } = request;
@@ -140,11 +149,12 @@ function freeze(
     version: request.version,
     sequenceNumber: number,
     securityVersion: request.securityVersion ?? 0,
-    images: images.map(({ digest, flat, input }) => ({
+    images: images.map(({ digest, flat, input, delta }) => ({
       digest,
       sizeBytes: flat.size,
       address: flat.address,
       uri: input.uri,
+      delta,
     })),
     detached: request.detached ?? false,
     withoutText: request.withoutText ?? false,

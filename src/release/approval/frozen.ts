@@ -8,6 +8,7 @@ import {
   encode,
   lookUp,
 } from '../../cbor/index.ts';
+import type { ImageDelta } from '../../suit/index.ts';
 
 /** One image as a request names it. */
 export interface FrozenImage {
@@ -18,6 +19,8 @@ export interface FrozenImage {
   readonly address: number;
   /** Where units fetch it from, where the request says so. */
   readonly uri: string | undefined;
+  /** Where it travels as a delta too: that delta. */
+  readonly delta?: ImageDelta | undefined;
 }
 
 /** How images are encrypted, and for whom. */
@@ -83,7 +86,8 @@ const KEY = {
   manifest: 19,
   severed: 20,
 } as const;
-const IMAGE_FIELDS = 4;
+const IMAGE_FIELDS = 5;
+const DELTA_FIELDS = 6;
 const ENCRYPTION_FIELDS = 3;
 
 /** The one encoding of a request: deterministic CBOR (RFC 8949 section 4.2.1), every key present. */
@@ -100,7 +104,7 @@ export function encodeFrozen(request: FrozenRequest): Uint8Array {
     version: request.version,
     sequenceNumber: request.sequenceNumber,
     securityVersion: request.securityVersion,
-    images: images.map(({ digest, sizeBytes, address, uri }) => [digest, sizeBytes, address, uri ?? null]),
+    images: images.map(imageValue),
     detached: request.detached,
     withoutText: request.withoutText,
     description: request.description ?? null,
@@ -114,6 +118,14 @@ export function encodeFrozen(request: FrozenRequest): Uint8Array {
   return encode(
     new CborMap(Object.entries(KEY).map(([name, key]) => [key, values[name as keyof typeof KEY]])),
   );
+}
+
+function imageValue({ digest, sizeBytes, address, uri, delta }: FrozenImage): CborValue {
+  return [digest, sizeBytes, address, uri ?? null, delta ? deltaValue(delta) : null];
+}
+
+function deltaValue({ uri, digest, sizeBytes, windowBytes, precursor }: ImageDelta): CborValue {
+  return [uri, digest, sizeBytes, windowBytes, precursor.digest, precursor.sizeBytes];
 }
 
 /** Reads a request back; throws `FrozenError` for anything that `encodeFrozen` does not write. */
@@ -161,12 +173,24 @@ function mapOf(bytes: Uint8Array): CborMapping {
 }
 
 function imageOf(item: CborItem): FrozenImage {
-  const [digest, size, address, uri] = listOf(item, IMAGE_FIELDS);
+  const [digest, size, address, uri, delta] = listOf(item, IMAGE_FIELDS);
   return {
     digest: bytesOf(digest!),
     sizeBytes: smallOf(size!),
     address: smallOf(address!),
     uri: optional(uri!, textOf),
+    delta: optional(delta!, deltaOf),
+  };
+}
+
+function deltaOf(item: CborItem): ImageDelta {
+  const [uri, digest, size, window, precursor, precursorSize] = listOf(item, DELTA_FIELDS);
+  return {
+    uri: textOf(uri!),
+    digest: bytesOf(digest!),
+    sizeBytes: smallOf(size!),
+    windowBytes: smallOf(window!),
+    precursor: { digest: bytesOf(precursor!), sizeBytes: smallOf(precursorSize!) },
   };
 }
 

@@ -13,12 +13,13 @@ export function manifestOf(
   return buildManifest(
     { workspace, version, deviceId, detached, withoutText, description, referenceUri },
     deviceClass,
-    frozen.images.map(({ digest, sizeBytes, uri }) => ({
+    frozen.images.map(({ digest, sizeBytes, uri, delta }) => ({
       digest,
       flat: { size: sizeBytes },
       input: { uri },
       delivered: { digest },
       encryption: undefined,
+      delta,
     })),
     frozen.sequenceNumber,
   );

@@ -30,11 +30,19 @@ export function requestJson(request: OpenedRequest): JsonObject {
     version: frozen.version,
     sequence_number: String(frozen.sequenceNumber),
     security_version: frozen.securityVersion,
-    images: frozen.images.map(({ digest, sizeBytes, address, uri }) => ({
+    images: frozen.images.map(({ digest, sizeBytes, address, uri, delta }) => ({
       digest: toHex(digest),
       size_bytes: sizeBytes,
       address,
       uri: uri ?? null,
+      delta: delta
+        ? {
+            digest: toHex(delta.digest),
+            size_bytes: delta.sizeBytes,
+            window_bytes: delta.windowBytes,
+            precursor: { digest: toHex(delta.precursor.digest), size_bytes: delta.precursor.sizeBytes },
+          }
+        : null,
     })),
     destination: destinationOf(request),
     detached: frozen.detached,

@@ -1,4 +1,5 @@
 import { equal, toHex } from '../../bytes/index.ts';
+import type { ImageDelta } from '../../suit/index.ts';
 import { SealError } from '../error.ts';
 import type { PreparedImage } from '../images.ts';
 import { encryptsImages, recipientKeyIds } from '../recipients.ts';
@@ -11,7 +12,16 @@ import { type ApprovalStanding, nameOf } from './standing.ts';
 export interface SealOrder
   extends Pick<
     SealRequest,
-    'workspace' | 'secrets' | 'module' | 'growing' | 'images' | 'out' | 'force' | 'unfinished' | 'progress'
+    | 'workspace'
+    | 'secrets'
+    | 'module'
+    | 'growing'
+    | 'images'
+    | 'deltaFrom'
+    | 'out'
+    | 'force'
+    | 'unfinished'
+    | 'progress'
   > {
   /** Class and number, or the path of the record. */
   readonly request: string;
@@ -60,6 +70,28 @@ export function requireAsFrozen(opened: OpenedRequest, images: readonly Prepared
   if (images.length !== frozen.images.length)
     throw different(opened, `it has ${frozen.images.length} images`);
   requireSameEncryption(opened);
+}
+
+/**
+ * Refuses deltas that are not the ones the request froze: the same images give the same delta, byte for byte. Throws
+ * `SealError` not-as-requested.
+ */
+export function requireDeltasAsFrozen(
+  opened: OpenedRequest,
+  images: readonly { readonly delta?: ImageDelta | undefined }[],
+): void {
+  for (const [i, { delta }] of images.entries()) {
+    const wanted = opened.frozen.images[i]?.delta;
+    if (!wanted && !delta) continue;
+    if (!delta) throw different(opened, 'it is to travel as a delta; name what units run with --delta-from');
+    if (!wanted) throw different(opened, 'it was not to travel as a delta');
+    if (equal(wanted.digest, delta.digest) && equal(wanted.precursor.digest, delta.precursor.digest))
+      continue;
+    throw different(
+      opened,
+      `the delta would be from ${toHex(delta.precursor.digest)}, SHA-256 ${toHex(delta.digest)}`,
+    );
+  }
 }
 
 function same(wanted: FrozenImage, { digest, flat }: PreparedImage): boolean {
