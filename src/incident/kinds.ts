@@ -88,7 +88,7 @@ export const INCIDENT_KINDS: readonly IncidentKind[] = [
   {
     name: 'signer-leak',
     about: 'the key of a signer is, or may be, in somebody else’s hands',
-    keys: ['signer', 'trust signer'],
+    keys: ['signer', 'trust signer', 'announcement signer'],
     plainly:
       'repairable on every unit that hears a trust update; a unit that hears none believes the signer on',
     steps: [HALT, RETIRE_SIGNER, EXPOSURE, NEW_SIGNER, DENY, SEND, RESEAL, REHEARSE, REVOKE, PROVE, AT_RISK],
@@ -132,7 +132,7 @@ export const INCIDENT_KINDS: readonly IncidentKind[] = [
   {
     name: 'certificate-expiry',
     about: 'the certificate of a signer ends, or has ended',
-    keys: ['signer', 'trust signer'],
+    keys: ['signer', 'trust signer', 'announcement signer'],
     plainly: 'no unit stops: dates are judged at install only, and only by units with a clock',
     steps: [KEYS_LIST, RENEW, RESEAL, REHEARSE, SUPERSEDE],
   },
@@ -146,7 +146,7 @@ export const INCIDENT_KINDS: readonly IncidentKind[] = [
   {
     name: 'hss-doubt',
     about: 'the state of an HSS/LMS key is in doubt: restored, copied, or two machines signed with it',
-    keys: ['signer', 'trust signer'],
+    keys: ['signer', 'trust signer', 'announcement signer'],
     plainly: 'a leaf that may have signed twice counts as a leak of the key; nothing brings the state back',
     steps: [RETIRE_SIGNER, HALT, EXPOSURE, NEW_HSS, DENY, SEND, RESEAL, REHEARSE, REVOKE, AT_RISK],
   },

@@ -90,8 +90,19 @@ export const POWERS: Readonly<Record<KeyKind, Powers>> = {
     ],
     incident: 'signer-leak',
   },
+  'announcement signer': {
+    forges: () => [
+      'announcements: units fetch, wait or stay silent on its word, which costs airtime and energy',
+      'no firmware: what a unit fetches goes through every check',
+    ],
+    beyondRepair: () => [UNHEARD],
+    incident: 'signer-leak',
+  },
   'class key': {
-    forges: () => ['releases for every unit that holds it; whoever reads it out of one unit holds it too'],
+    forges: () => [
+      'releases for every unit that holds it; whoever reads it out of one unit holds it too',
+      'announcements for them, whose key is made from this one',
+    ],
     beyondRepair: symmetric,
     incident: 'class-key-leak',
   },

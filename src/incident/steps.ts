@@ -1,7 +1,9 @@
 /** Steps that several responses share: what is done, why, the command that does it, and what shows that it was done. */
 import { latestPolicy, standingSigners } from '../release/index.ts';
 import { listKeys, retirements, rootStandings } from '../workspace/index.ts';
+import type { SignerPurpose } from '../x509/index.ts';
 import { type Case, type Entry, entryText, forEachClass, type Step } from './case.ts';
+import type { KeyKind } from './subject.ts';
 
 const nobody = () => [];
 const keyOf = ({ subject }: Case) => subject?.name ?? 'KEY';
@@ -22,7 +24,14 @@ const algorithmOf = ({ classes: [first] }: Case) => {
 const classOptions = ({ classes }: Case) => classes.map(({ name }) => ` --class ${name}`).join('');
 const everyClass = (command: (className: string, about: Case) => string) => (about: Case) =>
   about.classes.map(({ name }) => command(name, about));
-const purposeOption = ({ subject }: Case) => (subject?.kind === 'trust signer' ? ' --purpose trust' : '');
+const PURPOSES: Partial<Record<KeyKind, SignerPurpose>> = {
+  'trust signer': 'trust',
+  'announcement signer': 'announcement',
+};
+const purposeFor = ({ subject }: Pick<Case, 'subject'>): SignerPurpose =>
+  (subject && PURPOSES[subject.kind]) ?? 'release';
+const purposeOption = (about: Case) =>
+  purposeFor(about) === 'release' ? '' : ` --purpose ${purposeFor(about)}`;
 
 export const EXPOSURE: Step = {
   id: 'exposure',
@@ -87,7 +96,7 @@ function standing(
 ): string | undefined {
   const roots = rootStandings(workspace);
   const found = classes.map((each) =>
-    standingSigners(workspace, each, subject?.kind === 'trust signer' ? 'trust' : 'release').find(
+    standingSigners(workspace, each, purposeFor({ subject })).find(
       ({ description, root }) =>
         description.name !== subject?.name && roots.some((one) => one.name === root.name && below(one)),
     ),

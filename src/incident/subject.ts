@@ -19,6 +19,7 @@ export type KeyKind =
   | 'spare root'
   | 'signer'
   | 'trust signer'
+  | 'announcement signer'
   | 'class key'
   | 'cohort key'
   | 'content key'
@@ -43,6 +44,7 @@ export interface KeySubject {
   readonly units: readonly FieldedUnit[];
 }
 
+const SIGNERS: readonly KeyKind[] = ['signer', 'trust signer', 'announcement signer'];
 const KINDS: Readonly<Record<string, KeyKind>> = {
   root: 'root',
   signer: 'signer',
@@ -94,7 +96,8 @@ function kindOf(
     const standing = rootStandings(workspace).find((each) => each.name === name);
     return standing?.spare ? 'spare root' : 'root';
   }
-  if (purpose === 'signer' && certificate && purposeOf(certificate) === 'trust') return 'trust signer';
+  const signs = purpose === 'signer' && certificate ? purposeOf(certificate) : undefined;
+  if (signs === 'trust' || signs === 'announcement') return `${signs} signer`;
   return KINDS[purpose]!;
 }
 
@@ -110,7 +113,7 @@ function concerns(
   if (kind === 'cohort key') return name.startsWith(`${className}.`);
   if (kind === 'content key')
     return name === `content.${className}` || name.startsWith(`content.${className}.`);
-  if (kind !== 'signer' && kind !== 'trust signer') return false;
+  if (!SIGNERS.includes(kind)) return false;
   const scopes = [...classIds, workspace.vendorId].map((id) => `urn:uuid:${formatUuid(id)}`);
   return (
     scheme === 'asymmetric' && (certificate?.subjectAltUris.some((uri) => scopes.includes(uri)) ?? false)
@@ -139,7 +142,7 @@ function reaches(
   if (kind === 'class key' || kind === 'cohort key') return sharedKeys.includes(fingerprint);
   if (kind === 'content key') return contentKeys.includes(fingerprint);
   const covered = classes.some(({ name }) => name === className);
-  return (kind === 'signer' || kind === 'trust signer') && covered && holdsRoot(root);
+  return SIGNERS.includes(kind) && covered && holdsRoot(root);
 }
 
 /** Units whose shared keys were wrapped for the station. */

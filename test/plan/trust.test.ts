@@ -127,7 +127,11 @@ describe('if a key leaks', () => {
     const at = await prepared();
     expect(await leakOf(at.workspace, 'vent', 'root')).toMatchObject({ forges: true, repairable: false });
     const place = filePlace(at.workspace, 'spare-root');
-    await createRoot(at.workspace, { name: 'spare-root', type: 'ed25519', place, ...nobody }, secrets);
+    await createRoot(
+      at.workspace,
+      { name: 'spare-root', spare: true, type: 'ed25519', place, ...nobody },
+      secrets,
+    );
     expect(await leakOf(at.workspace, 'vent', 'root')).toMatchObject({ repairable: true });
     expect(await leakOf(at.workspace, 'vent', 'signer')).toMatchObject({
       forges: true,

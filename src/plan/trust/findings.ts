@@ -107,14 +107,16 @@ function* recovery({ deviceClass }: PlanFacts): Generator<Finding> {
 
 function* roots({ deviceClass, holdings }: PlanFacts): Generator<Finding> {
   if (deviceClass.scheme !== 'asymmetric') return;
-  const [first, ...spares] = holdings.roots;
+  const isSpare = ({ name }: { name: string }) => holdings.spareRoots.includes(name);
+  const first = holdings.roots.find((root) => !isSpare(root));
+  const spares = holdings.roots.filter(isSpare);
   if (!first || spares.length === 0) {
     yield {
       id: 'no-spare-root',
       weight: 'weigh',
-      says: first ? `one root only, ${first.name}` : 'there is no root yet',
+      says: first ? `no spare root beside ${first.name}` : 'there is no root yet',
       means: 'if it leaks or is lost, units cannot be given another one in the field',
-      next: 'make a spare root, kept elsewhere, before units are provisioned: fieldseal root create --name spare-root',
+      next: 'make a spare root, kept elsewhere, before units are provisioned: fieldseal root create --spare',
       rule: undefined,
     };
   } else if (spares.every(({ algorithm }) => algorithm === first.algorithm)) {

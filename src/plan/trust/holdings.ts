@@ -11,6 +11,7 @@ import {
   readCertificates,
   readLeaves,
   readLedger,
+  rootStandings,
   shapeOf,
   type Workspace,
 } from '../../workspace/index.ts';
@@ -29,6 +30,8 @@ export interface HeldSigner {
 export interface Holdings {
   readonly signers: readonly HeldSigner[];
   readonly roots: readonly KeyDescription[];
+  /** Those of them that units get as spares, by name. */
+  readonly spareRoots: readonly string[];
   /** MAC keys of a symmetric class. */
   readonly macKeys: readonly {
     readonly name: string;
@@ -58,6 +61,9 @@ export function holdingsOf(workspace: Workspace, deviceClass: DeviceClass): Hold
       held(workspace, deviceClass, description),
     ),
     roots: listKeys(workspace, 'root'),
+    spareRoots: rootStandings(workspace).flatMap(({ name: root, rank, retired }) =>
+      rank === 'spare' && !retired ? [root] : [],
+    ),
     macKeys:
       deviceClass.scheme === 'symmetric'
         ? classKeys(workspace, name).map(({ description, cohort }) => ({

@@ -40,8 +40,9 @@ export function leakConsequences(deviceClass: DeviceClass, holdings: Holdings): 
 
 type Row = Omit<LeakConsequence, 'reaches'> & { readonly reaches?: number | undefined };
 
-function asymmetric({ policy }: DeviceClass, { roots, signers }: Holdings): Row[] {
-  const spare = roots.length > 1;
+function asymmetric({ policy, memory }: DeviceClass, { roots, spareRoots, signers }: Holdings): Row[] {
+  const told = memory.policy !== undefined;
+  const spare = spareRoots.length > 0 && told;
   const needed = policy?.needed ?? 1;
   return [
     {
@@ -52,7 +53,7 @@ function asymmetric({ policy }: DeviceClass, { roots, signers }: Holdings): Row[
       forges: true,
       repair: spare
         ? 'a trust update signed under the spare root retires the leaked one; units that are not reached stay exposed'
-        : 'none in the field: no spare root is provisioned, so units are recalled, or opened and provisioned anew',
+        : `none in the field: ${told ? 'no spare root is provisioned' : 'units have no policy area and take no trust updates'}, so they are recalled, or opened and provisioned anew`,
       repairable: spare,
     },
     {
@@ -63,9 +64,10 @@ function asymmetric({ policy }: DeviceClass, { roots, signers }: Holdings): Row[
           ? `one of the ${needed} signatures that units ask for; nothing without the others`
           : 'releases for the classes in its certificate, with any sequence number above those on board',
       forges: needed === 1,
-      repair:
-        'a new signer of a higher generation under the same root; the leaked one on the deny list of units, first of all; the good release sealed again under a higher number',
-      repairable: true,
+      repair: told
+        ? 'a new signer of a higher generation under the same root; a trust update that denies the leaked one, first of all; the good release sealed again under a higher number'
+        : 'none in the field: units have no policy area, and nothing tells them to believe the signer no more',
+      repairable: told,
     },
   ];
 }
