@@ -93,6 +93,8 @@ export interface PartOptions {
   readonly payload?: Uint8Array;
   readonly uri?: string | undefined;
   readonly change?: (description: ManifestDescription) => ManifestDescription;
+  /** What becomes of the manifest's bytes before they are sealed. */
+  readonly mutate?: (manifest: Uint8Array) => Uint8Array;
 }
 
 /** A sealed part of a release: its envelope, and what a dependent needs to know of it. */
@@ -107,6 +109,7 @@ export interface Part {
 export async function radioRelease(options: PartOptions): Promise<Part> {
   const { seal, image = imageOf(3000, 11), payload = image, uri = '#image' } = options;
   const { change = (same: ManifestDescription) => same, component = 'radio' } = options;
+  const { mutate = (same: Uint8Array) => same } = options;
   const description = change(
     describeRelease({
       shape: 'remapped',
@@ -118,7 +121,8 @@ export async function radioRelease(options: PartOptions): Promise<Part> {
       images: [{ digest: sha256(image), sizeBytes: image.length, uri }],
     }),
   );
-  const { manifest, severed } = writeManifest(description);
+  const { manifest: written, severed } = writeManifest(description);
+  const manifest = mutate(written);
   const integrated = uri === '#image' ? [{ key: uri, bytes: payload }] : [];
   const envelope = await envelopeOf({ manifest, severed, integrated, seal });
   return { envelope, image, digest: sha256(encode(manifest)), sections: [...description.sequences.keys()] };
