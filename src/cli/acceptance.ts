@@ -138,7 +138,12 @@ async function minimumBattery(
     if (!deviceClass || !figures.links.includes(link)) return undefined;
     try {
       const cost = costOf({ payload, deviceClass, figures, links: [link], units: 1, recipients: undefined });
-      return cost.links[0]!.variants.find(({ variant }) => variant.basis === 'sealed')?.effort.minimumBattery;
+      // Of a payload by delta, some units take the whole image.
+      const byDelta = cost.payload.delta !== undefined;
+      const sent = cost.links[0]!.variants.filter(
+        ({ variant }) => variant.basis === 'sealed' || (byDelta && variant.name === 'full'),
+      );
+      return Math.max(...sent.map(({ effort }) => effort.minimumBattery));
     } catch {
       return undefined; // A payload that cannot be read is refused by the check, in its own words.
     }

@@ -86,6 +86,18 @@ describe('fieldseal cost', () => {
     expect(clearAgain!.size_bytes).toBe(clear!.size_bytes);
   });
 
+  test('of a payload by delta, the delta is what is inside, and the whole image lies beside it', () => {
+    const file = bench.path('greenhouse', 'classes', 'vent.yaml');
+    const before = readFileSync(file, 'utf8');
+    writeFileSync(file, before.replace('# delta_window: 8KiB', 'delta_window: 128KiB'));
+    bench.ok(`seal new.bin --class vent --version 1.5.1 --delta-from old.suit --out thin.suit ${at}`);
+    writeFileSync(file, before);
+    const [full, , delta] = rows('thin.suit --class vent --link nb-iot');
+    const size = readFileSync(bench.path('thin.suit')).length;
+    expect(delta).toMatchObject({ basis: 'sealed', size_bytes: size });
+    expect(full).toMatchObject({ basis: 'computed', size_bytes: full!.envelope_bytes + 100 * 1024 });
+  });
+
   test('more recipients than a payload carries are told, not computed away', () => {
     const [, encrypted] = rows('new.suit --class vent --units 100000 --link nb-iot');
     expect(encrypted!.hindrance).toContain('100000 recipients; a payload carries at most 2048');

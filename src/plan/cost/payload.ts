@@ -15,6 +15,8 @@ export interface PayloadFacts {
   readonly integrated: boolean;
   /** Encrypted images: to how many recipients. */
   readonly recipients: number | undefined;
+  /** Of a payload by delta, the deltas inside; the whole images lie beside it. */
+  readonly delta: number | undefined;
   /** The images themselves, where they lie in the envelope in clear. */
   readonly clear: readonly ByteSource[];
   /** Verifications that one check takes: of each signature and each certificate that came with it. */
@@ -35,13 +37,15 @@ export function readPayload(source: ByteSource): PayloadFacts {
   const images = new Map(named.map(({ digest, size }) => [String(digest), size ?? 0]));
   const inside = [...envelope.integrated.values()];
   const byDelta = named.some((image) => image.byDelta);
+  const insideBytes = inside.reduce((sum, { length }) => sum + length, 0);
   const info = [...sequencesOf(manifest)].map(encryptionInfoIn).find((found) => found !== undefined);
   return {
-    envelope: source.size - inside.reduce((sum, { length }) => sum + length, 0),
+    envelope: source.size - insideBytes,
     manifest: envelope.manifest.length,
     images: [...images.values()],
     integrated: inside.length > 0 && !byDelta,
     recipients: info && recipientsIn(info),
+    delta: byDelta ? insideBytes : undefined,
     clear: info || byDelta ? [] : inside.map(({ offset, length }) => slice(source, offset, length)),
     verifications: verificationsOf(envelope),
   };

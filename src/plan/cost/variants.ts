@@ -43,7 +43,7 @@ export interface VariantRequest {
 
 /** Full and delta, in clear and encrypted, of one release. */
 export function variantsOf(request: VariantRequest): Variant[] {
-  const { payload, deviceClass, recipients, deltas, figures } = request;
+  const { payload, deviceClass, recipients } = request;
   const sealedFor = payload.recipients;
   const { images } = payload;
   const sealed =
@@ -54,21 +54,16 @@ export function variantsOf(request: VariantRequest): Variant[] {
   const clearManifest = payload.manifest - sealed.manifest;
   const adds = encryptionAdds(deviceClass, images, recipients, () => clearManifest).envelope;
   const tag = deviceClass.profile.content.tagLength;
-  const sent = sentOf(
-    payload,
-    deltas ?? payload.images.map((size) => Math.ceil(size * figures.delta_share.value)),
-  );
-  const precursor = figures.delta_manifest.value;
+  const delta = deltaOf(request);
   const hindrance =
     recipients > MAX_RECIPIENTS
       ? `${recipients} recipients; a payload carries at most ${MAX_RECIPIENTS}: send to cohorts instead`
       : undefined;
   const row = (name: VariantName, envelope: number, images: number, basis: Variant['basis']): Variant => {
     const encrypted = name.endsWith('encrypted');
-    const delta = name.startsWith('delta');
     return {
       name,
-      delta,
+      delta: name.startsWith('delta'),
       encrypted,
       envelope,
       bytes: envelope + images,
@@ -77,18 +72,33 @@ export function variantsOf(request: VariantRequest): Variant[] {
     };
   };
   const full = sentOf(payload, payload.images);
-  const deltaBasis = deltas ? 'made' : 'estimated';
+  const asSealed = sealedFor === undefined && payload.delta === undefined;
   return [
-    row('full', clear, full.bytes, sealedFor === undefined ? 'sealed' : 'computed'),
+    row('full', clear, full.bytes, asSealed ? 'sealed' : 'computed'),
     row(
       'full, encrypted',
       clear + adds,
       full.bytes + full.count * tag,
       sealedFor === recipients ? 'sealed' : 'computed',
     ),
-    row('delta', clear + precursor, sent.bytes, deltaBasis),
-    row('delta, encrypted', clear + precursor + adds, sent.bytes + sent.count * tag, deltaBasis),
+    row('delta', clear + delta.manifest, delta.bytes, delta.basis),
+    row(
+      'delta, encrypted',
+      clear + delta.manifest + adds,
+      delta.bytes + delta.count * tag,
+      delta.basis === 'sealed' ? 'computed' : delta.basis,
+    ),
   ];
+}
+
+/** The deltas of a payload: those inside, or made against the running release, or taken for a share of the image. */
+function deltaOf({ payload, deltas, figures }: VariantRequest) {
+  const { delta: inside, images } = payload;
+  if (inside !== undefined)
+    return { bytes: inside, count: images.length, manifest: 0, basis: 'sealed' as const };
+  const sizes = deltas ?? images.map((size) => Math.ceil(size * figures.delta_share.value));
+  const basis = deltas ? ('made' as const) : ('estimated' as const);
+  return { ...sentOf(payload, sizes), manifest: figures.delta_manifest.value, basis };
 }
 
 /** Images inside the envelope reach every unit; of those beside it a unit fetches its own. */
