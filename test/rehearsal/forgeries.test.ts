@@ -1,7 +1,14 @@
 import { describe, expect, it } from 'vitest';
 import type { ThreatName } from '../../src/rehearsal/forgeries/threats.ts';
-import { FORGERIES, rehearse, THREATS, type Threat } from '../../src/rehearsal/index.ts';
-import { SUBJECTS } from './subjects.ts';
+import {
+  FORGERIES,
+  type Forgery,
+  rehearsalJson,
+  rehearse,
+  THREATS,
+  type Threat,
+} from '../../src/rehearsal/index.ts';
+import { detachedSubject, plainSubject, SUBJECTS } from './subjects.ts';
 
 describe('the table of forgeries', () => {
   it('has a name of its own for every row, and at least eighty rows', () => {
@@ -28,5 +35,72 @@ describe('every forgery that applies is refused at its step, with its refusal, b
     const failed = rehearsal.rows.filter(({ outcome }) => outcome === 'failed');
     expect(failed.map(({ row, because }) => `${row.name}: ${because}`)).toEqual([]);
     expect(rehearsal.rows.filter(({ outcome }) => outcome === 'passed').length).toBeGreaterThan(80);
+  });
+});
+
+describe('a rehearsal fails where a forgery', () => {
+  const row = FORGERIES.find(({ name }) => name === 'One bit of the manifest')!;
+  const outcomeOf = async (changed: Partial<Forgery>) => {
+    const subject = await plainSubject();
+    const rehearsal = await rehearse(subject, undefined, [{ ...row, ...changed }]);
+    const { outcome, counts, rows } = rehearsalJson(subject, rehearsal);
+    return { outcome, failed: counts.failed, because: rows[0]!.because };
+  };
+  const genuine: Forgery['attack'] = {
+    against: 'unit',
+    carryOut: (_, party) => party.ask(party.offer),
+  };
+
+  it('is accepted', async () => {
+    expect(await outcomeOf({ attack: genuine })).toEqual({
+      outcome: 'failed',
+      failed: 1,
+      because: 'what came of it: accepted; it must be refused at step envelope, manifest-digest-wrong',
+    });
+  });
+
+  it('is refused at a later step than it must be', async () => {
+    expect(await outcomeOf({ refusal: 'envelope-too-large' })).toMatchObject({
+      outcome: 'failed',
+      because: expect.stringContaining('refused at step envelope, manifest-digest-wrong'),
+    });
+    const later = FORGERIES.find(({ name }) => name === 'The image taken out')!;
+    expect(await outcomeOf({ attack: later.attack })).toMatchObject({
+      outcome: 'failed',
+      because: expect.stringContaining('it was refused at step content, payload-missing'),
+    });
+  });
+
+  it('is refused as it must be, and flash was written to all the same', async () => {
+    const attack: Forgery['attack'] = {
+      against: 'unit',
+      carryOut: async (lab, party) => ({
+        ...(await row.attack.carryOut(lab, party)),
+        harm: '8 flash operations before it was refused',
+      }),
+    };
+    expect(await outcomeOf({ attack })).toMatchObject({
+      outcome: 'failed',
+      because: 'it was refused as it must be, but 8 flash operations before it was refused',
+    });
+  });
+
+  it('and passes where it is refused as it must be', async () => {
+    expect(await outcomeOf({})).toEqual({ outcome: 'passed', failed: 0, because: null });
+  });
+});
+
+describe('a payload that the unit does not take', () => {
+  it('is told first, and nothing of it is forged', async () => {
+    const [subject, stranger] = [await plainSubject(), await plainSubject()];
+    const rehearsal = await rehearse({ ...subject, offer: stranger.offer });
+    expect(rehearsal).toMatchObject({ kind: 'not taken', refusal: { code: 'signer-not-anchored' } });
+    expect(rehearsalJson(subject, rehearsal)).toMatchObject({ outcome: 'not taken', rows: [] });
+  });
+
+  it('nor where its image is not at hand', async () => {
+    const subject = await detachedSubject();
+    const rehearsal = await rehearse({ ...subject, offer: { envelope: subject.offer.envelope } });
+    expect(rehearsal).toMatchObject({ kind: 'not taken', refusal: null });
   });
 });

@@ -3,12 +3,15 @@ import { type Rehearsal, type RehearsalDocument, rehearsalJson, rehearse } from 
 import { appendEntry, filesOn, readableJson, type Workspace } from '../../workspace/index.ts';
 import { EXIT } from '../exit.ts';
 import { rehearsalCase } from '../rehearsal-subject.ts';
+import { requireFree } from '../require-free.ts';
 import { showNotTaken, showOutcome, showRehearsal } from '../show-rehearsal.ts';
 import type { Call } from '../spec.ts';
 
 /** Makes every forgery of a payload and has each refused; or asks every unit of an inventory. */
 export async function run(call: Call): Promise<number> {
   if (call.text('units') !== undefined) return (await import('../acceptance.ts')).rehearseUnits(call);
+  const out = call.text('out');
+  if (out !== undefined && !call.flag('force')) requireFree(out);
   const { subject, workspace, told } = await rehearsalCase(call);
   const rehearsal = await rehearse(subject, (done, total) => call.out.progress('rehearsing', done, total));
   call.out.line(`${call.args[0]}: rehearsed against ${told}`);
