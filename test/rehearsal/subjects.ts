@@ -1,7 +1,11 @@
 /** Payloads of Hollin Ridge, an invented maker, and the units they are rehearsed against: one for each kind that matters. */
+import { toHex } from '../../src/bytes/index.ts';
 import type { SlotShape } from '../../src/image/index.ts';
+import { signedBlock } from '../../src/rehearsal/forgeries/blocks.ts';
+import { Throwaway } from '../../src/rehearsal/forgeries/throwaway.ts';
 import type { Subject } from '../../src/rehearsal/index.ts';
 import type { UnitView } from '../../src/unit/index.ts';
+import { writeName } from '../../src/x509/index.ts';
 import { edited } from '../delta/helpers.ts';
 import { composedUnit, marlChain, radioRelease, wholeRelease } from '../unit/composed.ts';
 import { deltaRelease, memoryFor } from '../unit/deltas.ts';
@@ -20,9 +24,11 @@ import {
   macedWith,
   makerChain,
   release,
+  scopeOf,
   signedBy,
   symmetricUnit,
   unitOf,
+  VENT,
 } from '../unit/maker.ts';
 import { all, asking, by, hand, together } from '../unit/policy-maker.ts';
 import { chain as trustMaker, trustUnit } from '../unit/trust-maker.ts';
@@ -77,6 +83,29 @@ export async function composedSubject() {
   const radio = await radioRelease({ seal: signedBy(marl) });
   const { envelope } = await wholeRelease({ seal: signedBy(own), radio });
   return subject(composedUnit(own, marl), { envelope });
+}
+
+/** A hash-based signer, under a root on another curve. */
+export async function hashBasedSubject() {
+  const authority = await Throwaway.make([{ label: 'root' }], NOW, false);
+  const likeness = {
+    algorithm: -46,
+    subject: writeName([['CN', 'line 1']]),
+    role: undefined,
+    scopes: [scopeOf(VENT)],
+    generation: 1,
+    trial: false,
+    anchor: 'root',
+  };
+  const signer = await authority.hand(likeness);
+  const { envelope } = await release({ seal: async (digest) => [await signedBlock(signer, digest)] });
+  const { certificate } = authority.line().root;
+  const [name, spki] = [certificate.subject.der, certificate.spki].map(toHex);
+  const record = {
+    profile: 'suit-sha256-hsslms-a256kw-a256ctr',
+    anchors: [{ name: name!, spki: spki!, label: 'root', purpose: 'release' }],
+  } as const;
+  return subject(unitOf(await makerChain(), { record }), { envelope });
 }
 
 /** One running slot and a staging area. */

@@ -49,7 +49,7 @@ export async function makeStandIn(record: UnitRecord, facts: Verdict['facts'], n
   const authority = await Throwaway.make(roots, now, record.trial);
   const likenesses = likenessesOf(facts);
   const hands: Hand[] = [];
-  for (const likeness of likenesses) hands.push(await authority.hand(likeness));
+  for (const likeness of likenesses) hands.push(await authority.hand(likeness, {}, true));
   const macKeys = record.mac_keys.map(({ id }) => ({ id: fromHex(id), key: randomBytes(32) }));
   const keys = contentKeysFor(record);
   const swappedRecord: UnitRecord = {

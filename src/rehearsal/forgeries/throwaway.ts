@@ -15,8 +15,9 @@ import {
 
 const HSS_LMS = -46;
 const ED25519 = -19;
-/** Enough one-time leaves for every row, and made within about a second. */
-const HSS_SHAPE = 'H10/W4';
+/** One-time leaves: for the signer that every row goes by, and for one of a single row, which is made within a moment. */
+const MANY_LEAVES = 'H10/W4';
+const FEW_LEAVES = 'H5/W4';
 const YEAR = 365 * 24 * 3600 * 1000;
 
 /** What a signer is, as far as a unit looks at it. */
@@ -51,14 +52,14 @@ export interface Line {
   readonly intermediate: Certified;
 }
 
-/** A new key of an algorithm. */
-export function newSigner(algorithm = -9): Signer {
-  if (algorithm === HSS_LMS) return hssSigner();
+/** A new key of an algorithm. `often`: it will sign for many rows. */
+export function newSigner(algorithm = -9, often = false): Signer {
+  if (algorithm === HSS_LMS) return hssSigner(often ? MANY_LEAVES : FEW_LEAVES);
   return softwareSigner(generatePrivateKey(algorithm === ED25519 ? 'ed25519' : 'p256'));
 }
 
-function hssSigner(): Signer {
-  const trees = new HssTrees({ shape: parseHssShape(HSS_SHAPE)!, master: randomBytes(32) });
+function hssSigner(shape: string): Signer {
+  const trees = new HssTrees({ shape: parseHssShape(shape)!, master: randomBytes(32) });
   let leaf = 0n;
   return {
     algorithm: signatureAlgorithm(HSS_LMS)!,
@@ -98,10 +99,14 @@ export class Throwaway {
     return (label !== undefined && this.lines.get(label)) || [...this.lines.values()][0]!;
   }
 
-  /** A signer like the one described, with `changes` to its certificate. */
-  async hand(likeness: SignerLikeness, changes: Partial<CertificateDescription> = {}): Promise<Hand> {
+  /** A signer like the one described, with `changes` to its certificate. `often`: it will sign for many rows. */
+  async hand(
+    likeness: SignerLikeness,
+    changes: Partial<CertificateDescription> = {},
+    often = false,
+  ): Promise<Hand> {
     const { intermediate } = this.line(likeness.anchor);
-    const signer = newSigner(likeness.algorithm);
+    const signer = newSigner(likeness.algorithm, often);
     const { subject, role, scopes, generation, trial } = likeness;
     const certificate = await issue(intermediate.signer, {
       profile: 'signer',
