@@ -1,6 +1,6 @@
-import { formatAddress, formatSize } from '../image/index.ts';
+import { codeAreas, formatAddress, formatSize } from '../image/index.ts';
 import { formatUuid } from '../suit/index.ts';
-import type { SignerRight } from '../unit/index.ts';
+import { type SignerRight, selfCheckMemorySize } from '../unit/index.ts';
 import type { DeviceClass, Workspace } from '../workspace/index.ts';
 import type { Output } from './output.ts';
 import { trialMark } from './session.ts';
@@ -29,6 +29,7 @@ export function showClass(out: Output, workspace: Workspace, deviceClass: Device
     'flash',
     `page ${formatSize(erase_page)}, write unit ${write_unit} B, erased 0x${erased_value.toString(16).padStart(2, '0')}, ${endurance} erase cycles`,
   );
+  showAttestation(out, deviceClass);
   for (const range of memory.leave_out) region(out, `left out: ${range.name}`, range);
   for (const caution of deviceClass.cautions) out.caution(caution);
 }
@@ -41,6 +42,19 @@ function encryptedText({ confidentiality, recipients, profile }: DeviceClass): s
 
 function region(out: Output, label: string, { address, size }: { address: number; size: number }): void {
   out.fact(label, `${formatAddress(address)}  ${formatSize(size)}`);
+}
+
+function showAttestation(out: Output, { attestation, memory }: DeviceClass): void {
+  if (attestation?.regions) out.fact('may be measured', attestation.regions.join(', '));
+  const rules = attestation?.self_check;
+  if (!rules) return;
+  const largest = Math.max(...codeAreas(memory).map(({ size }) => size));
+  const round = Math.ceil(largest / rules.slice_bytes) * rules.every_seconds;
+  out.fact(
+    'self-check',
+    `${rules.method}, ${formatSize(rules.slice_bytes)} every ${rules.every_seconds} s, then ${rules.reaction}; ` +
+      `a round takes ${round} s and ${selfCheckMemorySize(memory, rules)} B of protected memory`,
+  );
 }
 
 /** One row of an access control list. */

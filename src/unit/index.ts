@@ -78,7 +78,7 @@ export {
 } from './rights.ts';
 export { MAXIMUM_SECURITY_VERSION, readSecurityVersion, SECURITY_VERSION_LABEL } from './security-version.ts';
 export type { SelfCheckFinding, SelfCheckResult } from './self-check.ts';
-export type { SelfCheckMemory } from './self-check-memory.ts';
+export { type SelfCheckMemory, selfCheckMemorySize } from './self-check-memory.ts';
 export type { StartResult } from './start.ts';
 export type { PassedOver, Started } from './start-run.ts';
 export {
