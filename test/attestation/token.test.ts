@@ -2,6 +2,7 @@
 import { generateKeyPairSync, sign as nodeSign } from 'node:crypto';
 import { readFileSync } from 'node:fs';
 import { Mac0, MacAlgorithms, Sign1 } from '@auth0/cose';
+import { decode as cborg } from 'cborg';
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import {
@@ -125,6 +126,17 @@ describe('the container', () => {
       theirs.verify(key, { supportedAlgorithms: [MacAlgorithms.HS256] } as never),
     ).resolves.not.toThrow();
     expect(equal(theirs.payload, writeClaims(genuine))).toBe(true);
+  });
+
+  it('an independent CBOR library reads the claims set and the measurement in it', () => {
+    const theirs = cborg(writeClaims(genuine), { useMaps: true }) as Map<number, unknown>;
+    const absent: readonly number[] = [CLAIM.measres, CLAIM.boots];
+    const expected = Object.values(CLAIM).filter((key) => !absent.includes(key));
+    expect(new Set(theirs.keys())).toEqual(new Set(expected));
+    expect(theirs.get(CLAIM.dbgstat)).toBe(2);
+    const [[format, body]] = theirs.get(CLAIM.measurements) as [[number, Uint8Array]];
+    expect(format).toBe(60);
+    expect((cborg(body, { useMaps: true }) as Map<number, unknown>).get(1)).toBe('B');
   });
 
   it('the smallest and the largest nonce of RFC 9711 4.1 are carried, and no other', async () => {
