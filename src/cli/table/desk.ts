@@ -49,6 +49,8 @@ Example:
     name: 'account list',
     group: 'desk',
     summary: 'list the accounts of the desk',
+    notes: `Example:
+  fieldseal account list`,
     load: () => import('../commands/account-list.ts'),
   },
   {
@@ -56,6 +58,8 @@ Example:
     group: 'desk',
     summary: 'take an account away',
     args: [{ name: 'name', about: 'the account' }],
+    notes: `Example:
+  fieldseal account remove mira`,
     load: () => import('../commands/account-remove.ts'),
   },
 ];
