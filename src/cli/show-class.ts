@@ -24,6 +24,10 @@ export function showClass(out: Output, workspace: Workspace, deviceClass: Device
   if (memory.policy) region(out, '  policy', memory.policy);
   if (memory.boot_log) region(out, '  boot log', memory.boot_log);
   if (memory.core === 'cortex-m') region(out, '  RAM', memory.ram);
+  out.fact(
+    'updates by delta',
+    memory.delta_window === undefined ? 'none' : `windows of up to ${formatSize(memory.delta_window)}`,
+  );
   const { erase_page, write_unit, erased_value, endurance } = memory.flash;
   out.fact(
     'flash',

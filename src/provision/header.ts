@@ -112,6 +112,7 @@ function constants(facts: HeaderFacts): string[] {
     define('ERASED_VALUE', `0x${memory.flash.erased_value.toString(16).padStart(2, '0')}u`),
     define('RAM_ADDRESS', number(memory.ram.address)),
     define('RAM_SIZE', number(memory.ram.size)),
+    define('DELTA_WINDOW', number(memory.delta_window ?? 0)),
   ];
 }
 

@@ -20,7 +20,7 @@ const facts: HeaderFacts = {
   anchors: [{ label: 'root */ "quoted" \\', name: '30023100', spki: '3059aa' }],
   macKeys: [{ label: 'class key', id: '0102', slot: 4, checkValue: 'a1b2c3d4' }],
   floors: { sequenceNumber: 2n ** 40n, securityVersion: 5, signerGeneration: 2 },
-  memory: defaultMemoryMap({ core: 'cortex-m' }),
+  memory: { ...defaultMemoryMap({ core: 'cortex-m' }), delta_window: 8192 },
   policy: resolvePolicy(
     {
       rule: 'at_least',
@@ -64,7 +64,7 @@ describe.skipIf(!compiler && process.env.CI !== 'true')('the C header (needs gcc
       'a1b2c3d4',
       '1 1 1 4 3 0 1099511627776 5 2',
       `${facts.memory.slots[0]!.address} ${facts.memory.slots[1]!.address} ${facts.memory.slots[1]!.size}`,
-      '4096 8 255 suit-sha256-esp256-ecdh-a128ctr',
+      '4096 8 255 8192 suit-sha256-esp256-ecdh-a128ctr',
       '1 2 approver -46 1 2 [] -9 0 1',
     ]);
   });
@@ -89,8 +89,8 @@ int main(void) {
          FIELDSEAL_SEQUENCE_FLOOR, FIELDSEAL_SECURITY_FLOOR, FIELDSEAL_GENERATION_FLOOR);
   printf("%" PRIu32 " %" PRIu32 " %" PRIu32 "\\n", FIELDSEAL_SLOT_0_ADDRESS, FIELDSEAL_SLOT_1_ADDRESS,
          FIELDSEAL_SLOT_1_SIZE);
-  printf("%" PRIu32 " %" PRIu32 " %u %s\\n", FIELDSEAL_ERASE_PAGE, FIELDSEAL_WRITE_UNIT, FIELDSEAL_ERASED_VALUE,
-         FIELDSEAL_PROFILE);
+  printf("%" PRIu32 " %" PRIu32 " %u %" PRIu32 " %s\\n", FIELDSEAL_ERASE_PAGE, FIELDSEAL_WRITE_UNIT,
+         FIELDSEAL_ERASED_VALUE, FIELDSEAL_DELTA_WINDOW, FIELDSEAL_PROFILE);
   printf("%u %u %s %d %u %u [%s] %d %u %u\\n", FIELDSEAL_SIGNATURES_NEEDED, FIELDSEAL_DEMAND_COUNT,
          FIELDSEAL_DEMAND_0_ROLE, FIELDSEAL_DEMAND_0_ALGORITHM, FIELDSEAL_DEMAND_0_ANCHORS, FIELDSEAL_DEMAND_0_SCOPE,
          FIELDSEAL_DEMAND_1_ROLE, FIELDSEAL_DEMAND_1_ALGORITHM, FIELDSEAL_DEMAND_1_ANCHORS, FIELDSEAL_DEMAND_1_SCOPE);
