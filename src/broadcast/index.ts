@@ -2,6 +2,7 @@
  * Broadcast: from a sealed payload to a field that runs it. Announcements say what is offered where, to whom and for how
  * long; a depot serves what they name. A payload stays safe whatever happens to either: units check it all the same.
  */
+export { Agent, type AgentEvent, type AgentPorts, type AgentUnit } from './agent/agent.ts';
 export { type AnnounceRequest, announce } from './announce.ts';
 export {
   type Announcement,

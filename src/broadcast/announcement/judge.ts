@@ -27,6 +27,8 @@ export type AnnouncementVerdict =
   | {
       readonly ok: true;
       readonly announcement: Announcement;
+      /** Its encoded form, to be kept while it is followed. */
+      readonly payload: Uint8Array;
       /** Whether the offer is for this unit now. */
       readonly mine: boolean;
     }
@@ -86,6 +88,7 @@ function judge({ unit, message, heard, now }: AnnouncementCase): AnnouncementVer
   return {
     ok: true,
     announcement,
+    payload,
     mine: announcement.offer !== null && inReach(announcement.reach, unit.record.device_id),
   };
 }

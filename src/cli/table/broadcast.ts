@@ -56,4 +56,33 @@ Example:
   fieldseal depot serve depot --port 8080`,
     load: () => import('../commands/depot-serve.ts'),
   },
+  {
+    name: 'agent',
+    group: 'broadcast',
+    summary: 'serve a unit in the field: hear announcements, fetch, install, restart, keep, report',
+    args: [{ name: 'unit', about: 'the unit file' }],
+    options: [
+      { name: 'depot', value: 'url', about: 'where announcements and files are', required: true },
+      {
+        name: 'health',
+        value: 'command',
+        about: 'the self-test: status 0 where all is well; only then is an image kept',
+        required: true,
+      },
+      { name: 'state', value: 'dir', about: 'folder for downloads and memory (default: UNIT.agent)' },
+      { name: 'reports', value: 'dir', about: 'write a signed report of each install, start and keep here' },
+      { name: 'every', value: 'seconds', about: 'how often to ask (default: 300, and up to a fifth longer)' },
+      { name: 'once', about: 'one round, then end' },
+    ],
+    notes: `For gateways and units that run Linux, and the model for ports to microcontrollers. It trusts neither the depot nor the way to
+it: announcements and envelopes are judged by the unit. It may be killed at any moment: downloads go on where they stopped, under the
+validator they began with, and an install begins again. For a service, let your init system start it again when it ends.
+
+Let it install when the product is in its safe state; the product's safety standard and qualified practice decide that, not this
+program.
+
+Example:
+  fieldseal agent vent-0001.unit --depot http://127.0.0.1:8080 --health ./self-test --once`,
+    load: () => import('../commands/agent.ts'),
+  },
 ];

@@ -1,0 +1,241 @@
+import { join } from 'node:path';
+import { toHex } from '../../bytes/index.ts';
+import type { InstallResult, KeepResult, StartResult, UnitView } from '../../unit/index.ts';
+import { type FileSource, fileSource, filesOn } from '../../workspace/index.ts';
+import { type Announcement, type Offer, readAnnouncement } from '../announcement/announcement.ts';
+import { judgeAnnouncement } from '../announcement/judge.ts';
+import { announcementName } from '../depot/depot.ts';
+import { bring, FetchFault, homeName } from './fetch.ts';
+import { type AgentMemory, readMemory, writeMemory } from './memory.ts';
+
+/** The unit that an agent serves, under power for as long as one call. */
+export interface AgentUnit {
+  view(): Promise<UnitView>;
+  install(request: {
+    envelope: FileSource;
+    image: FileSource | undefined;
+    now: Date;
+  }): Promise<InstallResult>;
+  start(): Promise<StartResult>;
+  keep(): Promise<KeepResult>;
+}
+
+/** What an agent works with. */
+export interface AgentPorts {
+  readonly depot: URL;
+  /** Folder for downloads and memory; nobody else's. */
+  readonly folder: string;
+  readonly unit: AgentUnit;
+  /** Whether what runs on trial is well; only then is it kept. */
+  healthy(): Promise<boolean>;
+  /** Told what happened, for the log and for reports. */
+  tell(event: AgentEvent): void;
+  now(): Date;
+}
+
+/** Something that happened. */
+export type AgentEvent =
+  | { readonly event: 'heard'; readonly counter: string; readonly wave: string; readonly mine: boolean }
+  | { readonly event: 'ignored'; readonly code: string; readonly detail: string }
+  | { readonly event: 'fetched'; readonly digest: string; readonly bytes: number }
+  | { readonly event: 'not-fetched'; readonly code: string; readonly says: string }
+  | { readonly event: 'installed'; readonly slot: string | null; readonly result: InstallResult }
+  | {
+      readonly event: 'refused';
+      readonly code: string;
+      readonly step: string;
+      readonly result: InstallResult;
+    }
+  | {
+      readonly event: 'started';
+      readonly version: string | null;
+      readonly state: string;
+      readonly result: StartResult;
+    }
+  | { readonly event: 'not-started'; readonly code: string | null; readonly result: StartResult }
+  | { readonly event: 'kept'; readonly result: KeepResult }
+  | { readonly event: 'unwell'; readonly says: string };
+
+const MOST_REFUSED = 16;
+
+/**
+ * The unit's side of a broadcast: hear, fetch, install, restart, keep. Everything that matters is in the unit's flash or
+ * in `folder` before it is acted on, so it may be killed at any moment and goes on from there.
+ */
+export class Agent {
+  readonly #ports: AgentPorts;
+
+  constructor(ports: AgentPorts) {
+    this.#ports = ports;
+  }
+
+  /** After power came: start what is on board, and keep it once it is well. */
+  async wake(): Promise<void> {
+    const { unit, tell } = this.#ports;
+    const result = await unit.start();
+    const { started } = result;
+    if (!started) {
+      tell({ event: 'not-started', code: result.refusal?.code ?? null, result });
+      return;
+    }
+    tell({ event: 'started', version: started.facts?.version ?? null, state: started.state, result });
+    if (started.state === 'on trial') await this.#prove();
+  }
+
+  /** One round: ask the depot, and do what it takes. Gives whether the unit runs something new afterwards. */
+  async round(): Promise<boolean> {
+    await this.#hear();
+    const memory = readMemory(this.#ports.folder);
+    const offer = memory.following === null ? null : offerOf(memory.following);
+    if (!offer) return false;
+    return this.#follow(memory, offer);
+  }
+
+  async #hear(): Promise<void> {
+    const { unit, folder, tell, now } = this.#ports;
+    const memory = readMemory(folder);
+    const view = await unit.view();
+    const answer = await this.#ask(view, memory.tag);
+    if (!answer) return;
+    const heard = { counter: BigInt(memory.counter) };
+    const verdict = judgeAnnouncement({ unit: view, message: answer.message, heard, now: now() });
+    if (!verdict.ok) {
+      // Held-back and repeated ones come again and again: the tag keeps them from being fetched each time.
+      if (verdict.code !== 'not-yet') writeMemory(folder, { ...memory, tag: answer.tag });
+      tell({ event: 'ignored', code: verdict.code, detail: verdict.detail });
+      return;
+    }
+    const { announcement, mine } = verdict;
+    writeMemory(folder, {
+      ...memory,
+      counter: String(announcement.counter),
+      following: mine ? Buffer.from(verdict.payload).toString('base64') : null,
+      tag: answer.tag,
+      heard: now().toISOString(),
+    });
+    tell({ event: 'heard', counter: String(announcement.counter), wave: announcement.wave, mine });
+  }
+
+  /** The announcement of the class, where it changed. */
+  async #ask(view: UnitView, tag: string | null) {
+    const { depot, tell } = this.#ports;
+    const { record } = view;
+    const [keyId] = view.macKeys.keys();
+    const name = announcementName(
+      record.class_ids.at(-1)!,
+      record.scheme === 'symmetric' ? keyId : undefined,
+    );
+    try {
+      const answer = await fetch(new URL(`a/${name}`, depot), {
+        headers: tag === null ? {} : { 'if-none-match': tag },
+        redirect: 'error',
+        signal: AbortSignal.timeout(30_000),
+      });
+      if (answer.status === 304 || answer.status === 404) return undefined;
+      if (answer.status !== 200) throw new Error(`the depot answered ${answer.status}`);
+      return { message: await bounded(answer), tag: answer.headers.get('etag') };
+    } catch (error) {
+      tell({ event: 'not-fetched', code: 'unreachable', says: (error as Error).message });
+      return undefined;
+    }
+  }
+
+  async #follow(memory: AgentMemory, offer: Offer): Promise<boolean> {
+    const digest = toHex(offer.manifestDigest);
+    const { state } = await this.#ports.unit.view();
+    const onBoard = state.slots.some(
+      (slot) => slot.state !== 'empty' && toHex(slot.manifestDigest) === digest,
+    );
+    if (
+      memory.refused.includes(digest) ||
+      (onBoard && state.running !== undefined && isRunning(state, digest))
+    )
+      return this.#done(memory, false);
+    if (!(await this.#fetch(offer))) return false;
+    const result = await this.#install(offer);
+    if (result.verdict !== 'accepted') {
+      this.#ports.tell({
+        event: 'refused',
+        code: result.refusal?.code ?? 'incomplete',
+        step: result.refusal?.step ?? 'content',
+        result,
+      });
+      const refused = [...memory.refused, digest].slice(-MOST_REFUSED);
+      return this.#done({ ...memory, refused }, false);
+    }
+    this.#ports.tell({ event: 'installed', slot: result.slot, result });
+    this.#done(memory, true);
+    await this.wake();
+    return true;
+  }
+
+  async #fetch(offer: Offer): Promise<boolean> {
+    const { depot, folder, tell } = this.#ports;
+    try {
+      for (const file of [offer.envelope, ...offer.images]) {
+        const place = join(folder, 'files', homeName(file));
+        if (await bring(new URL(file.uri, depot), file, place))
+          tell({ event: 'fetched', digest: homeName(file), bytes: file.size });
+      }
+      return true;
+    } catch (error) {
+      if (!(error instanceof FetchFault)) throw error;
+      tell({ event: 'not-fetched', code: error.code, says: error.message });
+      return false;
+    }
+  }
+
+  async #install({ envelope, images }: Offer): Promise<InstallResult> {
+    const { folder, unit, now } = this.#ports;
+    const open = (file: Offer['envelope']) => fileSource(join(folder, 'files', homeName(file)));
+    const source = open(envelope);
+    const image = images[0] && open(images[0]);
+    try {
+      return await unit.install({ envelope: source, image, now: now() });
+    } finally {
+      source.close();
+      image?.close();
+    }
+  }
+
+  async #prove(): Promise<void> {
+    const { healthy, unit, tell } = this.#ports;
+    if (await healthy()) tell({ event: 'kept', result: await unit.keep() });
+    else
+      tell({
+        event: 'unwell',
+        says: 'the self-test failed: the image stays on trial, and the next start counts',
+      });
+  }
+
+  /** Nothing is left to do for this announcement; what was fetched for it goes. */
+  #done(memory: AgentMemory, changed: boolean): boolean {
+    const { folder } = this.#ports;
+    writeMemory(folder, { ...memory, following: null });
+    const files = filesOn();
+    for (const name of files.list(join(folder, 'files'))) files.remove(join(folder, 'files', name));
+    return changed;
+  }
+}
+
+const LARGEST_MESSAGE = 32_768;
+
+async function bounded(answer: Response): Promise<Uint8Array> {
+  const pieces: Uint8Array[] = [];
+  let size = 0;
+  for await (const piece of answer.body ?? []) {
+    size += piece.length;
+    if (size > LARGEST_MESSAGE) throw new Error('the depot sends more than an announcement has');
+    pieces.push(piece);
+  }
+  return Buffer.concat(pieces);
+}
+
+function offerOf(following: string): Announcement['offer'] {
+  return readAnnouncement(Buffer.from(following, 'base64')).offer;
+}
+
+function isRunning({ slots, running }: UnitView['state'], digest: string): boolean {
+  const slot = typeof running === 'number' ? slots[running] : undefined;
+  return slot !== undefined && slot.state !== 'empty' && toHex(slot.manifestDigest) === digest;
+}

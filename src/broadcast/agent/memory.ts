@@ -1,0 +1,43 @@
+import { join } from 'node:path';
+import { z } from 'zod';
+import { filesOn, readableJson } from '../../workspace/index.ts';
+
+const schema = z.strictObject({
+  format: z.literal('fieldseal.agent/1'),
+  /** The highest counter that was taken, in decimal. */
+  counter: z.string().regex(/^\d{1,20}$/),
+  /** The announcement that is being followed, in base64; null where there is nothing to do for it. */
+  following: z.string().nullable(),
+  /** Entity tag of the announcement that was fetched last. */
+  tag: z.string().nullable(),
+  /** When an announcement was last taken, by this machine's clock. */
+  heard: z.iso.datetime().nullable(),
+  /** Manifest digests that the unit refused or fell back from, the latest last. */
+  refused: z.array(z.string().regex(/^[0-9a-f]{64}$/)).max(16),
+});
+
+/** What an agent remembers between its runs. */
+export type AgentMemory = z.infer<typeof schema>;
+
+const EMPTY: AgentMemory = {
+  format: 'fieldseal.agent/1',
+  counter: '0',
+  following: null,
+  tag: null,
+  heard: null,
+  refused: [],
+};
+
+/** Reads an agent's memory; a new one where there is none. Throws where it cannot be read: a counter must not fall back. */
+export function readMemory(folder: string): AgentMemory {
+  const path = join(folder, 'agent.json');
+  const files = filesOn();
+  return files.exists(path) ? schema.parse(JSON.parse(files.readText(path))) : EMPTY;
+}
+
+/** Writes an agent's memory, durably, before anything is done for it. */
+export function writeMemory(folder: string, memory: AgentMemory): void {
+  const files = filesOn();
+  files.makeFolder(folder, { secret: true });
+  files.replace(join(folder, 'agent.json'), readableJson({ ...memory }), { secret: true });
+}
