@@ -235,7 +235,13 @@ export function reports(): Uint8Array[] {
 
 /** A request for one plain image, and one for two that are encrypted, the second with a delta. */
 export function sealingRequests(): Uint8Array[] {
-  const image = { digest: sha256(PRECURSOR), sizeBytes: 700, address: 0x0800_0000, uri: undefined };
+  const image = {
+    digest: sha256(PRECURSOR),
+    sizeBytes: 700,
+    address: 0x0800_0000,
+    uri: undefined,
+    delta: undefined,
+  };
   const precursor = { digest: image.digest, sizeBytes: 690 };
   const delta = { uri: '#delta', digest: image.digest, sizeBytes: 90, windowBytes: 512, precursor };
   const plain = {
@@ -249,6 +255,8 @@ export function sealingRequests(): Uint8Array[] {
     sequenceNumber: 12n,
     securityVersion: 0,
     images: [image],
+    components: [],
+    dependencies: [],
     detached: false,
     withoutText: false,
     description: undefined,
@@ -264,6 +272,10 @@ export function sealingRequests(): Uint8Array[] {
     deviceId: new Uint8Array(16).fill(3),
     sequenceNumber: 2n ** 62n,
     images: [image, { ...image, uri: 'https://hollinridge.example/b', delta }],
+    components: [{ name: 'radio', digest: image.digest, sizeBytes: 90, started: false }],
+    dependencies: [
+      { name: 'radio.suit', digest: image.digest, fileDigest: image.digest, sections: ['install' as const] },
+    ],
     detached: true,
     withoutText: true,
     description: 'warmer nights',

@@ -7,7 +7,7 @@ import { componentsOf } from './parts.ts';
 import type { Call } from './spec.ts';
 
 /** The firmware files that a call names. */
-export function imagesOf(call: Call): ImageInput[] {
+function imagesOf(call: Call): ImageInput[] {
   const format = call.text('image-format') as ImageFormat | undefined;
   const slotB = call.text('slot-b');
   return [
@@ -16,17 +16,25 @@ export function imagesOf(call: Call): ImageInput[] {
   ];
 }
 
+/** What a release is made of beside its image: the same whether it is sealed at once, asked for, or sealed by a request. */
+export function filesOf(call: Call) {
+  const from = call.texts('delta-from');
+  return {
+    images: imagesOf(call),
+    components: componentsOf(call),
+    dependencies: call.texts('dependency'),
+    deltaFrom: from.length > 0 ? from : undefined,
+  };
+}
+
 /** What a call says of a release, whether it is sealed at once or asked for. */
 export async function releaseOptions(call: Call, workspace: Workspace, className: string) {
   return {
     workspace,
     className,
-    images: imagesOf(call),
-    components: componentsOf(call),
-    dependencies: call.texts('dependency'),
+    ...filesOf(call),
     version: call.text('version')!,
     detached: call.flag('detached'),
-    deltaFrom: deltaFromOf(call),
     signers: call.texts('signer'),
     securityVersion: call.count('security-version'),
     sequence: call.big('sequence'),
@@ -38,12 +46,6 @@ export async function releaseOptions(call: Call, workspace: Workspace, className
     module: call.text('module'),
     ...progressOf(call),
   };
-}
-
-/** What units run, where a delta is to be made from it. */
-export function deltaFromOf(call: Call): readonly string[] | undefined {
-  const files = call.texts('delta-from');
-  return files.length > 0 ? files : undefined;
 }
 
 /** How far long steps are, for people. */

@@ -23,6 +23,8 @@ interface Shown {
     uri: string | null;
     delta: { digest: string; size_bytes: number; precursor: { digest: string } } | null;
   }[];
+  readonly components: readonly { name: string; digest: string; size_bytes: number }[];
+  readonly dependencies: readonly { name: string; manifest_digest: string }[];
   readonly destination: { shape: string; slots: { name: string; address: number; size_bytes: number }[] };
   readonly encryption: { algorithm: string; recipients: string; count: number } | null;
   readonly manifest_digest: string | null;
@@ -56,6 +58,10 @@ export function showRequest(out: Output, json: JsonObject): void {
       out.fact('  applied to', `sha-256 ${image.delta.precursor.digest}`);
     }
   }
+  for (const { name, digest, size_bytes } of shown.components)
+    out.fact(`component ${name}`, `${size_bytes} B  ${digest}`);
+  for (const { name, manifest_digest } of shown.dependencies)
+    out.fact('depends on', `${name}  manifest ${manifest_digest}`);
   const { shape, slots } = shown.destination;
   const places = slots.map(
     ({ name, address, size_bytes }) => `${name} ${formatAddress(address)} ${formatSize(size_bytes)}`,

@@ -22,11 +22,12 @@ import type { DeviceClass } from '../workspace/index.ts';
 import type { DeliveredImage } from './delivered.ts';
 import { SealError } from './error.ts';
 import {
-  type ComponentPart,
-  type DependencyPart,
   envelopeIdentifier,
+  type NamedComponent,
+  type NamedDependency,
+  type NamedParts,
   NO_PARTS,
-  type ReleaseParts,
+  type OpenedParts,
 } from './parts.ts';
 import type { SealRequest } from './request.ts';
 
@@ -52,7 +53,7 @@ export type ManifestRequest = Pick<
   'workspace' | 'version' | 'deviceId' | 'detached' | 'withoutText' | 'description' | 'referenceUri'
 > & {
   /** What the release brings beside the image that runs. Default nothing. */
-  readonly parts?: ReleaseParts | undefined;
+  readonly parts?: NamedParts | undefined;
 };
 
 /** The manifest of a release. The same inputs and the same number give the same bytes. */
@@ -111,7 +112,7 @@ function withParts(request: ManifestRequest, facts: ReleaseFacts): ManifestDescr
 /** Where units find a part: in the envelope, or at a place named by the digest of its file. */
 export function partUri(
   { detached }: Pick<SealRequest, 'detached'>,
-  part: ComponentPart | DependencyPart,
+  part: NamedComponent | NamedDependency,
 ): string {
   const file = 'fileDigest' in part ? part.fileDigest : part.digest;
   return detached ? nameOf(file) : `#${'fileDigest' in part ? part.name : `${part.name}.bin`}`;
@@ -162,7 +163,7 @@ function textOf({ workspace, version, description }: ManifestRequest, { model }:
  * `SealError` envelope-too-large where units could not keep it beside its image for the check at start-up.
  */
 export function buildEnvelope(
-  request: SealRequest & Pick<ManifestRequest, 'parts'>,
+  request: SealRequest & OpenedParts,
   deviceClass: DeviceClass,
   images: readonly DeliveredImage[],
   manifest: ManifestToSeal,
@@ -189,7 +190,7 @@ export interface IntegratedPayload {
 
 /** The payloads of an envelope: its images, or the deltas to them, or nothing where they lie beside it. */
 export function payloadsOf(
-  request: Pick<SealRequest, 'detached'> & Pick<ManifestRequest, 'parts'>,
+  request: Pick<SealRequest, 'detached'> & OpenedParts,
   { memory }: DeviceClass,
   images: readonly DeliveredImage[],
 ): IntegratedPayload[] {

@@ -27,39 +27,58 @@ import { SealError } from './error.ts';
 import { hashOf, requireUnchanged } from './images.ts';
 import type { ComponentInput } from './request.ts';
 
-/** An image of a further component that this release brings itself. */
-export interface ComponentPart {
+/** What a manifest says of the image of a further component. */
+export interface NamedComponent {
   readonly name: string;
   readonly identifier: ComponentIdentifier;
-  readonly file: FileSource;
-  readonly path: string;
   /** SHA-256 over the image, 32 bytes. */
   readonly digest: Uint8Array;
   readonly sizeBytes: number;
   readonly started: boolean;
 }
 
-/** Another author's sealed release that this one depends on. */
-export interface DependencyPart {
-  /** What its envelope is called as a component. */
-  readonly name: string;
+/** An image of a further component that this release brings itself. */
+export interface ComponentPart extends NamedComponent {
   readonly file: FileSource;
   readonly path: string;
+}
+
+/** What a manifest says of a sealed release that it depends on. */
+export interface NamedDependency {
+  /** What its envelope is called as a component. */
+  readonly name: string;
   /** SHA-256 over its manifest's byte string, 32 bytes. */
   readonly digest: Uint8Array;
   /** SHA-256 over the whole file, 32 bytes. */
   readonly fileDigest: Uint8Array;
   readonly sections: readonly SectionName[];
+}
+
+/** Another author's sealed release that this one depends on. */
+export interface DependencyPart extends NamedDependency {
+  readonly file: FileSource;
+  readonly path: string;
   readonly manifest: Manifest;
   readonly vouching: Vouching;
   /** Bytes that a unit keeps of it for the check at start-up, at most. */
   readonly keptSize: number;
 }
 
+/** What a manifest says of everything beside the image that runs. */
+export interface NamedParts {
+  readonly components: readonly NamedComponent[];
+  readonly dependencies: readonly NamedDependency[];
+}
+
 /** What a release brings beside the image that runs. */
 export interface ReleaseParts {
   readonly components: readonly ComponentPart[];
   readonly dependencies: readonly DependencyPart[];
+}
+
+/** Whatever has parts that are open. */
+export interface OpenedParts {
+  readonly parts?: ReleaseParts | undefined;
 }
 
 export const NO_PARTS: ReleaseParts = { components: [], dependencies: [] };
@@ -262,6 +281,6 @@ export function requirePartsUnchanged({ components, dependencies }: ReleaseParts
 }
 
 /** The identifier of the component that holds a dependency's envelope. */
-export function envelopeIdentifier({ name }: DependencyPart): ComponentIdentifier {
+export function envelopeIdentifier({ name }: NamedDependency): ComponentIdentifier {
   return [fromUtf8(name)];
 }

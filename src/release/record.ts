@@ -14,8 +14,8 @@ import { standingJson } from './approval/standing.ts';
 import type { Sealer } from './blocks.ts';
 import type { DeliveredImage } from './delivered.ts';
 import { deltaJson } from './delta.ts';
-import { type ManifestRequest, partUri, referenceUriOf } from './manifest.ts';
-import { NO_PARTS, partsJson } from './parts.ts';
+import { partUri, referenceUriOf } from './manifest.ts';
+import { NO_PARTS, type OpenedParts, partsJson } from './parts.ts';
 import { type RecipientWeight, weightJson } from './recipients.ts';
 import type { SealRequest } from './request.ts';
 import type { ChosenSigner } from './signer.ts';
@@ -29,7 +29,7 @@ export interface SealedFiles {
 
 /** Everything known of a release once it is sealed. */
 export interface Release {
-  readonly request: SealRequest & { readonly parts?: ManifestRequest['parts'] };
+  readonly request: SealRequest & OpenedParts;
   readonly deviceClass: DeviceClass;
   readonly images: readonly DeliveredImage[];
   /** Whom content keys were sent to, where the images are encrypted. */

@@ -21,7 +21,7 @@ import {
   type Approved,
   requestOf,
   requireAsFrozen,
-  requireDeltasAsFrozen,
+  requireManifestAsFrozen,
   type SealOrder,
 } from './approval/seal-order.ts';
 import { requireApproved } from './approval/standing.ts';
@@ -33,7 +33,7 @@ import { SealError } from './error.ts';
 import { hashImages, type OpenedImage, openImages, type PreparedImage, requireUnchanged } from './images.ts';
 import { buildEnvelope, buildManifest, type IntegratedPayload, payloadsOf, urisOf } from './manifest.ts';
 import { approvedNumber, type NumberSource, nextNumber } from './number.ts';
-import { closeParts, NO_PARTS, openParts, type ReleaseParts, requirePartsUnchanged } from './parts.ts';
+import { closeParts, NO_PARTS, type OpenedParts, openParts, requirePartsUnchanged } from './parts.ts';
 import { encryptsImages, type OpenRecipients, openRecipients } from './recipients.ts';
 import { approvalSummary, type Release, releaseRecord, sealJson } from './record.ts';
 import type { SealProgress, SealRequest } from './request.ts';
@@ -102,7 +102,7 @@ async function sealUnder(
 }
 
 /** A request whose parts are open. */
-type OpenRequest = SealRequest & { readonly parts?: ReleaseParts | undefined };
+type OpenRequest = SealRequest & OpenedParts;
 
 /** What sealing is done under, opened once. */
 interface Sealing {
@@ -139,7 +139,7 @@ async function sealWith(sealing: Sealing): Promise<Sealed> {
       }
       const made = withDeltas(request, deviceClass, delivered);
       try {
-        if (approved) requireDeltasAsFrozen(approved.opened, made.images);
+        if (approved) requireManifestAsFrozen(approved.opened, request, made.images);
         return await sealPrepared(sealing, made.images, sealer);
       } finally {
         made.close();

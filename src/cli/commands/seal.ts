@@ -1,6 +1,6 @@
 import { type Sealed, seal, sealApproved } from '../../release/index.ts';
 import { EXIT, wrongUse } from '../exit.ts';
-import { deltaFromOf, imagesOf, progressOf, releaseOptions } from '../images.ts';
+import { filesOf, progressOf, releaseOptions } from '../images.ts';
 import { openSession, type Session, trialMark } from '../session.ts';
 import { showDeltas } from '../show-delta.ts';
 import type { Call } from '../spec.ts';
@@ -72,7 +72,7 @@ const SETTLED = [
   ...['class', 'version', 'uri', 'uri-b', 'security-version', 'sequence', 'serial'],
   ...['description', 'reference-uri'],
 ];
-const SETTLED_LISTS = ['signer', 'component', 'dependency'];
+const SETTLED_LISTS = ['signer'];
 const SETTLED_SWITCHES = ['detached', 'allow-jump', 'without-text'];
 
 async function sealCall(call: Call, { workspace, secrets }: Session): Promise<Sealed> {
@@ -85,12 +85,7 @@ async function sealCall(call: Call, { workspace, secrets }: Session): Promise<Se
   const request = call.text('request');
   if (request !== undefined) {
     requireNothingElse(call);
-    const more = {
-      images: imagesOf(call),
-      deltaFrom: deltaFromOf(call),
-      module: call.text('module'),
-      ...progressOf(call),
-    };
+    const more = { ...filesOf(call), module: call.text('module'), ...progressOf(call) };
     return sealApproved({ workspace, request, ...more, ...place });
   }
   const className = call.text('class');

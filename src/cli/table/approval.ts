@@ -59,6 +59,18 @@ Example:
       { name: 'requester', value: 'name', about: 'the key of the person who asks', required: true },
       { name: 'days', value: 'number', about: 'how long it may be approved and sealed (default: 14)' },
       { name: 'slot-b', value: 'file', about: 'the image linked for slot B (linked slots)' },
+      {
+        name: 'component',
+        value: 'name=file',
+        about: 'the image of a further component, such as radio=radio.bin',
+        repeat: true,
+      },
+      {
+        name: 'dependency',
+        value: 'file',
+        about: 'an envelope that another author sealed for a component of its own',
+        repeat: true,
+      },
       { name: 'detached', about: 'leave the image beside the envelope instead of inside' },
       { name: 'uri', value: 'uri', about: 'where units fetch a detached image' },
       {

@@ -1,7 +1,6 @@
 import { toHex } from '../../bytes/index.ts';
 import { sha256 } from '../../crypto/index.ts';
 import { openApprover } from '../../keys/index.ts';
-import type { ImageDelta } from '../../suit/index.ts';
 import {
   type DeviceClass,
   foreseeNumber,
@@ -13,9 +12,11 @@ import {
   takeNumber,
   writeRecord,
 } from '../../workspace/index.ts';
+import { type DeliveredImage, plain } from '../delivered.ts';
 import { requireDeltas, withDeltas, withWholeImageBeside } from '../delta.ts';
 import { SealError } from '../error.ts';
-import { hashImages, openImages, type PreparedImage, requireUnchanged } from '../images.ts';
+import { hashImages, openImages, requireUnchanged } from '../images.ts';
+import { closeParts, openParts, requirePartsUnchanged } from '../parts.ts';
 import { encryptsImages, recipientKeyIds } from '../recipients.ts';
 import type { KeyRequest, SealRequest } from '../request.ts';
 import { requireSensible } from '../request-check.ts';
@@ -52,18 +53,17 @@ export async function freezeRequest(
   const deviceClass = await readClass(workspace, request.className);
   requireSensible({ ...request, out: '' });
   requireDeltas(request, deviceClass);
-  requireOneImage(deviceClass);
   const days = requireDays(request.days ?? REQUEST_DAYS);
   foreseeNumber(workspace, deviceClass, numberOptions(request));
   if (deviceClass.scheme === 'asymmetric') chooseSigners(workspace, deviceClass, request.signers ?? [], true);
   const person = requireOwnKey(request, request.requester);
-  const images = await prepare(request, deviceClass);
+  const files = await prepare(request, deviceClass);
   const key = await openPersonKey(request, person);
   try {
     const taken = takeNumber(workspace, deviceClass, numberOptions(request));
     const issued = workspace.now();
     const term = { issued, expires: new Date(issued.getTime() + days * DAY) };
-    const frozen = freeze(request, deviceClass, images, taken);
+    const frozen = freeze(request, deviceClass, files, taken);
     const bytes = await signStatement(key, 'request', encodeFrozen(frozen), term);
     record(request, person, frozen, bytes, term.expires);
     const opened = await openRequest(workspace, `${frozen.className}/${frozen.sequenceNumber}`);
@@ -71,16 +71,6 @@ export async function freezeRequest(
   } finally {
     key.close();
   }
-}
-
-/** What people approve is one image; further components would be sealed unseen. */
-function requireOneImage({ name, memory }: DeviceClass): void {
-  if (!memory.components) return;
-  throw new SealError(
-    'components-wrong',
-    `units of class ${name} take further components, and a sealing request freezes the image that runs alone`,
-    `seal without a request, after both people have seen every file: set "approvals: 0" in classes/${name}.yaml, and write down who agreed`,
-  );
 }
 
 /** A person's key in this workspace by its name. Throws `SealError` approver-unfit. */
@@ -115,27 +105,45 @@ export function openPersonKey({ workspace, secrets, module }: KeyRequest, { name
   });
 }
 
-/** An image that was hashed, with the delta to it where it travels as one. */
-type FreezableImage = PreparedImage & { readonly delta?: ImageDelta | undefined };
+/** What is frozen of the files: images with their deltas, components, envelopes of other authors. */
+type Files = Pick<FrozenRequest, 'images' | 'components' | 'dependencies'>;
 
-async function prepare(request: FreezeRequest, deviceClass: DeviceClass): Promise<FreezableImage[]> {
-  const opened = openImages(deviceClass, request.images);
+async function prepare(request: FreezeRequest, deviceClass: DeviceClass): Promise<Files> {
+  const { workspace, components, dependencies } = request;
+  const parts = openParts(workspace, deviceClass, components, dependencies);
   try {
-    const stop = new AbortController();
-    const images = await hashImages(opened, stop.signal, (step) => request.progress?.(step));
-    requireUnchanged(images);
-    const made = withDeltas(request, deviceClass, images);
-    made.close();
-    return [...made.images];
+    const opened = openImages(deviceClass, request.images);
+    try {
+      const stop = new AbortController();
+      const images = await hashImages(opened, stop.signal, (step) => request.progress?.(step));
+      const made = withDeltas(request, deviceClass, images.map(plain));
+      try {
+        requireUnchanged(images);
+        requirePartsUnchanged(parts);
+        return {
+          images: made.images.map(frozenImage),
+          components: parts.components,
+          dependencies: parts.dependencies,
+        };
+      } finally {
+        made.close();
+      }
+    } finally {
+      for (const { file } of opened) file.close();
+    }
   } finally {
-    for (const { file } of opened) file.close();
+    closeParts(parts);
   }
+}
+
+function frozenImage({ digest, flat, input, delta }: DeliveredImage): FrozenRequest['images'][number] {
+  return { digest, sizeBytes: flat.size, address: flat.address, uri: input.uri, delta };
 }
 
 function freeze(
   request: FreezeRequest,
   deviceClass: DeviceClass,
-  images: readonly FreezableImage[],
+  files: Files,
   { number, lineage }: TakenNumber,
 ): FrozenRequest {
   const { workspace } = request;
@@ -149,13 +157,7 @@ function freeze(
     version: request.version,
     sequenceNumber: number,
     securityVersion: request.securityVersion ?? 0,
-    images: images.map(({ digest, flat, input, delta }) => ({
-      digest,
-      sizeBytes: flat.size,
-      address: flat.address,
-      uri: input.uri,
-      delta,
-    })),
+    ...files,
     detached: request.detached ?? false,
     withoutText: request.withoutText ?? false,
     description: request.description,

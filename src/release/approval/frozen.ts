@@ -8,7 +8,8 @@ import {
   encode,
   lookUp,
 } from '../../cbor/index.ts';
-import type { ImageDelta } from '../../suit/index.ts';
+import type { ImageDelta, SectionName } from '../../suit/index.ts';
+import type { NamedComponent, NamedDependency } from '../parts.ts';
 
 /** One image as a request names it. */
 export interface FrozenImage {
@@ -19,9 +20,12 @@ export interface FrozenImage {
   readonly address: number;
   /** Where units fetch it from, where the request says so. */
   readonly uri: string | undefined;
-  /** Where it travels as a delta too: that delta. */
-  readonly delta?: ImageDelta | undefined;
+  /** What makes it out of an image that units run. */
+  readonly delta: ImageDelta | undefined;
 }
+
+/** An image of a further component. */
+export type FrozenComponent = Omit<NamedComponent, 'identifier'>;
 
 /** How images are encrypted, and for whom. */
 export interface FrozenEncryption {
@@ -44,6 +48,9 @@ export interface FrozenRequest {
   readonly sequenceNumber: bigint;
   readonly securityVersion: number;
   readonly images: readonly FrozenImage[];
+  readonly components: readonly FrozenComponent[];
+  /** Sealed envelopes of other authors. */
+  readonly dependencies: readonly NamedDependency[];
   readonly detached: boolean;
   readonly withoutText: boolean;
   readonly description: string | undefined;
@@ -85,9 +92,13 @@ const KEY = {
   approvals: 18,
   manifest: 19,
   severed: 20,
+  components: 21,
+  dependencies: 22,
 } as const;
 const IMAGE_FIELDS = 5;
 const DELTA_FIELDS = 6;
+const COMPONENT_FIELDS = 4;
+const DEPENDENCY_FIELDS = 4;
 const ENCRYPTION_FIELDS = 3;
 
 /** The one encoding of a request: deterministic CBOR (RFC 8949 section 4.2.1), every key present. */
@@ -104,7 +115,13 @@ export function encodeFrozen(request: FrozenRequest): Uint8Array {
     version: request.version,
     sequenceNumber: request.sequenceNumber,
     securityVersion: request.securityVersion,
-    images: images.map(imageValue),
+    images: images.map(({ digest, sizeBytes, address, uri, delta }) => [
+      digest,
+      sizeBytes,
+      address,
+      uri ?? null,
+      delta ? deltaValue(delta) : null,
+    ]),
     detached: request.detached,
     withoutText: request.withoutText,
     description: request.description ?? null,
@@ -114,18 +131,22 @@ export function encodeFrozen(request: FrozenRequest): Uint8Array {
     approvals: request.approvals,
     manifest: request.manifest,
     severed: new CborMap(severed),
+    components: request.components.map(({ name, digest, sizeBytes, started }) => [
+      name,
+      digest,
+      sizeBytes,
+      started,
+    ]),
+    dependencies: request.dependencies.map(({ name, digest, fileDigest, sections }) => [
+      name,
+      digest,
+      fileDigest,
+      [...sections],
+    ]),
   };
   return encode(
     new CborMap(Object.entries(KEY).map(([name, key]) => [key, values[name as keyof typeof KEY]])),
   );
-}
-
-function imageValue({ digest, sizeBytes, address, uri, delta }: FrozenImage): CborValue {
-  return [digest, sizeBytes, address, uri ?? null, delta ? deltaValue(delta) : null];
-}
-
-function deltaValue({ uri, digest, sizeBytes, windowBytes, precursor }: ImageDelta): CborValue {
-  return [uri, digest, sizeBytes, windowBytes, precursor.digest, precursor.sizeBytes];
 }
 
 /** Reads a request back; throws `FrozenError` for anything that `encodeFrozen` does not write. */
@@ -158,6 +179,8 @@ export function decodeFrozen(bytes: Uint8Array): FrozenRequest {
     approvals: smallOf(at('approvals')),
     manifest: bytesOf(at('manifest')),
     severed: severedOf(at('severed')),
+    components: listOf(at('components')).map(componentOf),
+    dependencies: listOf(at('dependencies')).map(dependencyOf),
   };
 }
 
@@ -183,14 +206,38 @@ function imageOf(item: CborItem): FrozenImage {
   };
 }
 
+function deltaValue({ uri, digest, sizeBytes, windowBytes, precursor }: ImageDelta): CborValue {
+  return [uri, digest, sizeBytes, windowBytes, precursor.digest, precursor.sizeBytes];
+}
+
 function deltaOf(item: CborItem): ImageDelta {
-  const [uri, digest, size, window, precursor, precursorSize] = listOf(item, DELTA_FIELDS);
+  const [uri, digest, size, window, from, fromSize] = listOf(item, DELTA_FIELDS);
   return {
     uri: textOf(uri!),
     digest: bytesOf(digest!),
     sizeBytes: smallOf(size!),
     windowBytes: smallOf(window!),
-    precursor: { digest: bytesOf(precursor!), sizeBytes: smallOf(precursorSize!) },
+    precursor: { digest: bytesOf(from!), sizeBytes: smallOf(fromSize!) },
+  };
+}
+
+function componentOf(item: CborItem): FrozenComponent {
+  const [name, digest, size, started] = listOf(item, COMPONENT_FIELDS);
+  return {
+    name: textOf(name!),
+    digest: bytesOf(digest!),
+    sizeBytes: smallOf(size!),
+    started: switchOf(started!),
+  };
+}
+
+function dependencyOf(item: CborItem): NamedDependency {
+  const [name, digest, fileDigest, sections] = listOf(item, DEPENDENCY_FIELDS);
+  return {
+    name: textOf(name!),
+    digest: bytesOf(digest!),
+    fileDigest: bytesOf(fileDigest!),
+    sections: listOf(sections!).map((section) => textOf(section) as SectionName),
   };
 }
 

@@ -1,4 +1,5 @@
 import { equal } from '../../bytes/index.ts';
+import { componentIdentifier } from '../../unit/index.ts';
 import type { DeviceClass, Workspace } from '../../workspace/index.ts';
 import { buildManifest, type ManifestToSeal } from '../manifest.ts';
 import type { FrozenRequest } from './frozen.ts';
@@ -10,8 +11,15 @@ export function manifestOf(
   frozen: Omit<FrozenRequest, 'manifest' | 'severed'>,
 ): ManifestToSeal {
   const { version, deviceId, detached, withoutText, description, referenceUri } = frozen;
+  const parts = {
+    dependencies: frozen.dependencies,
+    components: frozen.components.map((part) => ({
+      ...part,
+      identifier: componentIdentifier(part.name),
+    })),
+  };
   return buildManifest(
-    { workspace, version, deviceId, detached, withoutText, description, referenceUri },
+    { workspace, version, deviceId, detached, withoutText, description, referenceUri, parts },
     deviceClass,
     frozen.images.map(({ digest, sizeBytes, uri, delta }) => ({
       digest,

@@ -44,6 +44,17 @@ export function requestJson(request: OpenedRequest): JsonObject {
           }
         : null,
     })),
+    components: frozen.components.map(({ name, digest, sizeBytes, started }) => ({
+      name,
+      digest: toHex(digest),
+      size_bytes: sizeBytes,
+      started,
+    })),
+    dependencies: frozen.dependencies.map(({ name, digest, fileDigest }) => ({
+      name,
+      manifest_digest: toHex(digest),
+      sha256: toHex(fileDigest),
+    })),
     destination: destinationOf(request),
     detached: frozen.detached,
     description: frozen.description ?? null,

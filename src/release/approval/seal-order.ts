@@ -1,7 +1,7 @@
 import { equal, toHex } from '../../bytes/index.ts';
-import type { ImageDelta } from '../../suit/index.ts';
 import { SealError } from '../error.ts';
 import type { PreparedImage } from '../images.ts';
+import { buildManifest, type ManifestRequest, type NamedImage } from '../manifest.ts';
 import { encryptsImages, recipientKeyIds } from '../recipients.ts';
 import type { SealRequest } from '../request.ts';
 import type { FrozenImage } from './frozen.ts';
@@ -17,6 +17,8 @@ export interface SealOrder
     | 'module'
     | 'growing'
     | 'images'
+    | 'components'
+    | 'dependencies'
     | 'deltaFrom'
     | 'out'
     | 'force'
@@ -73,25 +75,26 @@ export function requireAsFrozen(opened: OpenedRequest, images: readonly Prepared
 }
 
 /**
- * Refuses deltas that are not the ones the request froze: the same images give the same delta, byte for byte. Throws
- * `SealError` not-as-requested.
+ * Refuses whatever else the request did not freeze: the manifest of all that was given, images as they are, must be the frozen
+ * one byte for byte. Throws `SealError` not-as-requested.
  */
-export function requireDeltasAsFrozen(
+export function requireManifestAsFrozen(
   opened: OpenedRequest,
-  images: readonly { readonly delta?: ImageDelta | undefined }[],
+  request: ManifestRequest,
+  images: readonly NamedImage[],
 ): void {
-  for (const [i, { delta }] of images.entries()) {
-    const wanted = opened.frozen.images[i]?.delta;
-    if (!wanted && !delta) continue;
-    if (!delta) throw different(opened, 'it is to travel as a delta; name what units run with --delta-from');
-    if (!wanted) throw different(opened, 'it was not to travel as a delta');
-    if (equal(wanted.digest, delta.digest) && equal(wanted.precursor.digest, delta.precursor.digest))
-      continue;
-    throw different(
-      opened,
-      `the delta would be from ${toHex(delta.precursor.digest)}, SHA-256 ${toHex(delta.digest)}`,
-    );
-  }
+  const { frozen, deviceClass } = opened;
+  const clear = images.map((image) => ({
+    ...image,
+    delivered: { digest: image.digest },
+    encryption: undefined,
+  }));
+  const { manifest } = buildManifest(request, deviceClass, clear, frozen.sequenceNumber);
+  if (equal(manifest, frozen.manifest)) return;
+  throw different(
+    opened,
+    'deltas, further components or envelopes of other authors are not the ones that were approved; name all of them again, as the request did',
+  );
 }
 
 function same(wanted: FrozenImage, { digest, flat }: PreparedImage): boolean {
