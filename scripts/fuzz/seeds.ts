@@ -400,6 +400,18 @@ export function provisionResults(): Uint8Array[] {
   ];
 }
 
+export const inventoryColumns = (): Uint8Array[] => [
+  fromUtf8(`format: fieldseal.inventory-columns/1
+delimiter: ";"
+facts:
+  serial: Serial No
+  class: { column: Product, values: { VC-2: vent, DC-1: dosing } }
+  clock: { column: RTC, values: { Y: "yes", N: "no" } }
+  anchors: { column: Roots, separator: "," }
+  link: { always: nb-iot }
+`),
+];
+
 export const figures = (): Uint8Array[] => [
   fromUtf8(`format: fieldseal.figures/1
 links:

@@ -24,6 +24,9 @@ import {
 import { figureBook } from '../../src/plan/figures/book.ts';
 import { figuresSchema } from '../../src/plan/figures/schema.ts';
 import { ProvisionError, readJob, readResult } from '../../src/provision/index.ts';
+import { columnsOf } from '../../src/rehearsal/acceptance/inventory/columns.ts';
+import { FACT_NAMES } from '../../src/rehearsal/acceptance/inventory/facts.ts';
+import { columnsSchema } from '../../src/rehearsal/acceptance/inventory/schema.ts';
 import { decodeFrozen, encodeFrozen, FrozenError } from '../../src/release/approval/frozen.ts';
 import { ReportError, readReport, writeReport } from '../../src/report/index.ts';
 import {
@@ -270,6 +273,13 @@ export const TARGETS: readonly Target[] = [
     mutate: mutateText,
     read: readFiguresFile,
   },
+  {
+    name: 'inventory-columns',
+    about: 'fieldseal.inventory-columns/1, and facts read by it',
+    seeds: seeds.inventoryColumns,
+    mutate: mutateText,
+    read: readColumnsFile,
+  },
 ];
 
 /** The strict profile is a bijection: what it takes is written again byte for byte. */
@@ -510,6 +520,22 @@ function readFiguresFile(input: Uint8Array): string {
       'every link has its payload',
     );
     return String(links.length);
+  });
+}
+
+/** What a columns file names is found in a row of those columns, and nothing else is. */
+function readColumnsFile(input: Uint8Array): string {
+  return endOf([WorkspaceError], () => {
+    const text = Buffer.from(input).toString();
+    const columns = columnsOf(readDocument(text, 'columns.yaml', columnsSchema));
+    const header = [...new Set(columns.named)];
+    const facts = columns.forHeader(header).read(header.map(() => 'x'));
+    const known: readonly string[] = FACT_NAMES;
+    promise(
+      Object.keys(facts).every((name) => known.includes(name)),
+      'a row has facts only',
+    );
+    return `${Object.values(facts).filter((value) => value !== undefined).length}`;
   });
 }
 

@@ -1,7 +1,11 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { Grouping } from '../../../src/rehearsal/acceptance/grouping.ts';
-import type { UnitFacts } from '../../../src/rehearsal/acceptance/inventory/facts.ts';
+import {
+  FACT_NAMES,
+  type FactName,
+  type UnitFacts,
+} from '../../../src/rehearsal/acceptance/inventory/facts.ts';
 import { answerOf } from '../../../src/rehearsal/acceptance/judge.ts';
 import { comparandsOf } from '../../../src/rehearsal/acceptance/payload.ts';
 import { withStandInMacs } from '../../../src/rehearsal/acceptance/stand-ins.ts';
@@ -95,6 +99,30 @@ describe('grouping by the comparisons of a payload', () => {
         'signer-not-anchored',
         'trial-in-progress',
       ]),
+    );
+  });
+
+  test('property: whatever an inventory says, every unit is in a group or named with what was expected of it', () => {
+    const odd = fc.oneof(
+      fc.string({ maxLength: 70 }),
+      fc.string({ unit: 'binary', maxLength: 20 }),
+      fc.bigInt({ min: 0n, max: 1n << 70n }).map(String),
+      fc.constantFrom('constructor', '__proto__', '1e5', '0x10', '-1', '٣', '9'.repeat(64)),
+    );
+    const facts = fc.record(
+      Object.fromEntries(FACT_NAMES.map((name) => [name, odd])) as Record<FactName, typeof odd>,
+      { requiredKeys: [] },
+    );
+    const unit = fc.tuple(anyUnit('44'.repeat(32)), facts).map(([sound, more]) => ({ ...sound, ...more }));
+    fc.assert(
+      fc.property(fc.array(unit, { minLength: 1, maxLength: 20 }), (units) => {
+        const grouping = new Grouping(CLASSES, comparandsOf(sourceFor('ordinary')));
+        for (const each of units) grouping.add(each, PLACE);
+        const counted = [...grouping.groups.values(), ...grouping.unread.values()];
+        expect(counted.reduce((sum, each) => sum + each.units, 0)).toBe(units.length);
+        for (const { mistake } of grouping.unread.values()) expect(mistake.expected).not.toBe('');
+      }),
+      { numRuns: 60 },
     );
   });
 

@@ -48,7 +48,8 @@ interface Source {
   readonly separator?: string | undefined;
 }
 
-function columnsOf({ facts, delimiter }: ColumnsFile): Columns {
+/** The columns that a columns file describes. */
+export function columnsOf({ facts, delimiter }: ColumnsFile): Columns {
   const sources = FACT_NAMES.flatMap((fact): Source[] => {
     const given = facts[fact];
     if (given === undefined) return [];
