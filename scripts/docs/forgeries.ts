@@ -29,6 +29,9 @@ record with only its keys swapped for those of a throwaway authority, for what n
 nothing but the release. Where the MAC key or decryption key of the unit is not at hand, the stand-in is asked too. **Sealing**
 refuses by itself. A row that does not apply (the column "where") is listed as exposure, not as passed.
 
+Two outcomes are no refusals of a unit: \`sealing-refused\`, and \`only-genuine-runs\` where the power is cut, after which the unit must
+run one of the two sealed images and nothing else, and still take the release.
+
 Common practice, where no other source stands: the forgeries themselves. The threats are those of RFC 9124 section 4.2. Physical
 attacks are outside (RFC 9124 section 4.1): fault injection, side channels, and marks of the unit that are put back to an older
 state by somebody who writes its protected memory.

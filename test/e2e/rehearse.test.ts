@@ -140,6 +140,7 @@ describe('a payload that is not taken is told first, and none of it is forged', 
     expect(json.refusal.code).toBe('sequence-number-too-low');
     const again = bench.run('rehearse later.suit --unit vent-0001.unit --json', WS);
     expect(again.json).toMatchObject({ outcome: 'not taken', why: 'the unit holds this payload already' });
+    expect(again.status).toBe(3);
   });
 
   it('and wrong use is told as such', () => {

@@ -62,6 +62,7 @@ let entry: Entry;
 let sites: readonly CheckSite[];
 const trials = new Map<string, Trial[]>();
 const heard = new Set<string>();
+const passed = new Set<string>();
 
 beforeAll(async () => {
   const built = await buildLetPass(fileURLToPath(new URL('./proof-entry.ts', import.meta.url)));
@@ -86,6 +87,7 @@ async function observe(lab: Lab): Promise<void> {
     const { outcome, heard: told } = await entry.carryOut(lab, row);
     if (outcome !== 'passed') continue;
     heard.add(told!);
+    passed.add(row.name);
     for (const check of state().reached) trials.set(check, [...(trials.get(check) ?? []), { lab, row }]);
   }
 }
@@ -119,6 +121,12 @@ function behind(check: string): string[] {
     .filter((each) => places.some((place) => isAt(each, place)))
     .flatMap(({ site }) => CODES.map((code) => `${site} ${code}`));
 }
+
+describe('the table of forgeries', () => {
+  it('holds none that is tried against no unit of these tests', () => {
+    expect(entry.FORGERIES.filter(({ name }) => !passed.has(name)).map(({ name }) => name)).toEqual([]);
+  });
+});
 
 describe('the closed list of refusals', () => {
   it('holds none that no forgery reaches', () => {

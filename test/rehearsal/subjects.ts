@@ -20,6 +20,7 @@ import {
 } from '../unit/encrypted.ts';
 import {
   CLASS_KEY,
+  COHORT_KEY,
   imageOf,
   macedWith,
   makerChain,
@@ -119,6 +120,17 @@ export async function symmetricSubject() {
   return subject(symmetricUnit([CLASS_KEY]), { envelope });
 }
 
+/** The symmetric scheme with a key for each cohort. */
+export async function cohortSubject() {
+  const { envelope } = await release({ seal: macedWith(CLASS_KEY, COHORT_KEY) });
+  const unit = symmetricUnit([COHORT_KEY]);
+  const record = {
+    ...unit.record,
+    mac_keys: unit.record.mac_keys.map((key) => ({ ...key, cohort: 'north' })),
+  };
+  return subject({ ...unit, record }, { envelope });
+}
+
 /** The symmetric scheme in a production class: the key stays closed. */
 export async function closedSubject() {
   const { macKeys: _, ...rest } = await symmetricSubject();
@@ -198,6 +210,7 @@ export const SUBJECTS: readonly { readonly name: string; readonly make: () => Pr
   { name: 'a policy area and a spare root', make: trustSubject },
   { name: 'the symmetric scheme', make: symmetricSubject },
   { name: 'the symmetric scheme, its key closed', make: closedSubject },
+  { name: 'the symmetric scheme, a key for each cohort', make: cohortSubject },
   { name: 'an encrypted image, AES-CTR', make: encryptedSubject },
   { name: 'an encrypted image, AES-GCM', make: () => encryptedSubject('suit-sha256-esp256-ecdh-a128gcm') },
   {

@@ -20,7 +20,14 @@ export async function run(call: Call): Promise<number> {
   keep(call, workspace, json);
   showOutcome(call.out, json);
   call.out.result(json);
-  return json.outcome === 'passed' ? EXIT.done : EXIT.refused;
+  return statusOf(rehearsal, json);
+}
+
+/** A payload that was never asked about, for lack of its image or of something to compare, is not refused. */
+function statusOf(rehearsal: Rehearsal, { outcome, refusal }: RehearsalDocument): number {
+  if (outcome === 'passed') return EXIT.done;
+  if (outcome === 'failed' || refusal || rehearsal.kind !== 'not taken') return EXIT.refused;
+  return rehearsal.verdict.verdict === 'incomplete' ? EXIT.incomplete : EXIT.notDone;
 }
 
 function show(call: Call, rehearsal: Rehearsal): void {
