@@ -33,9 +33,24 @@ export function showClass(out: Output, workspace: Workspace, deviceClass: Device
     'flash',
     `page ${formatSize(erase_page)}, write unit ${write_unit} B, erased 0x${erased_value.toString(16).padStart(2, '0')}, ${endurance} erase cycles`,
   );
+  showComponents(out, deviceClass);
   showAttestation(out, deviceClass);
   for (const range of memory.leave_out) region(out, `left out: ${range.name}`, range);
   for (const caution of deviceClass.cautions) out.caution(caution);
+}
+
+/** The further components, each with who makes it, and what this class is to units of others. */
+function showComponents(out: Output, { authors, memory, partOf }: DeviceClass): void {
+  for (const { name, areas, started } of memory.components ?? []) {
+    const author = authors.find(({ components }) =>
+      components.some((own) => own === name || name.startsWith(`${own}/`)),
+    );
+    const what = [started ? 'started with the image' : 'stored only', author && `made by ${author.name}`];
+    out.fact(`component ${name}`, what.filter(Boolean).join(', '));
+    for (const [i, area] of areas.entries()) region(out, `  area ${i + 1}`, area);
+  }
+  if (partOf)
+    out.fact('part of other units', `as ${partOf.component}, ${partOf.started ? 'started' : 'stored only'}`);
 }
 
 function encryptedText({ confidentiality, recipients, profile }: DeviceClass): string {

@@ -97,6 +97,8 @@ const POLICY_NOTE = `
 # authentication: { rule: all, roles: [{ role: author }, { role: approver }] }
 # And what each signer may have done; left out, everything:
 # rights: [{ role: author, components: [main], commands: [fetch, invoke] }]
+# Another maker of components of the class; its root comes in by "fieldseal author add":
+# authors: [{ name: radio-maker, components: [radio], vendor_domain: radio.example, model: MR-7 }]
 `;
 
 function classYaml(options: ClassOptions, profile: Profile): string {
@@ -187,6 +189,8 @@ function memoryYaml(map: MemoryMap): string {
     `    endurance: ${map.flash.endurance}   # erase cycles`,
     `  ram: { ${regionYaml(map.ram)} }`,
     '  # delta_window: 8KiB   # RAM for one window of an update by delta; left out, units take no deltas',
+    '  # Images of further components, two areas each: - { name: radio, areas: [{ address: 0x90000000, size: 64KiB }, …] }',
+    '  # components: []',
     '  # Ranges of an image file that stay behind, such as option bytes: - { name: option-bytes, address: 0x1fffc000, size: 16 }',
     '  leave_out: []',
     '',

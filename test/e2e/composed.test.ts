@@ -80,6 +80,13 @@ const seal = (version: string, radio: string, more = '') =>
   `seal app.bin --class vent --version ${version} ${radio} --out vent-${version}.suit ${more}`;
 
 describe('a release with the radio of another maker', () => {
+  it('is announced by both classes, each with its side', () => {
+    const shown = bench.ok('class show vent', OWN).stdout;
+    expect(shown).toMatch(/component radio +stored only, made by marl/);
+    expect(shown).toMatch(/area 2 +0x90010000 +64 KiB/);
+    expect(bench.ok('class show radio', MARL).stdout).toMatch(/part of other units +as radio, stored only/);
+  });
+
   it('is sealed with its envelope inside; result and record name both', () => {
     const { json } = bench.ok(seal('1.0.0', '--dependency ../radio-3.1.0.suit', '--json'), OWN);
     expect(json.dependencies).toMatchObject([
