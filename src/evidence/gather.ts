@@ -8,7 +8,7 @@ import {
   type Workspace,
 } from '../workspace/index.ts';
 import { approvalOf } from './approval.ts';
-import { imagesOf } from './images.ts';
+import { imagesOf, partsOf } from './images.ts';
 import { planOf, productionOf } from './production.ts';
 import { readAcceptance, readRehearsal, rehearsalEntries } from './rehearsals.ts';
 import { findRelease, type RecordedRelease, requireEnvelope } from './release.ts';
@@ -56,6 +56,7 @@ export async function gatherEvidence(request: EvidenceRequest): Promise<Evidence
     trial: facts.trial === true,
     release: releaseFacts(release, added, request.envelope !== undefined),
     images: imagesOf(facts, deviceClass),
+    ...partsOf(facts),
     seals: sealsOf(workspace, release, added),
     approval: await approvalOf(workspace, facts),
     ledger: ledgerFacts(workspace, release.entry),

@@ -10,6 +10,7 @@ export function imagesOf(facts: JsonObject, { memory }: DeviceClass): ImageEvide
     const slot = String(image.slot);
     const source = image.source as JsonObject;
     const ciphertext = image.ciphertext as JsonObject | null;
+    const delta = image.delta as JsonObject | null | undefined;
     return {
       slot,
       digest: String(image.digest),
@@ -19,10 +20,40 @@ export function imagesOf(facts: JsonObject, { memory }: DeviceClass): ImageEvide
       source: String(source.file),
       source_sha256: String(source.sha256),
       ciphertext_digest: ciphertext ? String(ciphertext.digest) : null,
+      delta: delta
+        ? {
+            digest: String(delta.digest),
+            size_bytes: Number(delta.size_bytes),
+            precursor_digest: String((delta.precursor as JsonObject).digest),
+          }
+        : null,
       gaps: lengthOf(image.gaps),
       left_out: lengthOf(image.left_out),
     };
   });
+}
+
+/** What a release brings beside the image that runs: images of further components, and envelopes of other authors. */
+export function partsOf(facts: JsonObject): Pick<Evidence, 'components' | 'dependencies'> {
+  return {
+    components: listOf(facts.components).map((part) => ({
+      name: String(part.name),
+      digest: String(part.digest),
+      size_bytes: Number(part.size_bytes),
+      file: String(part.file),
+    })),
+    dependencies: listOf(facts.dependencies).map((part) => ({
+      name: String(part.name),
+      manifest_digest: String(part.manifest_digest),
+      sequence_number: String(part.sequence_number),
+      root: String(part.root),
+      signer: String(part.signer),
+    })),
+  };
+}
+
+function listOf(value: Json | undefined): JsonObject[] {
+  return Array.isArray(value) ? (value as JsonObject[]) : [];
 }
 
 function lengthOf(value: Json | undefined): number {

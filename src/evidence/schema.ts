@@ -89,10 +89,25 @@ export const evidenceSchema = z.strictObject({
       source: z.string(),
       source_sha256: sha256,
       ciphertext_digest: sha256.nullable(),
+      delta: z.strictObject({ digest: sha256, size_bytes: count, precursor_digest: sha256 }).nullable(),
       gaps: count,
       left_out: count,
     }),
   ),
+  components: z.array(
+    z.strictObject({ name: z.string(), digest: sha256, size_bytes: count, file: z.string() }),
+  ),
+  dependencies: z
+    .array(
+      z.strictObject({
+        name: z.string(),
+        manifest_digest: sha256,
+        sequence_number: z.string(),
+        root: z.string(),
+        signer: z.string(),
+      }),
+    )
+    .describe('Envelopes that other authors sealed'),
   seals: z.array(
     z.strictObject({
       name: z.string(),

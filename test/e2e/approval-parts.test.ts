@@ -59,6 +59,8 @@ describe('a delta', () => {
     );
     expect(existsSync(at('a.suit'))).toBe(false);
     bench.ok(`seal new.bin --request ${request} --delta-from first.suit --out a.suit`, WS);
+    const evidence = bench.ok(`evidence ${request} --json`, WS).json;
+    expect(evidence.images).toMatchObject([{ delta: { precursor_digest: expect.any(String) } }]);
     bench.ok('provision thin --serial 1 --first first.suit --out thin.unit', WS);
     bench.ok('install a.suit --unit thin.unit', WS);
     expect(bench.ok('boot thin.unit --json', WS).json).toMatchObject({ version: '1.1.0' });
@@ -85,5 +87,7 @@ describe('a further component', () => {
       approval: { counted: 1 },
     });
     bench.ok('ledger check', WS);
+    const evidence = bench.ok(`evidence ${request} --json`, WS).json;
+    expect(evidence.components).toMatchObject([{ name: 'radio', size_bytes: 4000, file: 'radio.bin' }]);
   });
 });

@@ -70,6 +70,8 @@ function whole(text: string): Evidence {
     requirements: all.requirements.map((row) => ({ ...row, cover: 'shown' })),
     rules: all.rules.map((row) => ({ ...row, cover: 'in part' })),
     release: { ...all.release, open: [text], description: text, device_id: text },
+    components: [{ name: text, digest: text, size_bytes: 1, file: text }],
+    dependencies: [{ name: text, manifest_digest: text, sequence_number: text, root: text, signer: text }],
     rehearsals: [rehearsal],
     acceptance: [acceptance],
     approval,

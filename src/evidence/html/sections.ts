@@ -50,7 +50,7 @@ export function sealedSection({ release }: Evidence): Section {
 }
 
 /** How the images fit. */
-export function imagesSection({ images }: Evidence): Section {
+export function imagesSection({ images, components, dependencies }: Evidence): Section {
   const parts = images.map((image) => {
     const share = image.room_bytes === 0 ? 0 : Math.min(100, (image.size_bytes / image.room_bytes) * 100);
     const free = image.room_bytes - image.size_bytes;
@@ -61,13 +61,34 @@ export function imagesSection({ images }: Evidence): Section {
       ['Address', mono(address(image.address))],
       ['SHA-256', mono(image.digest)],
       ['Made from', html`${image.source}<br>${mono(image.source_sha256)}`],
+      ...(image.delta === null
+        ? []
+        : [
+            [
+              'Travels as a delta',
+              html`${bytes(image.delta.size_bytes)} from ${mono(image.delta.precursor_digest)}<br>${mono(image.delta.digest)}`,
+            ] as const,
+          ]),
       ['Gaps filled, ranges left out', `${image.gaps}, ${image.left_out}`],
       ...(image.ciphertext_digest === null
         ? []
         : [['Ciphertext SHA-256', mono(image.ciphertext_digest)] as const]),
     ]);
   });
-  return { id: 'images', title: 'Images and memory fit', body: html`${parts}` };
+  const further = components.map(({ name, digest, size_bytes, file }) => [
+    name,
+    bytes(size_bytes),
+    file,
+    mono(digest),
+  ]);
+  const others = dependencies.map(({ name, sequence_number, root, signer, manifest_digest }) => [
+    name,
+    sequence_number,
+    `${signer}, under ${root}`,
+    mono(manifest_digest),
+  ]);
+  const body = html`${parts}${further.length === 0 ? '' : table('Images of further components', ['Component', 'Size', 'Made from', 'SHA-256'], further)}${others.length === 0 ? '' : table('Envelopes that other authors sealed', ['Envelope', 'Number', 'Sealed by', 'Manifest digest'], others)}`;
+  return { id: 'images', title: 'Images and memory fit', body };
 }
 
 /** Who sealed it, up to the root. */
