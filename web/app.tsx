@@ -6,6 +6,7 @@ import { type Place, usePlace } from './router.ts';
 import { Ask } from './screens/ask.tsx';
 import { Enter } from './screens/enter.tsx';
 import { Inside } from './screens/inside.tsx';
+import { PlanScreen } from './screens/plan.tsx';
 import { Rehearse } from './screens/rehearse.tsx';
 import { Seal } from './screens/seal.tsx';
 import { Stand } from './screens/stand.tsx';
@@ -21,6 +22,7 @@ const SCREENS: readonly { path: string; question: string; screen: ComponentType<
   { path: '/inside', question: 'Look inside', screen: Inside },
   { path: '/ask', question: 'What would a unit say?', screen: Ask },
   { path: '/rehearse', question: 'Rehearse', screen: Rehearse },
+  { path: '/plan', question: 'Plan and incidents', screen: PlanScreen },
 ];
 
 /** The desk: who is there, which question, and its screen. */

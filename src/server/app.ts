@@ -11,7 +11,9 @@ import { explain, statusOf } from './explain.ts';
 import { securityHeaders } from './headers.ts';
 import { bookRoutes } from './routes/books.ts';
 import { fileRoutes } from './routes/files.ts';
+import { incidentRoutes } from './routes/incidents.ts';
 import { pageRoutes } from './routes/pages.ts';
+import { planRoutes } from './routes/plans.ts';
 import { rehearsalRoutes } from './routes/rehearsal.ts';
 import { sealRoutes } from './routes/seal.ts';
 import { sessionRoutes } from './routes/session.ts';
@@ -79,6 +81,8 @@ function apiRoutes() {
     unitRoutes(),
     sealRoutes(),
     rehearsalRoutes(),
+    planRoutes(),
+    incidentRoutes(),
   ])
     api.route('/', routes);
   return api;

@@ -76,6 +76,7 @@ describe.skipIf(!chromiumPresent)('the desk', () => {
     const told = (await page.getByRole('main').textContent()) ?? '';
     expect(told).toContain('root root certifies signer line-1');
     expect(told).toContain('signer line-1 may sign for class vent');
+    await page.getByRole('heading', { name: 'If it leaked' }).waitFor(SLOW);
     await sound('desk-trust');
   });
 
@@ -202,6 +203,26 @@ describe.skipIf(!chromiumPresent)('the desk', () => {
     await row.getByRole('button', { name: 'Watch it fall' }).click();
     await row.locator('.step.refused').waitFor(SLOW);
     expect(await row.locator('.step.refused summary').textContent()).toContain('authentication');
+  });
+
+  it('Plan and incidents: what follows from the choices; a leak is opened, and its steps stand in order', async () => {
+    const { page } = desk;
+    await desk.follow('Plan and incidents');
+    await page.getByLabel('Device class').selectOption('vent');
+    await page.getByRole('heading', { name: 'Alternatives' }).waitFor(SLOW);
+    await page.getByText('Something has happened').click();
+    await page.locator('.choice select').first().selectOption('signer-leak');
+    await page.getByLabel('Which key').selectOption('line-1');
+    await page.getByRole('button', { name: 'Open an incident' }).click();
+    await page.getByRole('heading', { name: /signer-leak: line-1/ }).waitFor(SLOW);
+    const steps = page.locator('.response > li');
+    expect(await steps.count()).toBeGreaterThan(4);
+    expect(await page.getByText(/fieldseal trust-update make/).count()).toBeGreaterThan(0);
+    await steps.locator('input').first().fill('the sealing machine is off the network');
+    await steps.getByRole('button', { name: 'Enter it as done' }).first().click();
+    await page.locator('.response > li.done').first().waitFor(SLOW);
+    await sound('desk-plan');
+    expect(bench.ok('incident show --json', WS).json.incidents).toHaveLength(1);
   });
 
   it('without a session the desk says how to enter', async () => {

@@ -38,6 +38,7 @@ export function Trust({ place }: { place: Place }) {
           <p>Pick a key, and everything that its holder reaches is marked.</p>
           <Picture trust={value} picked={picked} reached={reached} />
           <Told trust={value} picked={picked} reached={reached} />
+          {picked.startsWith('key ') && <Exposed key={picked} name={picked.slice('key '.length)} />}
         </>
       )}
     </>
@@ -142,4 +143,39 @@ function reach({ bonds }: Trust, from: string): ReadonlySet<string> {
   };
   visit(from);
   return reached;
+}
+
+interface Exposure {
+  readonly forges: readonly string[];
+  readonly beyond_repair: readonly string[];
+  readonly incident: string | null;
+  readonly moments: readonly { readonly what: string; readonly time: string }[];
+  readonly releases: readonly unknown[];
+  readonly units: { readonly count: number };
+}
+
+/** What a leak of the picked key would mean. */
+function Exposed({ name }: { name: string }) {
+  const { value, problem } = useDocument<Exposure>(`/exposures/${name}`);
+  if (problem) return <Tell problem={problem} />;
+  if (!value) return null;
+  return (
+    <section aria-labelledby="exposed">
+      <h2 id="exposed">If it leaked</h2>
+      <ul>
+        {value.forges.map((line) => (
+          <li key={line}>{line}</li>
+        ))}
+      </ul>
+      <p>
+        It reaches {value.units.count} of the units on record and {value.releases.length} releases.
+      </p>
+      {value.beyond_repair.map((line) => (
+        <p key={line} class="notice refused">
+          What no command repairs: {line}
+        </p>
+      ))}
+      {value.incident && <a href="/plan">Something has happened: open an incident</a>}
+    </section>
+  );
 }

@@ -113,3 +113,16 @@ export const loginRequestSchema = z
 export const unlockRequestSchema = z
   .strictObject({ passphrase: z.string().min(1).max(1024), minutes: z.int().min(1).max(10) })
   .openapi('UnlockRequest');
+
+export const incidentRequestSchema = z
+  .strictObject({
+    kind: z.string().max(64),
+    key: nameSchema.optional(),
+    class: classNameSchema.optional(),
+    since: z.iso.datetime().optional(),
+    note: z.string().max(2000).optional(),
+  })
+  .openapi('IncidentRequest');
+export const stepRequestSchema = z.strictObject({ note: z.string().min(1).max(2000) }).openapi('StepRequest');
+export const nameParamSchema = z.object({ name: nameSchema });
+export const stepParamSchema = z.object({ name: nameSchema, step: nameSchema });
