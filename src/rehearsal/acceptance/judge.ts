@@ -50,7 +50,7 @@ export function answerOf({ facts, ofClass }: Group, { standIn, image, running, n
     verdict: accepted ? 'accepted' : 'as far as it can be judged',
     refusal: null,
     because: null,
-    notJudged: accepted ? null : 'the image: it was not at hand',
+    notJudged: accepted ? null : lackingIn(verdict),
   };
 }
 
@@ -68,6 +68,14 @@ function withoutMeans(
   const content = steps.find(({ step }) => step === 'content');
   const opened = content?.comparisons.some(({ what, ok }) => what === CONTENT_KEY && ok === true);
   return opened ? 'what comes out of the decryption: only units hold the key' : null;
+}
+
+/** What was absent: the image, or else what the first step that lacks something says. */
+function lackingIn({ steps }: Verdict): string {
+  const first = steps.find(({ outcome }) => outcome === 'absent');
+  if (!first || first.step === 'content' || first.step === 'image') return 'the image: it was not at hand';
+  const { what, found } = first.comparisons.at(-1)!;
+  return `${what}: ${found === undefined ? 'nothing at hand' : shownText(found)}`;
 }
 
 function becauseOf({ steps }: Verdict, name: StepName): string | null {
