@@ -39,7 +39,7 @@ describe.skipIf(!chromiumPresent)('the desk', () => {
     const told = (await page.getByRole('main').textContent()) ?? '';
     for (const what of ['vent', 'line-1', 'root', '1.4.0', 'The ledger is intact', 'no defined end'])
       expect(told).toContain(what);
-    expect(await page.getByText('TRIAL: not for production').isVisible()).toBe(true);
+    await page.getByText('TRIAL: not for production').waitFor(SLOW);
     await sound('desk-stand');
   });
 
