@@ -134,6 +134,20 @@ writeFileSync(
 run(`rehearse vent-1.5.0.suit --units fleet.csv ${at}`);
 run(`cost vent-1.5.0.suit --class vent --link lorawan-eu-dr0 --units 1200 --from vent-1.4.0.suit ${at}`);
 
+chapter('Two people: one asks, another one reads what is asked and allows it, and only that is sealed');
+edit('greenhouse/classes/dosing.yaml', 'a second person from now on', { '# approvals: 1': 'approvals: 1' });
+run(`approver create ada ${at}`, '--person', 'Ada Brook');
+run(`approver create bela ${at}`, '--person', 'Bela Marsh');
+run(`request make dosing-2.1.0.srec --class dosing --version 2.1.0 --requester ada ${at}`);
+refused('nobody approves what they asked for', `approve dosing/2 --approver ada ${at}`);
+run(`approve dosing/2 --approver bela ${at}`);
+run(`seal dosing-2.1.0.srec --request dosing/2 --out dosing-2.1.0-b.suit ${at}`);
+
+chapter('For the auditor: one page of evidence, which says what is not shown too');
+run(
+  `evidence vent/1 --envelope vent-1.4.0.suit --rehearsal vent-1.4.0.rehearsal.json --out vent-1.4.0.html ${at}`,
+);
+
 chapter('The record of all this');
 run(`ledger check ${at}`);
 run(`ledger list ${at}`);
