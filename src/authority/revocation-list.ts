@@ -16,7 +16,7 @@ import {
   retirements,
   type Workspace,
 } from '../workspace/index.ts';
-import { issuerOf, type Revocation, sameName, toPem, writeCrl } from '../x509/index.ts';
+import { issuerOf, type Revocation, saysIssuedBy, toPem, writeCrl } from '../x509/index.ts';
 import { AuthorityError } from './error.ts';
 import { type OfflineAuthority, readRevoked } from './offline.ts';
 import type { RootAccess } from './signer.ts';
@@ -55,7 +55,7 @@ export async function makeRevocationList(
   const revoked = listKeys(workspace, 'signer').flatMap(({ name }): Revocation[] => {
     const [leaf] = readCertificates(workspace, name);
     const retirement = retired.get(name);
-    if (!leaf || !retirement || !sameName(leaf.issuer, certificate.subject)) return [];
+    if (!leaf || !retirement || !saysIssuedBy(leaf, certificate)) return [];
     const reason = RETIREMENT_REASONS[retirement.reason];
     return [{ serial: leaf.serial, date: new Date(retirement.time), reason }];
   });

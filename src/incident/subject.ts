@@ -9,7 +9,7 @@ import {
   rootStandings,
   type Workspace,
 } from '../workspace/index.ts';
-import { type Certificate, purposeOf, sameName } from '../x509/index.ts';
+import { type Certificate, purposeOf, saysIssuedBy } from '../x509/index.ts';
 import { IncidentError } from './error.ts';
 import { type FieldedUnit, fieldedUnits } from './fielded.ts';
 
@@ -126,7 +126,7 @@ function rootAbove(
 ): { readonly name: string; readonly fingerprint: string } | undefined {
   return listKeys(workspace, 'root').find(({ name }) => {
     const [own] = readCertificates(workspace, name);
-    return own !== undefined && sameName(own.subject, certificate.issuer);
+    return own !== undefined && saysIssuedBy(certificate, own);
   });
 }
 

@@ -25,6 +25,7 @@ export * as der from './der-write.ts';
 export { type Extension, type KeyUsage, type KnownExtensions, SIGNER_ROLE } from './extensions.ts';
 export type { GeneralName } from './general-name.ts';
 export { type CertificateDescription, type Issuer, issueCertificate, issuerOf, newSerial } from './issue.ts';
+export { saysIssuedBy } from './issued-by.ts';
 export {
   fingerprint,
   fingerprintText,
