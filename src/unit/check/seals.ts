@@ -16,8 +16,8 @@ import { policySigner, type Vouched } from './vouched.ts';
 
 /**
  * Steps 2 and 3 for a unit: by its policy where it has one, otherwise one signature or MAC of its profile. A trust update
- * has one signature, whatever the policy asks of releases. The same
- * at install and at start-up, but for what `rules` leave out.
+ * has one signature, whatever the policy asks of releases. The same at install and at start-up, but for what `rules` leave
+ * out.
  */
 export function judgeSeals(
   trace: Trace,
