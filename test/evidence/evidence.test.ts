@@ -269,6 +269,9 @@ describe('the tables', () => {
       rules.filter(({ rule }) => rule.startsWith('NIST')).every(({ status }) => status === 'from memory'),
     ).toBe(true);
     expect(rules.find(({ where }) => where === 'EDR 3.11')).toMatchObject({ cover: 'by the product' });
+    const partly = ['Annex I Part I (2)(d)', 'CR 2.8 to 2.12', '4.1 to 4.4', 'SUM-1 to SUM-5, SM-8'];
+    for (const place of partly)
+      expect(rules.find(({ where }) => where === place)?.cover, place).toBe('in part');
   });
 
   test('the support period, the decision record and the units on record are shown where they are, and missed where not', async () => {
