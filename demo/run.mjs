@@ -1,7 +1,7 @@
 // Hollin Ridge, an invented maker of greenhouse controllers, does the whole job once: the vent controller VC-2 under
 // the asymmetric scheme, the nutrient dosing controller DC-1 under the symmetric one. Everything below is the real
 // command at work in a temporary folder; every forgery is made by changing real bytes.
-import { spawnSync } from 'node:child_process';
+import { spawn, spawnSync } from 'node:child_process';
 import { randomBytes } from 'node:crypto';
 import { copyFileSync, mkdtempSync, readFileSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
@@ -11,7 +11,9 @@ import { fileURLToPath } from 'node:url';
 const COMMAND = fileURLToPath(new URL('../dist/fieldseal.js', import.meta.url));
 const FIRMWARE = fileURLToPath(new URL('firmware/', import.meta.url));
 const folder = mkdtempSync(join(tmpdir(), 'hollin-ridge-'));
-const environment = { ...process.env, FIELDSEAL_PASSPHRASE: randomBytes(12).toString('hex') };
+// A passphrase of the environment serves too: then sealing at the desk asks for one that you know.
+const passphrase = process.env.FIELDSEAL_PASSPHRASE || randomBytes(12).toString('hex');
+const environment = { ...process.env, FIELDSEAL_PASSPHRASE: passphrase };
 const colour = process.stdout.isTTY && !process.env.NO_COLOR;
 const bold = (text) => (colour ? `\u001b[1m${text}\u001b[22m` : text);
 const dim = (text) => (colour ? `\u001b[2m${text}\u001b[22m` : text);
@@ -157,6 +159,40 @@ console.log('Next: README.md, "With your own firmware".');
 if (surprises > 0) {
   console.log(`${surprises} of these commands did not end as they should.`);
   process.exitCode = 1;
+}
+
+chapter('The same at the desk, in a browser');
+copyFileSync(join(folder, 'vent-0001.unit'), join(folder, 'greenhouse', 'vent-0001.unit'));
+await openDesk();
+
+/** At a terminal the desk stays open until Ctrl-C; elsewhere it is shown that it opens and asks who is there. */
+async function openDesk() {
+  const terminal = process.stdin.isTTY && process.stdout.isTTY;
+  const words = ['serve', '--workspace', 'greenhouse', ...(terminal ? [] : ['--json'])];
+  console.log(`\n${dim('$')} ${bold(`fieldseal ${words.join(' ')}`)}`);
+  const desk = spawn(process.execPath, [COMMAND, ...words], {
+    cwd: folder,
+    env: environment,
+    stdio: terminal ? 'inherit' : ['ignore', 'pipe', 'inherit'],
+  });
+  const ended = new Promise((resolve) => desk.once('exit', resolve));
+  if (!terminal) {
+    const origin = await originOf(desk);
+    const { status } = await fetch(`${origin}/api/v1/standing`);
+    console.log(`the desk answers at ${origin}; without its link it says ${status}, and lets nobody in`);
+    if (status !== 401) process.exitCode = 1;
+    desk.kill('SIGTERM');
+  }
+  await ended;
+}
+
+async function originOf(desk) {
+  let told = '';
+  for await (const piece of desk.stdout) {
+    told += piece;
+    if (told.trimEnd().endsWith('}')) return JSON.parse(told).origin;
+  }
+  throw new Error(`the desk did not open: ${told}`);
 }
 
 /** Vents in the field, invented: all on the release before. */

@@ -94,6 +94,14 @@ export const TRUST_ROWS: readonly Forgery[] = [
     attack: certifiedWith(() => ({ purpose: 'trust' })),
   },
   {
+    name: 'The release by a signer of announcements',
+    threat: 'UPD.UNAPPROVED',
+    built: 'the manifest as it is, signed by somebody certified for announcements only',
+    where: ['asymmetric', 'single signature'],
+    refusal: 'signer-purpose-wrong',
+    attack: certifiedWith(() => ({ purpose: 'announcement' })),
+  },
+  {
     name: 'A trust update that says nothing a unit understands',
     threat: 'IMG.FORMAT',
     built: 'a trust update with another document in place of its policy',
