@@ -1,4 +1,5 @@
 /** Sound inputs for the parsers: Hollin Ridge's, an invented maker, and published examples. Nothing in them is secret. */
+
 import {
   MEASUREMENT_FORMAT,
   readClaims,
@@ -8,6 +9,7 @@ import {
   writeClaims,
   writeMeasurement,
 } from '../../src/attestation/index.ts';
+import { encodeAnnouncement } from '../../src/broadcast/index.ts';
 import { concat, fromHex, fromUtf8, sourceOf, toHex } from '../../src/bytes/index.ts';
 import { CborEncoded, CborMap, CborTag, encode } from '../../src/cbor/index.ts';
 import { heldMacKey } from '../../src/cose/index.ts';
@@ -65,6 +67,29 @@ export function challenges(): Uint8Array[] {
   const whom = { nonce: sha256(), deviceId: sha256().subarray(0, 16) };
   const regions = [{ name: 'running' }, { address: 0x0800_1000, length: 4096 }];
   return regions.map((region) => writeChallenge({ ...whom, region }));
+}
+
+/** Announcements: of a release to a share, of nothing to units by name. */
+export function announcements(): Uint8Array[] {
+  const file = (uri: string) => ({ digest: sha256(), size: 1715, uri });
+  const common = {
+    classId: sha256().subarray(0, 16),
+    counter: 7n,
+    notBefore: 1_800_000_000n,
+    expiry: 1_800_600_000n,
+    wave: 'pilot',
+  };
+  const offer = {
+    manifestDigest: sha256(),
+    sequenceNumber: 12n,
+    envelope: file('p/01'),
+    images: [file('p/02')],
+  };
+  const lot = sha256().subarray(16);
+  return [
+    encodeAnnouncement({ ...common, reach: { kind: 'share', permille: 20, lot }, offer }),
+    encodeAnnouncement({ ...common, reach: { kind: 'units', units: [lot] }, offer: null }),
+  ];
 }
 
 /** Tokens: RFC 9711 Appendix A.2.1, which has no type of its own and is refused for it, is not among them. */

@@ -10,6 +10,7 @@ import {
   writeClaims,
   writeMeasurement,
 } from '../../src/attestation/index.ts';
+import { AnnouncementFault, encodeAnnouncement, readAnnouncement } from '../../src/broadcast/index.ts';
 import { equal, fromUtf8, sourceOf, toUtf8 } from '../../src/bytes/index.ts';
 import { CborError, decode, diagnostic } from '../../src/cbor/index.ts';
 import { CoseError, decodeCose, decodeEncrypted } from '../../src/cose/index.ts';
@@ -175,6 +176,13 @@ export const TARGETS: readonly Target[] = [
     seeds: seeds.challenges,
     mutate: asCbor,
     read: readChallengeBytes,
+  },
+  {
+    name: 'announcement',
+    about: 'docs/announcements.md',
+    seeds: seeds.announcements,
+    mutate: asCbor,
+    read: readAnnouncementBytes,
   },
   {
     name: 'measurement',
@@ -382,6 +390,15 @@ function readChallengeBytes(input: Uint8Array): string {
     const challenge = readChallenge(input);
     promise(equal(writeChallenge(challenge), input), 'a challenge is written as it was read');
     return Object.keys(challenge.region).join();
+  });
+}
+
+/** An announcement has one form: what is read is written byte for byte. */
+function readAnnouncementBytes(input: Uint8Array): string {
+  return endOf([AnnouncementFault, CborError], () => {
+    const announcement = readAnnouncement(input);
+    promise(equal(encodeAnnouncement(announcement), input), 'an announcement is written as it was read');
+    return `${announcement.reach.kind} ${announcement.offer ? announcement.offer.images.length : 'nothing'}`;
   });
 }
 

@@ -12,6 +12,7 @@ export {
   type Reach,
   readAnnouncement,
 } from './announcement/announcement.ts';
+export { AnnouncementFault } from './announcement/fault.ts';
 export { type AnnouncementVerdict, type Heard, judgeAnnouncement } from './announcement/judge.ts';
 export { inReach } from './announcement/reach.ts';
 export type { AnnouncementRefusal } from './announcement/refusals.ts';
