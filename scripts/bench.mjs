@@ -6,6 +6,7 @@ import { cpus, loadavg } from 'node:os';
 import { fileURLToPath } from 'node:url';
 import { benchAcceptance } from './bench/acceptance.mjs';
 import { benchChecking } from './bench/checking.mjs';
+import { benchEncrypting } from './bench/encrypting.mjs';
 import { withBenchFolder } from './bench/folder.mjs';
 import { benchHashBased } from './bench/hash-based.mjs';
 import { benchRates } from './bench/rates.mjs';
@@ -17,6 +18,7 @@ import { prepareNpm } from './prepare.mjs';
 const PARTS = {
   'start-up': benchStartUp,
   sealing: benchSealing,
+  encrypting: benchEncrypting,
   checking: benchChecking,
   acceptance: benchAcceptance,
   'hash-based': benchHashBased,

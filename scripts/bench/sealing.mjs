@@ -62,7 +62,7 @@ function measureMemory(report, folder, oneGib) {
   ]) {
     const flags = how === 'detached' ? ['--detached'] : [];
     const peaks = Object.entries(images).map(([size, image]) => {
-      const peak = peakMemory(folder, image, flags);
+      const peak = peakMemory(folder, sealing(folder, image, ...flags));
       report.bound(`peak memory, ${size} ${how}`, peak, 200, 'VmHWM of the process', { unit: ' MB' });
       return peak;
     });
@@ -76,10 +76,9 @@ function measureMemory(report, folder, oneGib) {
   folder.remove('64m.bin', '2g.bin', 'bench.suit');
 }
 
-/** In MB, of 10^6 bytes. */
-function peakMemory(folder, image, flags) {
+/** The most memory that a command of ours held, in MB of 10^6 bytes. */
+export function peakMemory(folder, [node, ...rest]) {
   const peakFile = folder.file('peak');
-  const [node, ...rest] = sealing(folder, image, ...flags);
   const env = { ...folder.env, BENCH_PEAK_FILE: peakFile };
   runCommand([node, '--import', PEAK_MEMORY, ...rest], { cwd: folder.workspace, env });
   return (Number(readFileSync(peakFile, 'utf8')) * 1024) / 1e6;

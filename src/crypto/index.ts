@@ -12,6 +12,7 @@ export {
 } from './aead.ts';
 export { startAesCtr } from './aes-ctr.ts';
 export { isWrappable, unwrapKeyData, wrapKeyData } from './aes-kw.ts';
+export { sha256OfFile } from './file-hash.ts';
 export type { SpentLeaf } from './hss-lms/leaf.ts';
 export {
   type HssCost,

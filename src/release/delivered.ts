@@ -5,9 +5,9 @@ import type { ImageEncryption } from '../suit/index.ts';
 import { type DeviceClass, type FileSource, fileSource, type Output } from '../workspace/index.ts';
 import type { MadeDelta } from './delta.ts';
 import { SealError } from './error.ts';
-import { type PreparedImage, piecesOf } from './images.ts';
+import { digestsOf, type OpenedImage, type PreparedImage, piecesOf } from './images.ts';
 import type { OpenRecipients } from './recipients.ts';
-import type { SealRequest } from './request.ts';
+import type { SealProgress, SealRequest } from './request.ts';
 
 /** An image as it travels: as it is, or encrypted. */
 export interface DeliveredImage extends PreparedImage {
@@ -18,7 +18,7 @@ export interface DeliveredImage extends PreparedImage {
   readonly delta?: MadeDelta | undefined;
   /** What units fetch, in order; the bytes of a piece are good until the next is asked for. */
   pieces(): Iterable<Uint8Array>;
-  /** The ciphertext, written and durable: what is given out where the image is detached. */
+  /** The ciphertext, written: what is given out, and durable, where the image is detached. */
   readonly ciphertext: Output | undefined;
   /** Takes a ciphertext away that was not given out. */
   discard(): void;
@@ -37,24 +37,35 @@ export function plain(image: PreparedImage): DeliveredImage {
   };
 }
 
+/** How an image is encrypted: where the ciphertext goes if it is given out, what stops it, who hears of it. */
+export interface EncryptingWork {
+  readonly path: string;
+  readonly signal: AbortSignal;
+  readonly progress: (step: SealProgress) => void;
+}
+
 /**
- * Encrypts an image under a content key and IV of its own, streaming, into a hidden file beside `path`, where it goes if it is
- * given out. Throws `SealError` ciphertext-too-large where a staging area has no room for it; nothing is left behind then.
+ * Encrypts an image under a content key and IV of its own, streaming, into a hidden file beside its place, and hashes it
+ * meanwhile on another thread. Throws `SealError` ciphertext-too-large where a staging area has no room for it; nothing is
+ * left behind then.
  */
 export async function encrypt(
   request: SealRequest,
   deviceClass: DeviceClass,
-  image: PreparedImage,
+  image: OpenedImage,
   recipients: OpenRecipients,
-  path: string,
+  work: EncryptingWork,
 ): Promise<DeliveredImage> {
   requireRoom(deviceClass, image);
-  const output = request.workspace.files.beginOutput(path, { force: request.force ?? false });
+  const output = request.workspace.files.beginOutput(work.path, { force: request.force ?? false });
+  const digests = digestsOf(image);
   try {
-    const encryption = await encryptInto(request, deviceClass, image, recipients, output);
+    const encryption = await encryptInto(deviceClass, image, recipients, output, work);
+    if (request.detached) output.settle();
     const source = fileSource(output.partPath);
     return {
       ...image,
+      ...(await digests),
       delivered: { digest: encryption.digest, size: encryption.sizeBytes },
       encryption,
       ciphertext: output,
@@ -62,6 +73,7 @@ export async function encrypt(
       discard: () => discard(source, output),
     };
   } catch (error) {
+    await digests.catch(() => {}); // The file must not be closed under who reads it.
     output.abandon();
     throw error;
   }
@@ -71,11 +83,11 @@ export async function encrypt(
 const BREATH = 1 << 24;
 
 async function encryptInto(
-  request: SealRequest,
   { profile }: DeviceClass,
-  image: PreparedImage,
+  image: OpenedImage,
   recipients: OpenRecipients,
   output: Output,
+  { signal, progress }: EncryptingWork,
 ): Promise<ImageEncryption> {
   const { content: algorithm } = profile;
   const running = await startEncrypt({
@@ -96,15 +108,15 @@ async function encryptInto(
       await setImmediate();
       breath += BREATH;
     }
+    signal.throwIfAborted();
     put(running.update(piece));
-    request.progress?.({ doing: 'encrypting', doneBytes, totalBytes: image.flat.size });
+    progress({ doing: 'encrypting', doneBytes, totalBytes: image.flat.size });
   }
   put(running.final());
-  output.settle();
   return { info: running.info, digest: hash.digest(), sizeBytes: doneBytes };
 }
 
-function requireRoom({ name, memory, profile }: DeviceClass, { flat }: PreparedImage): void {
+function requireRoom({ name, memory, profile }: DeviceClass, { flat }: OpenedImage): void {
   const staging = memory.slots[1]!;
   const size = flat.size + profile.content.tagLength;
   if (memory.shape !== 'staged' || size <= staging.size) return;

@@ -73,6 +73,13 @@ export async function hashImages(
   return prepared;
 }
 
+/** The digests of one opened image, made beside other work where the image is its file. */
+export async function digestsOf(image: OpenedImage): Promise<Pick<PreparedImage, 'digest' | 'fileSha256'>> {
+  const ofFile = await image.file.sha256();
+  const digest = image.isFile ? ofFile : hashOf(piecesOf(image));
+  return { digest, fileSha256: toHex(ofFile) };
+}
+
 /** The same pieces, and before each the turn of prompts and timers. */
 async function* inTurns(pieces: Iterable<Uint8Array>): AsyncGenerator<Uint8Array> {
   for (const piece of pieces) {

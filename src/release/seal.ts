@@ -1,7 +1,6 @@
 import { existsSync, realpathSync } from 'node:fs';
 import { basename, dirname, join, resolve } from 'node:path';
 import { toHex } from '../bytes/index.ts';
-import { startSha256 } from '../crypto/index.ts';
 import {
   type DeviceClass,
   type FileSource,
@@ -30,7 +29,7 @@ import { cautionsFor, highestSecurityVersion } from './cautions.ts';
 import { type DeliveredImage, encrypt, plain } from './delivered.ts';
 import { requireDeltas, withDeltas, withWholeImageBeside } from './delta.ts';
 import { SealError } from './error.ts';
-import { hashImages, type OpenedImage, openImages, type PreparedImage, requireUnchanged } from './images.ts';
+import { hashImages, openImages, requireUnchanged } from './images.ts';
 import { buildEnvelope, buildManifest, type IntegratedPayload, payloadsOf, urisOf } from './manifest.ts';
 import { approvedNumber, type NumberSource, nextNumber } from './number.ts';
 import { closeParts, NO_PARTS, type OpenedParts, openParts, requirePartsUnchanged } from './parts.ts';
@@ -39,7 +38,7 @@ import { approvalSummary, type Release, releaseRecord, sealJson } from './record
 import type { SealProgress, SealRequest } from './request.ts';
 import { requireSensible } from './request-check.ts';
 import { requireRights } from './rights-check.ts';
-import { checkImage, checkWritten } from './self-check.ts';
+import { checkImage, checkWritten, requireWritten } from './self-check.ts';
 
 /** A sealed release: the result as JSON, and what was known while it was made. */
 export interface Sealed {
@@ -128,15 +127,18 @@ async function sealWith(sealing: Sealing): Promise<Sealed> {
   const opened = openImages(deviceClass, request.images);
   const delivered: DeliveredImage[] = [];
   try {
-    const { sealer, images } = await openAndHash(request, deviceClass, opened);
-    try {
-      if (approved) requireAsFrozen(approved.opened, images);
-      for (const [i, image] of images.entries()) {
-        const path = imagePath(request, i);
-        delivered.push(
-          recipients ? await encrypt(request, deviceClass, image, recipients, path) : plain(image),
-        );
+    const sealer = await openBeside(request, deviceClass, async (signal, progress) => {
+      if (!recipients) {
+        delivered.push(...(await hashImages(opened, signal, progress)).map(plain));
+        return;
       }
+      for (const [i, image] of opened.entries()) {
+        const work = { path: imagePath(request, i), signal, progress };
+        delivered.push(await encrypt(request, deviceClass, image, recipients, work));
+      }
+    });
+    try {
+      if (approved) requireAsFrozen(approved.opened, delivered);
       const made = withDeltas(request, deviceClass, delivered);
       try {
         if (approved) requireManifestAsFrozen(approved.opened, request, made.images);
@@ -154,11 +156,11 @@ async function sealWith(sealing: Sealing): Promise<Sealed> {
 }
 
 // Deriving a key from a passphrase takes about as long as hashing 200 MiB, and on another thread.
-async function openAndHash(
+async function openBeside(
   request: SealRequest,
   deviceClass: DeviceClass,
-  opened: readonly OpenedImage[],
-): Promise<{ sealer: Sealer; images: PreparedImage[] }> {
+  work: (signal: AbortSignal, progress: (step: SealProgress) => void) => Promise<void>,
+): Promise<Sealer> {
   const stop = new AbortController();
   let last: SealProgress | undefined;
   let open = false;
@@ -171,14 +173,14 @@ async function openAndHash(
     () => (open = true),
     () => stop.abort(),
   );
-  const [keys, hashed] = await Promise.allSettled([opening, hashImages(opened, stop.signal, report)]);
+  const [keys, done] = await Promise.allSettled([opening, work(stop.signal, report)]);
   if (keys.status === 'rejected') throw keys.reason;
-  if (hashed.status === 'rejected') {
+  if (done.status === 'rejected') {
     closeSealer(keys.value);
-    throw hashed.reason;
+    throw done.reason;
   }
   if (last) request.progress?.(last);
-  return { sealer: keys.value, images: hashed.value };
+  return keys.value;
 }
 
 async function sealPrepared(
@@ -276,11 +278,20 @@ async function writeRelease(
   const blocks = await sealBlocks(sealer, manifest.payload, request.securityVersion ?? 0);
   const pieces = buildEnvelope(request, deviceClass, images, manifest, blocks);
   const payloads = payloadsOf(request, deviceClass, images);
-  const written = writeEnvelope(request, outputs.envelope, pieces, payloads);
+  writeEnvelope(request, outputs.envelope, pieces, payloads);
   for (const [i, output] of outputs.images.entries()) {
     if (output && !images[i]!.ciphertext) copyImage(output, images[i]!);
   }
-  await readBack(outputs.envelope, (source) => checkWritten(source, sealer, manifest, payloads));
+  const written = await readBack(outputs.envelope, async (source) => {
+    const hashed = source.sha256();
+    try {
+      requireWritten(source, pieces, payloads);
+      await checkWritten(source, sealer, manifest, payloads);
+    } finally {
+      await hashed.catch(() => {}); // The file must not be closed under who reads it.
+    }
+    return { size_bytes: source.size, sha256: toHex(await hashed) };
+  });
   for (const [i, output] of outputs.images.entries()) {
     if (output) await readBack(output, (source) => checkImage(source, images[i]!));
   }
@@ -307,10 +318,10 @@ async function writeRelease(
   };
 }
 
-async function readBack(output: Output, check: (source: FileSource) => Promise<void> | void): Promise<void> {
+async function readBack<T>(output: Output, check: (source: FileSource) => Promise<T> | T): Promise<T> {
   const source = fileSource(output.partPath);
   try {
-    await check(source);
+    return await check(source);
   } finally {
     source.close();
   }
@@ -321,26 +332,18 @@ function writeEnvelope(
   output: Output,
   pieces: readonly Uint8Array[],
   payloads: readonly IntegratedPayload[],
-): { size_bytes: number; sha256: string } {
-  const hash = startSha256();
+): void {
   const totalBytes = payloads.reduce((sum, each) => sum + each.size, 0);
-  let size = 0;
   let doneBytes = 0;
-  const put = (bytes: Uint8Array) => {
-    hash.update(bytes);
-    output.write(bytes);
-    size += bytes.length;
-  };
   for (const [i, piece] of pieces.entries()) {
-    put(piece);
+    output.write(piece);
     for (const bytes of payloads[i]?.pieces() ?? []) {
-      put(bytes);
+      output.write(bytes);
       doneBytes += bytes.length;
       request.progress?.({ doing: 'writing', doneBytes, totalBytes });
     }
   }
   output.settle();
-  return { size_bytes: size, sha256: toHex(hash.digest()) };
 }
 
 function copyImage(output: Output, image: DeliveredImage): void {

@@ -43,6 +43,20 @@ export async function checkWritten(
   }
 }
 
+/** Compares what lies around the payloads of a written envelope with what was to be there. Throws `SealError` self-check-failed. */
+export function requireWritten(
+  written: FileSource,
+  pieces: readonly Uint8Array[],
+  payloads: readonly IntegratedPayload[],
+): void {
+  let at = 0;
+  for (const [i, piece] of pieces.entries()) {
+    require(at + piece.length <= written.size && equal(written.read(at, piece.length), piece), 'its frame');
+    at += piece.length + (payloads[i]?.size ?? 0);
+  }
+  require(at === written.size, 'its length');
+}
+
 /** Judges a written detached image. Throws `SealError` self-check-failed. */
 export function checkImage(written: FileSource, image: DeliveredImage): void {
   require(equal(hashOf(written.pieces()), image.delivered.digest), 'the detached image');

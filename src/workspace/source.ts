@@ -1,10 +1,13 @@
 import { closeSync, fstatSync, openSync, read, readSync } from 'node:fs';
 import { promisify } from 'node:util';
 import type { ByteSource } from '../bytes/index.ts';
+import { sha256, sha256OfFile } from '../crypto/index.ts';
 import { fromSystem, WorkspaceError } from './errors.ts';
 
 const PIECE = 1 << 20;
 const PIECE_AHEAD = 1 << 21;
+/** Bytes from which on a thread is worth its start. */
+const LARGE = 1 << 24;
 const readLater = promisify(read);
 
 /** A file open for reading at any place. */
@@ -19,6 +22,8 @@ export interface FileSource extends ByteSource {
    * bytes of one are good until the next is asked for.
    */
   piecesAhead(): AsyncGenerator<Uint8Array>;
+  /** SHA-256 over the whole file, 32 bytes; on another thread where there is much of it. */
+  sha256(): Promise<Uint8Array>;
   /** Whether size and time of the last change are still those at opening. */
   unchanged(): boolean;
   close(): void;
@@ -61,12 +66,24 @@ export function fileSource(path: string): FileSource {
       }
     },
     piecesAhead: () => readAhead(handle, size, path),
+    sha256: () => hashWhole(handle, size, path),
     unchanged: () => {
       const now = attempt(path, () => fstatSync(handle, { bigint: true }));
       return now.size === facts.size && now.mtimeNs === facts.mtimeNs;
     },
     close: () => closeSync(handle),
   };
+}
+
+async function hashWhole(handle: number, size: number, path: string): Promise<Uint8Array> {
+  try {
+    if (size >= LARGE) return await sha256OfFile({ handle, offset: 0, length: size });
+    const bytes = Buffer.allocUnsafeSlow(size);
+    readFully(handle, bytes, 0, path);
+    return sha256(bytes);
+  } catch (error) {
+    throw error instanceof RangeError ? becameShorter(path) : fromSystem(error, `read ${path}`, path);
+  }
 }
 
 async function* readAhead(handle: number, size: number, path: string): AsyncGenerator<Uint8Array> {
