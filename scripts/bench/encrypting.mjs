@@ -20,9 +20,7 @@ export async function benchEncrypting(report, folder) {
 
 /** One content key for the whole class, so that no unit has to be made. */
 function addClass(folder) {
-  folder.run(
-    ...'class add veiled --model BIG-2 --scheme asymmetric --core none --slot-size 2GiB'.split(' '),
-  );
+  folder.run(...'class add veiled --model BIG-2 --scheme asymmetric --core none --slot-size 2GiB'.split(' '));
   const file = join(folder.workspace, 'classes/veiled.yaml');
   writeFileSync(file, readFileSync(file, 'utf8').replace(/^confidentiality: .*$/m, 'confidentiality: image'));
   appendFileSync(file, 'recipients: class\n');

@@ -38,6 +38,8 @@ export {
 } from './encryption/decrypt.ts';
 export {
   type EncryptParts,
+  prepareEncrypt,
+  type RepeatableEncryption,
   type RunningEncryption,
   sealEncrypt,
   sealEncrypt0,

@@ -1,8 +1,8 @@
 import { setImmediate } from 'node:timers/promises';
-import { SUIT_PAYLOAD_ENCRYPTION, startEncrypt } from '../cose/index.ts';
+import { prepareEncrypt, type RepeatableEncryption, SUIT_PAYLOAD_ENCRYPTION } from '../cose/index.ts';
 import { startSha256 } from '../crypto/index.ts';
 import type { ImageEncryption } from '../suit/index.ts';
-import { type DeviceClass, type FileSource, fileSource, type Output } from '../workspace/index.ts';
+import type { DeviceClass, Output } from '../workspace/index.ts';
 import type { MadeDelta } from './delta.ts';
 import { SealError } from './error.ts';
 import { digestsOf, type OpenedImage, type PreparedImage, piecesOf } from './images.ts';
@@ -18,9 +18,9 @@ export interface DeliveredImage extends PreparedImage {
   readonly delta?: MadeDelta | undefined;
   /** What units fetch, in order; the bytes of a piece are good until the next is asked for. */
   pieces(): Iterable<Uint8Array>;
-  /** The ciphertext, written: what is given out, and durable, where the image is detached. */
+  /** The ciphertext, written and durable, where it is given out beside the envelope. */
   readonly ciphertext: Output | undefined;
-  /** Takes a ciphertext away that was not given out. */
+  /** Takes a ciphertext away that was not given out, and wipes the content key. */
   discard(): void;
 }
 
@@ -45,9 +45,10 @@ export interface EncryptingWork {
 }
 
 /**
- * Encrypts an image under a content key and IV of its own, streaming, into a hidden file beside its place, and hashes it
- * meanwhile on another thread. Throws `SealError` ciphertext-too-large where a staging area has no room for it; nothing is
- * left behind then.
+ * Encrypts an image under a content key and IV of its own, streaming, and hashes it meanwhile on another thread. Where the
+ * ciphertext is given out beside the envelope it goes into a hidden file beside its place; otherwise it is made once for its
+ * digest, and once more, the same, when it is written into the envelope. Throws `SealError` ciphertext-too-large where a
+ * staging area has no room for it; nothing is left behind then.
  */
 export async function encrypt(
   request: SealRequest,
@@ -57,24 +58,33 @@ export async function encrypt(
   work: EncryptingWork,
 ): Promise<DeliveredImage> {
   requireRoom(deviceClass, image);
-  const output = request.workspace.files.beginOutput(work.path, { force: request.force ?? false });
+  const cipher = await prepareEncrypt({
+    algorithm: deviceClass.profile.content,
+    recipients: recipients.all,
+    other: SUIT_PAYLOAD_ENCRYPTION,
+  });
+  const output = request.detached
+    ? request.workspace.files.beginOutput(work.path, { force: request.force ?? false })
+    : undefined;
+  const discard = () => {
+    cipher.forget();
+    output?.abandon();
+  };
   const digests = digestsOf(image);
   try {
-    const encryption = await encryptInto(deviceClass, image, recipients, output, work);
-    if (request.detached) output.settle();
-    const source = fileSource(output.partPath);
+    const delivered = await encryptOnce(image, cipher, output, work);
     return {
       ...image,
       ...(await digests),
-      delivered: { digest: encryption.digest, size: encryption.sizeBytes },
-      encryption,
+      delivered,
+      encryption: { info: cipher.info, digest: delivered.digest, sizeBytes: delivered.size },
       ciphertext: output,
-      pieces: () => source.pieces(),
-      discard: () => discard(source, output),
+      pieces: () => ciphertextOf(image, cipher),
+      discard,
     };
   } catch (error) {
     await digests.catch(() => {}); // The file must not be closed under who reads it.
-    output.abandon();
+    discard();
     throw error;
   }
 }
@@ -82,38 +92,36 @@ export async function encrypt(
 /** Bytes between two breaths, in which prompts and timers get their turn. */
 const BREATH = 1 << 24;
 
-async function encryptInto(
-  { profile }: DeviceClass,
+async function encryptOnce(
   image: OpenedImage,
-  recipients: OpenRecipients,
-  output: Output,
+  cipher: RepeatableEncryption,
+  output: Output | undefined,
   { signal, progress }: EncryptingWork,
-): Promise<ImageEncryption> {
-  const { content: algorithm } = profile;
-  const running = await startEncrypt({
-    algorithm,
-    recipients: recipients.all,
-    other: SUIT_PAYLOAD_ENCRYPTION,
-  });
+): Promise<DeliveredImage['delivered']> {
   const hash = startSha256();
-  let doneBytes = 0;
-  const put = (bytes: Uint8Array) => {
-    hash.update(bytes);
-    output.write(bytes);
-    doneBytes += bytes.length;
-  };
+  let size = 0;
   let breath = BREATH;
-  for (const piece of piecesOf(image)) {
-    if (doneBytes >= breath) {
+  for (const piece of ciphertextOf(image, cipher)) {
+    if (size >= breath) {
       await setImmediate();
       breath += BREATH;
     }
     signal.throwIfAborted();
-    put(running.update(piece));
+    hash.update(piece);
+    output?.write(piece);
+    size += piece.length;
+    const doneBytes = Math.min(size, image.flat.size);
     progress({ doing: 'encrypting', doneBytes, totalBytes: image.flat.size });
   }
-  put(running.final());
-  return { info: running.info, digest: hash.digest(), sizeBytes: doneBytes };
+  output?.settle();
+  return { digest: hash.digest(), size };
+}
+
+function* ciphertextOf(image: OpenedImage, cipher: RepeatableEncryption): Generator<Uint8Array> {
+  const running = cipher.begin();
+  for (const piece of piecesOf(image)) yield running.update(piece);
+  const rest = running.final();
+  if (rest.length > 0) yield rest;
 }
 
 function requireRoom({ name, memory, profile }: DeviceClass, { flat }: OpenedImage): void {
@@ -125,9 +133,4 @@ function requireRoom({ name, memory, profile }: DeviceClass, { flat }: OpenedIma
     `the encrypted image has ${size} bytes with its tag, and the staging area of class ${name} holds ${staging.size}`,
     'make the image smaller, or the staging area larger, or choose a profile whose encryption adds no tag',
   );
-}
-
-function discard(source: FileSource, output: Output): void {
-  source.close();
-  output.abandon();
 }

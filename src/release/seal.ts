@@ -52,8 +52,8 @@ const FORESEEN = 1n;
 /**
  * Seals a release: image to digest to manifest to signature or MAC to envelope, streaming, so that memory does not
  * grow with the image. In this order, so that a crash or a full disk at any point loses nothing:
- * 1. foresee the number; read, lay out and check the images; open the keys; hash the images, and encrypt them into a
- *    hidden file where the class asks for that. Nothing is changed yet.
+ * 1. foresee the number; read, lay out and check the images; open the keys; hash the images, and encrypt them where the
+ *    class asks for that, into a hidden file where the ciphertext is detached. Nothing is changed yet.
  * 2. take the sequence number. From here on it is used, whatever happens.
  * 3. write the envelope beside its place, durably; read it back and check it as a stranger would.
  * 4. enter the release in the ledger, then write its record. A crash up to here leaves at most a hidden part file,

@@ -1,3 +1,4 @@
+import { createHash } from 'node:crypto';
 import * as fs from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
@@ -161,6 +162,25 @@ describe('file sources', () => {
     expect(error.code).toBe('file-trouble');
     expect(error.message).toContain('became shorter');
     source.close();
+  });
+
+  test('SHA-256 over a file: short, and long enough for a thread of its own; a file cut meanwhile is told', async () => {
+    const path = join(emptyFolder(), 'image.bin');
+    const content = Buffer.alloc((16 << 20) + 7);
+    for (let i = 0; i < content.length; i += 5) content[i] = i >>> 9;
+    for (const length of [0, 1000, content.length]) {
+      fs.writeFileSync(path, content.subarray(0, length));
+      const source = fileSource(path);
+      const expected = createHash('sha256').update(content.subarray(0, length)).digest('hex');
+      expect(Buffer.from(await source.sha256()).toString('hex')).toBe(expected);
+      if (length > 0) {
+        fs.truncateSync(path, length - 1);
+        const error = await failure(() => source.sha256());
+        expect(error.code).toBe('file-trouble');
+        expect(error.message).toContain('became shorter');
+      }
+      source.close();
+    }
   });
 
   test('a file that is not there, a folder, and a file cut while it is read: each its own error', async () => {

@@ -42,15 +42,35 @@ export interface RunningEncryption {
  * Throws `TypeError` for headers or recipients that make no message, `Error` where a custody or the random source fails.
  */
 export async function startEncrypt(parts: EncryptParts): Promise<RunningEncryption> {
-  const { layer, cipher } = await prepare(parts);
+  const { layer, begin, forget } = await prepare(parts);
+  const cipher = begin();
+  forget();
   return { info: encode(new CborTag(ENCRYPT_TAG, layer(null))), ...cipher };
+}
+
+/** An encryption that is carried out more than once over one content, and gives the same bytes each time. */
+export interface RepeatableEncryption {
+  /** As `RunningEncryption.info`. */
+  readonly info: Uint8Array;
+  /** Begins anew. Only one content may ever leave: two under one key and IV give both away (NIST SP 800-38A appendix B). */
+  begin(): Pick<RunningEncryption, 'update' | 'final'>;
+  /** Wipes the content key; nothing begins after that. */
+  forget(): void;
+}
+
+/** As `startEncrypt`, for a content that is too large to be kept between its digest and its place. Throws as that. */
+export async function prepareEncrypt(parts: EncryptParts): Promise<RepeatableEncryption> {
+  const { layer, begin, forget } = await prepare(parts);
+  return { info: encode(new CborTag(ENCRYPT_TAG, layer(null))), begin, forget };
 }
 
 /** Encrypts a plaintext in memory: a COSE_Encrypt with tag 96 that carries its ciphertext. Throws as `startEncrypt`. */
 export async function sealEncrypt(
   parts: EncryptParts & { readonly plaintext: Uint8Array },
 ): Promise<Uint8Array> {
-  const { layer, cipher } = await prepare(parts);
+  const { layer, begin, forget } = await prepare(parts);
+  const cipher = begin();
+  forget();
   return encode(new CborTag(ENCRYPT_TAG, layer(wholeOf(cipher, parts.plaintext))));
 }
 
@@ -75,7 +95,8 @@ type Cipher = Pick<RunningEncryption, 'update' | 'final'>;
 
 async function prepare(parts: EncryptParts): Promise<{
   layer: (ciphertext: Uint8Array | null) => CborValue[];
-  cipher: Cipher;
+  begin: () => Cipher;
+  forget: () => void;
 }> {
   const { algorithm, recipients, other } = parts;
   requireRecipients(recipients);
@@ -83,11 +104,18 @@ async function prepare(parts: EncryptParts): Promise<{
   const headers = layOutHeaders(algorithm, iv, parts, []);
   const layers: CborValue[] = [];
   for (const each of recipients) layers.push(recipientValue(await conveyTo(each, key, other)));
-  const cipher = startCipher(algorithm, key, iv, encStructure(headers.protectedBytes, parts.externalAad));
-  key.fill(0);
+  const aad = encStructure(headers.protectedBytes, parts.externalAad);
+  let forgotten = false;
   return {
     layer: (ciphertext) => [headers.protectedBytes, headers.unprotected, ciphertext, layers],
-    cipher,
+    begin() {
+      if (forgotten) throw new TypeError('the content key was wiped');
+      return startCipher(algorithm, key, iv, aad);
+    },
+    forget() {
+      forgotten = true;
+      key.fill(0);
+    },
   };
 }
 

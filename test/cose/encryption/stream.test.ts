@@ -11,6 +11,7 @@ import {
   type IntegrityBasis,
   openEncrypt,
   openEncryptionInfo,
+  prepareEncrypt,
   sealEncrypt,
   sealEncrypt0,
   startDecrypt,
@@ -53,6 +54,29 @@ describe('draft-ietf-suit-firmware-encryption 5, 11: a content key and IV are us
       }
     }
     expect(seen.size).toBe(2 * 20 * CONTENT.length);
+  });
+  it('what is prepared gives the same bytes each time it begins, and nothing once the key is wiped', async () => {
+    for (const algorithm of CONTENT) {
+      const prepared = await prepareEncrypt({ algorithm, recipients });
+      const once = () => {
+        const running = prepared.begin();
+        return concat(
+          running.update(IMAGE.subarray(0, 1001)),
+          running.update(IMAGE.subarray(1001)),
+          running.final(),
+        );
+      };
+      const payload = once();
+      expect(once()).toEqual(payload);
+      const content = contentOf(prepared.info);
+      const integrity: IntegrityBasis = { by: algorithm.mode === 'ctr' ? 'ciphertext-digest' : 'tag' };
+      expect(decryptWhole(content, payload, integrity)).toMatchObject({
+        ok: true,
+        plaintext: IMAGE,
+      });
+      prepared.forget();
+      expect(() => prepared.begin()).toThrow('wiped');
+    }
   });
   it('a random source that repeats a key is refused, one that changes is not', async () => {
     const stuck = (length: number) => new Uint8Array(length).fill(7);
