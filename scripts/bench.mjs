@@ -5,6 +5,7 @@ import { readFileSync } from 'node:fs';
 import { cpus, loadavg } from 'node:os';
 import { fileURLToPath } from 'node:url';
 import { benchAcceptance } from './bench/acceptance.mjs';
+import { benchBroadcast } from './bench/broadcast.mjs';
 import { benchChecking } from './bench/checking.mjs';
 import { benchEncrypting } from './bench/encrypting.mjs';
 import { withBenchFolder } from './bench/folder.mjs';
@@ -23,6 +24,7 @@ const PARTS = {
   acceptance: benchAcceptance,
   'hash-based': benchHashBased,
   rates: benchRates,
+  broadcast: benchBroadcast,
 };
 
 process.chdir(fileURLToPath(new URL('..', import.meta.url)));

@@ -12,13 +12,16 @@ export interface ServeOptions {
   readonly tls?: { readonly cert: Buffer; readonly key: Buffer } | undefined;
 }
 
+/** An announcement, and the headers that it is sent with: made once, sent to many. */
 interface Held {
   readonly bytes: Buffer;
-  readonly tag: string;
+  readonly headers: Readonly<Record<string, string | number>> & { readonly etag: string };
 }
 
 const FILE = /^\/p\/([0-9a-f]{64})$/;
+const ANNOUNCEMENTS = '/a/';
 const ANNOUNCEMENT = /^\/a\/([0-9a-f-]{36}(?:\.[0-9a-f]{2,128})?)$/;
+const NOSNIFF = { 'x-content-type-options': 'nosniff' } as const;
 const FOR_EVER = 'public, max-age=31536000, immutable';
 /** An announcement may be kept, but not used without asking whether it still stands. */
 const ASK_AGAIN = 'public, no-cache';
@@ -34,16 +37,12 @@ export function serveDepot({ folder, tls }: ServeOptions): Server {
   const files = new FileCache(join(folder, 'p'));
   const announcements = new AnnouncementCache(join(folder, 'a'));
   const answer = (request: IncomingMessage, response: ServerResponse) => {
-    response.setHeader('x-content-type-options', 'nosniff');
-    const [path] = request.url!.split('?', 1) as [string];
-    const file = FILE.exec(path)?.[1];
-    const announcement = ANNOUNCEMENT.exec(path)?.[1];
-    if (request.method !== 'GET' && request.method !== 'HEAD') {
-      response.setHeader('allow', 'GET, HEAD');
-      end(response, 405);
-    } else if (file) sendFile(request, response, files, file);
-    else if (announcement) sendAnnouncement(request, response, announcements.get(announcement));
-    else end(response, 404);
+    const url = request.url!;
+    const query = url.indexOf('?');
+    const path = query < 0 ? url : url.slice(0, query);
+    if (request.method !== 'GET' && request.method !== 'HEAD') end(response, 405, { allow: 'GET, HEAD' });
+    else if (path.startsWith(ANNOUNCEMENTS)) sendAnnouncement(request, response, announcements.get(path));
+    else sendFile(request, response, files, FILE.exec(path)?.[1]);
   };
   const server = tls ? createTlsServer({ ...tls, minVersion: 'TLSv1.2' }, answer) : createServer(answer);
   server.requestTimeout = REQUEST_TIMEOUT;
@@ -51,48 +50,43 @@ export function serveDepot({ folder, tls }: ServeOptions): Server {
 }
 
 function sendAnnouncement(request: IncomingMessage, response: ServerResponse, held: Held | undefined): void {
-  if (!held) {
-    end(response, 404);
-    return;
+  if (!held) end(response, 404);
+  else if (namesTag(request.headers['if-none-match'], held.headers.etag, true))
+    end(response, 304, { etag: held.headers.etag, 'cache-control': ASK_AGAIN });
+  else {
+    response.writeHead(200, held.headers);
+    response.end(request.method === 'HEAD' ? undefined : held.bytes);
   }
-  response.setHeader('etag', held.tag);
-  response.setHeader('cache-control', ASK_AGAIN);
-  if (namesTag(request.headers['if-none-match'], held.tag, true)) {
-    end(response, 304);
-    return;
-  }
-  response.writeHead(200, { 'content-type': 'application/cose', 'content-length': held.bytes.length });
-  response.end(request.method === 'HEAD' ? undefined : held.bytes);
 }
 
-function sendFile(request: IncomingMessage, response: ServerResponse, files: FileCache, name: string): void {
-  const size = files.size(name);
-  if (size === undefined) {
+function sendFile(
+  request: IncomingMessage,
+  response: ServerResponse,
+  files: FileCache,
+  name: string | undefined,
+): void {
+  const size = name === undefined ? undefined : files.size(name);
+  if (name === undefined || size === undefined) {
     end(response, 404);
     return;
   }
-  const tag = `"${name}"`;
-  response.setHeader('etag', tag);
-  response.setHeader('cache-control', FOR_EVER);
-  response.setHeader('accept-ranges', 'bytes');
-  if (namesTag(request.headers['if-none-match'], tag, true)) {
-    end(response, 304);
-    return;
+  const etag = `"${name}"`;
+  const standing = { etag, 'cache-control': FOR_EVER, 'accept-ranges': 'bytes' };
+  const wanted = wantedOf(request, etag, size);
+  if (namesTag(request.headers['if-none-match'], etag, true)) end(response, 304, standing);
+  else if (wanted.kind === 'none') end(response, 416, { ...standing, 'content-range': `bytes */${size}` });
+  else {
+    const [first, last] = wanted.kind === 'part' ? [wanted.first, wanted.last] : [0, size - 1];
+    response.writeHead(wanted.kind === 'part' ? 206 : 200, {
+      ...NOSNIFF,
+      ...standing,
+      'content-type': 'application/octet-stream',
+      'content-length': last - first + 1,
+      ...(wanted.kind === 'part' && { 'content-range': `bytes ${first}-${last}/${size}` }),
+    });
+    if (request.method === 'HEAD' || size === 0) response.end();
+    else files.send(name, first, last, response);
   }
-  const wanted = wantedOf(request, tag, size);
-  if (wanted.kind === 'none') {
-    response.setHeader('content-range', `bytes */${size}`);
-    end(response, 416);
-    return;
-  }
-  const [first, last] = wanted.kind === 'part' ? [wanted.first, wanted.last] : [0, size - 1];
-  response.writeHead(wanted.kind === 'part' ? 206 : 200, {
-    'content-type': 'application/octet-stream',
-    'content-length': last - first + 1,
-    ...(wanted.kind === 'part' && { 'content-range': `bytes ${first}-${last}/${size}` }),
-  });
-  if (request.method === 'HEAD' || size === 0) response.end();
-  else files.send(name, first, last, response);
 }
 
 /** A range counts only under the validator that its asker began with (RFC 9110 section 13.1.5). */
@@ -102,10 +96,8 @@ function wantedOf({ headers }: IncomingMessage, tag: string, size: number): Want
   return stands ? wantedRange(headers.range, size) : { kind: 'whole' };
 }
 
-function end(response: ServerResponse, status: number): void {
-  response.statusCode = status;
-  response.setHeader('content-length', 0);
-  if (status === 304) response.removeHeader('content-length');
+function end(response: ServerResponse, status: number, headers: Record<string, string> = {}): void {
+  response.writeHead(status, { ...NOSNIFF, ...headers, ...(status !== 304 && { 'content-length': 0 }) });
   response.end();
 }
 
@@ -153,7 +145,7 @@ class FileCache {
   }
 }
 
-/** Announcements by name, looked at again a few times a second: they change, and many units ask at once. */
+/** Announcements by their path, looked at again a few times a second: they change, and many units ask at once. */
 class AnnouncementCache {
   readonly #folder: string;
   readonly #held = new Map<string, { held: Held | undefined; until: number }>();
@@ -162,13 +154,15 @@ class AnnouncementCache {
     this.#folder = folder;
   }
 
-  get(name: string): Held | undefined {
-    const known = this.#held.get(name);
+  get(path: string): Held | undefined {
+    const known = this.#held.get(path);
     const now = performance.now();
     if (known && now < known.until) return known.held;
+    const name = ANNOUNCEMENT.exec(path)?.[1];
+    if (name === undefined) return undefined;
     const held = read(join(this.#folder, name));
     if (this.#held.size > MOST_NAMES) this.#held.clear();
-    this.#held.set(name, { held, until: now + FRESH_FOR });
+    this.#held.set(path, { held, until: now + FRESH_FOR });
     return held;
   }
 }
@@ -178,7 +172,15 @@ const MOST_NAMES = 4096;
 function read(path: string): Held | undefined {
   try {
     const bytes = readFileSync(path);
-    return { bytes, tag: `"${createHash('sha256').update(bytes).digest('hex')}"` };
+    const etag = `"${createHash('sha256').update(bytes).digest('hex')}"`;
+    const headers = {
+      ...NOSNIFF,
+      etag,
+      'cache-control': ASK_AGAIN,
+      'content-type': 'application/cose',
+      'content-length': bytes.length,
+    };
+    return { bytes, headers };
   } catch (error) {
     if ((error as NodeJS.ErrnoException).code === 'ENOENT') return undefined;
     throw error;
