@@ -20,6 +20,7 @@ const ROOMS = [
   'authority',
   'release',
   'provision',
+  'verifier',
   'rehearsal',
   'plan',
   'incident',

@@ -1,19 +1,20 @@
 import { readFileSync, statSync } from 'node:fs';
 import {
   ATTESTATION_LIMITS,
-  type Attester,
   answerChallenge,
   CHALLENGE_REFUSALS,
   sealToken,
 } from '../../attestation/index.ts';
 import { deviceOf } from '../../report/index.ts';
+import { claimsJson } from '../../verifier/index.ts';
+import { attesterOf } from '../../virtual/index.ts';
 import { filesOn } from '../../workspace/index.ts';
 import { CommandFailure, EXIT, wrongUse } from '../exit.ts';
 import { requireFree } from '../require-free.ts';
-import { claimsJson, showClaimsSet } from '../show-token.ts';
+import { showClaimsSet } from '../show-token.ts';
 import type { Call } from '../spec.ts';
 import { authenticatorOf } from '../unit-authenticator.ts';
-import { openUnitSession, type UnitSession } from '../unit-session.ts';
+import { openUnitSession } from '../unit-session.ts';
 
 /** Has a unit answer a challenge. */
 export async function run(call: Call): Promise<number> {
@@ -23,7 +24,7 @@ export async function run(call: Call): Promise<number> {
   const session = await openUnitSession(call, call.args[0]!);
   try {
     const { record } = session.file;
-    const answer = answerChallenge(challenge, attesterOf(call, session));
+    const answer = answerChallenge(challenge, attesterOf(session, bootsTold(call)));
     if (!answer.ok) {
       const { says, next } = CHALLENGE_REFUSALS[answer.refusal];
       throw new CommandFailure(
@@ -69,35 +70,8 @@ function readChallengeFile(path: string): Uint8Array {
 
 const MOST_BOOTS = ATTESTATION_LIMITS.boots;
 
-function attesterOf(call: Call, { unit, flash, file }: UnitSession): Attester {
+function bootsTold(call: Call): number {
   const told = call.count('boots') ?? 0;
   if (told > MOST_BOOTS) throw wrongUse(`--boots ${told}: at most ${MOST_BOOTS} records go into one answer`);
-  const { running, boot, check } = file.memory;
-  const { slots } = unit.record.memory;
-  return {
-    unit,
-    flash,
-    running,
-    boot,
-    results: check
-      ? [{ system: 'fieldseal self-check', results: [{ id: RUNNING_CODE, result: resultOf(check) }] }]
-      : [],
-    boots: unit
-      .boots()
-      .slice(0, told)
-      .map(({ count, kind, runs, sequenceNumber, failures }) => ({
-        count,
-        kind,
-        runs: typeof runs === 'number' ? slots[runs]!.name : runs,
-        sequenceNumber,
-        failures,
-      })),
-  };
-}
-
-const RUNNING_CODE = 'running code';
-
-function resultOf({ changedAt, rounds }: NonNullable<UnitSession['file']['memory']['check']>) {
-  if (changedAt !== undefined) return 'fail';
-  return rounds > 0 ? 'success' : 'not-run';
+  return told;
 }

@@ -3,17 +3,13 @@ import {
   ATTESTATION_LIMITS,
   ATTESTATION_REFUSALS,
   type AttestationAppraisal,
-  appraiseToken,
   LIMITS_OF_THE_RESULT,
 } from '../../attestation/index.ts';
-import { challengeId, type JsonObject, WorkspaceError, writeRecord } from '../../workspace/index.ts';
-import { openAttestationBooks } from '../attestation-books.ts';
-import { rememberBootCount } from '../attestation-heard.ts';
+import { appraisalJson, appraiseOnRecord, openReferences, recoveryImage } from '../../verifier/index.ts';
 import { EXIT, wrongUse } from '../exit.ts';
-import { openReferences, recoveryImage } from '../reference-images.ts';
-import { openSession, type Session, trialMark } from '../session.ts';
+import { openSession, trialMark } from '../session.ts';
 import { showClaims, showNotTaken } from '../show-claims.ts';
-import { claimsJson, showClaimsSet } from '../show-token.ts';
+import { showClaimsSet } from '../show-token.ts';
 import type { Call } from '../spec.ts';
 
 const STATUS = { genuine: EXIT.done, refused: EXIT.refused, incomplete: EXIT.incomplete } as const;
@@ -25,13 +21,11 @@ export async function run(call: Call): Promise<number> {
   const bytes = readTokenFile(path);
   const references = openReferences(call.text('envelope'), call.text('image'));
   try {
-    const books = await openAttestationBooks(session, bytes, {
+    const appraisal = await appraiseOnRecord(session, bytes, {
       image: (digest, { memory }) => references.find(digest, memory),
       recovery: recoveryImage(call.text('recovery')),
       leastNumber: call.big('least-number'),
     });
-    const first = appraiseToken(bytes, books);
-    const appraisal = enter(session, first) ? first : appraiseToken(bytes, books);
     call.out.line(`${path}${trialMark(session.workspace)}`);
     show(call, appraisal);
     call.out.result({ format: 'fieldseal.appraisal/1', file: path, ...appraisalJson(appraisal) });
@@ -45,36 +39,6 @@ function readTokenFile(path: string): Uint8Array {
   const { size } = statSync(path, { throwIfNoEntry: false }) ?? {};
   if (size === undefined) throw wrongUse(`${path}: no such file`);
   return new Uint8Array(readFileSync(path).subarray(0, ATTESTATION_LIMITS.tokenSize + 1));
-}
-
-/**
- * Enters the result before it is told: from then on the challenge is answered. What is incomplete leaves it open. False where
- * another process took the same answer first.
- */
-function enter({ workspace }: Session, appraisal: AttestationAppraisal): boolean {
-  const { answers, sender, verdict, refusal } = appraisal;
-  if (!answers || !sender || verdict === 'incomplete') return true;
-  const id = challengeId(answers);
-  try {
-    writeRecord(workspace, {
-      folder: 'attestations',
-      name: [sender.className, id],
-      kind: 'attested',
-      facts: {
-        format: 'fieldseal.attestation/1',
-        class: sender.className,
-        serial: sender.serial,
-        appraised: workspace.now().toISOString(),
-        ...(JSON.parse(JSON.stringify(appraisalJson(appraisal))) as JsonObject),
-      },
-      summary: { class: sender.className, serial: sender.serial, verdict, refusal },
-    });
-  } catch (error) {
-    if (error instanceof WorkspaceError && error.code === 'name-taken') return false;
-    throw error;
-  }
-  rememberBootCount(workspace, appraisal);
-  return true;
 }
 
 function show(call: Call, appraisal: AttestationAppraisal): void {
@@ -100,23 +64,4 @@ function show(call: Call, appraisal: AttestationAppraisal): void {
       'a MAC proves only that somebody with the class key made this; any unit of the class could have',
     );
   }
-}
-
-function appraisalJson(appraisal: AttestationAppraisal): object {
-  const { verdict, refusal, claims, sender, told, measured, release } = appraisal;
-  return {
-    verdict,
-    refusal: refusal && { code: refusal, ...ATTESTATION_REFUSALS[refusal] },
-    claims,
-    sender: sender ? { class: sender.className, serial: sender.serial, proved_by: sender.provedBy } : null,
-    release: release
-      ? {
-          class: release.className,
-          version: release.version,
-          sequence_number: String(release.sequenceNumber),
-        }
-      : null,
-    told: told ? claimsJson(told, measured) : null,
-    limits: LIMITS_OF_THE_RESULT,
-  };
 }

@@ -1,23 +1,11 @@
-import {
-  CHALLENGE_REFUSALS,
-  NONCE_BYTES,
-  type RegionRequest,
-  resolveRegion,
-  writeChallenge,
-} from '../../attestation/index.ts';
-import { toHex } from '../../bytes/index.ts';
-import { randomBytes } from '../../crypto/index.ts';
+import { CHALLENGE_REFUSALS, NONCE_BYTES, type RegionRequest } from '../../attestation/index.ts';
 import { parseSize } from '../../image/index.ts';
-import { parseUuid } from '../../suit/index.ts';
-import { filesOn, keepChallenge } from '../../workspace/index.ts';
-import { unitOnRecord } from '../attested-unit.ts';
+import { makeChallenge, notMeasurable, type UnitOnRecord, unitOnRecord } from '../../verifier/index.ts';
+import { filesOn } from '../../workspace/index.ts';
 import { EXIT, wrongUse } from '../exit.ts';
 import { requireFree } from '../require-free.ts';
 import { openSession, trialMark } from '../session.ts';
 import type { Call } from '../spec.ts';
-
-const USUAL_HOURS = 24;
-const HOUR = 3_600_000;
 
 /** Makes a challenge for one unit and takes it down. */
 export async function run(call: Call): Promise<number> {
@@ -25,21 +13,13 @@ export async function run(call: Call): Promise<number> {
   const [className, serial] = call.args as [string, string];
   const file = call.text('out')!;
   if (!call.flag('force')) requireFree(file);
-  const unit = unitOnRecord(workspace, className, serial);
+  const unit = requireUnit(unitOnRecord(workspace, className, serial), className, serial);
   const region = regionOf(call);
   requireMeasurable(region, unit);
-  const nonce = randomBytes(nonceLength(call));
-  const made = workspace.now();
-  const expires = new Date(made.getTime() + (call.count('hours') ?? USUAL_HOURS) * HOUR);
-  keepChallenge(workspace, nonce, {
-    class: className,
-    serial,
-    device_id: unit.deviceId,
-    region: 'name' in region ? region : { address: region.address, size_bytes: region.length },
-    made: made.toISOString(),
-    expires: expires.toISOString(),
+  const { bytes, expires, json } = makeChallenge(workspace, unit, region, {
+    nonceBytes: nonceLength(call),
+    hours: call.count('hours'),
   });
-  const bytes = writeChallenge({ nonce, deviceId: parseUuid(unit.deviceId), region });
   filesOn().replace(file, bytes);
   call.out.line(`challenge for ${className} ${serial}${trialMark(workspace)}`);
   call.out.fact(
@@ -52,16 +32,19 @@ export async function run(call: Call): Promise<number> {
   );
   call.out.result({
     format: 'fieldseal.challenge-made/1',
-    class: className,
-    serial,
-    device_id: unit.deviceId,
-    nonce: toHex(nonce),
-    region: 'name' in region ? { name: region.name } : { address: region.address, size_bytes: region.length },
-    expires: expires.toISOString(),
+    ...json,
     file,
     size_bytes: bytes.length,
   });
   return EXIT.done;
+}
+
+function requireUnit(unit: UnitOnRecord | undefined, className: string, serial: string): UnitOnRecord {
+  if (unit) return unit;
+  throw wrongUse(
+    `no unit ${serial} of class ${className} is on record`,
+    'take in its batch result first (fieldseal batch accept), or compare the serial number with its label',
+  );
 }
 
 /** The region that --region names, or --address and --length give; without either, what runs. */
@@ -82,16 +65,16 @@ function regionOf(call: Call): RegionRequest {
 }
 
 /** A challenge that a sound unit would not answer is not made. */
-function requireMeasurable(region: RegionRequest, unit: ReturnType<typeof unitOnRecord>): void {
-  if ('name' in region && region.name === 'running') return;
-  const found = resolveRegion(region, { memory: unit.memory, allowed: unit.regions }, undefined);
-  if (typeof found !== 'string') return;
-  const { says, next } = CHALLENGE_REFUSALS[found];
+function requireMeasurable(region: RegionRequest, unit: UnitOnRecord): void {
+  const refusal = notMeasurable(region, unit);
+  if (!refusal) return;
+  const { says, next } = CHALLENGE_REFUSALS[refusal];
   throw wrongUse(`${says}: no challenge was made`, next);
 }
 
-function nonceLength(call: Call): number {
-  const length = call.count('nonce-bytes') ?? NONCE_BYTES.usual;
+function nonceLength(call: Call): number | undefined {
+  const length = call.count('nonce-bytes');
+  if (length === undefined) return undefined;
   if (length >= NONCE_BYTES.least && length <= NONCE_BYTES.most) return length;
   throw wrongUse(
     `--nonce-bytes ${length}: a nonce has ${NONCE_BYTES.least} to ${NONCE_BYTES.most} bytes (RFC 9711 section 4.1)`,

@@ -3,7 +3,6 @@ import { fromHex } from '../bytes/index.ts';
 import type { MemoryMap } from '../image/index.ts';
 import { readIssuedJob } from '../provision/index.ts';
 import { listRecords, readRecord, type Workspace } from '../workspace/index.ts';
-import { wrongUse } from './exit.ts';
 
 /** A unit record of the workspace, as far as attestation concerns it. */
 interface UnitFacts {
@@ -24,15 +23,14 @@ export interface UnitOnRecord extends Omit<AttestedUnit, 'macKey' | 'lastBootCou
   readonly macKeyIds: readonly string[];
 }
 
-/** The unit with that serial number. Throws wrong use where none is on record. */
-export function unitOnRecord(workspace: Workspace, className: string, serial: string): UnitOnRecord {
-  if (listRecords(workspace, 'units', className).includes(`${className}/${serial}`)) {
-    return fromRecord(workspace, `${className}/${serial}`);
-  }
-  throw wrongUse(
-    `no unit ${serial} of class ${className} is on record`,
-    'take in its batch result first (fieldseal batch accept), or compare the serial number with its label',
-  );
+/** The unit with that serial number, or undefined where none is on record. */
+export function unitOnRecord(
+  workspace: Workspace,
+  className: string,
+  serial: string,
+): UnitOnRecord | undefined {
+  const name = `${className}/${serial}`;
+  return listRecords(workspace, 'units', className).includes(name) ? fromRecord(workspace, name) : undefined;
 }
 
 /** The unit with that device identifier, or undefined. */

@@ -7,20 +7,26 @@ import {
   openToken,
 } from '../attestation/index.ts';
 import { type ByteSource, fromHex, toHex } from '../bytes/index.ts';
-import { withMacSecret } from '../keys/index.ts';
+import { type SecretSource, withMacSecret } from '../keys/index.ts';
 import { unitMacKey } from '../report/index.ts';
 import { formatUuid, parseUuid } from '../suit/index.ts';
 import {
   classKeys,
   findChallenge,
   type JsonObject,
+  keyPaths,
   listRecords,
   readRecord,
   type Workspace,
 } from '../workspace/index.ts';
-import { lastBootCount } from './attestation-heard.ts';
-import { type UnitOnRecord, unitWithDevice } from './attested-unit.ts';
-import { accessTo, type Session } from './session.ts';
+import { lastBootCount } from './heard.ts';
+import { type UnitOnRecord, unitWithDevice } from './unit-on-record.ts';
+
+/** Where an answer is appraised, and how keys of its class are opened. */
+export interface VerifierSession {
+  readonly workspace: Workspace;
+  readonly secrets: SecretSource;
+}
 
 interface ReleaseFacts {
   readonly class: string;
@@ -40,7 +46,7 @@ export interface GivenReferences {
 
 /** The records that a token is appraised against. A key of the class is opened only for a token that has a MAC. */
 export async function openAttestationBooks(
-  session: Session,
+  session: VerifierSession,
   bytes: Uint8Array,
   given: GivenReferences,
 ): Promise<AttestationBooks> {
@@ -120,14 +126,22 @@ function newestNumber(releases: readonly ReleaseFacts[], unit: UnitOnRecord): bi
 }
 
 /** The unit's own MAC key, made from the key of its class or cohort. Throws `KeyError`, key-custody for one in a token. */
-async function macKeyOf(session: Session, unit: UnitOnRecord): Promise<Uint8Array | undefined> {
-  const shared = classKeys(session.workspace, unit.className).find(({ description }) =>
+async function macKeyOf(
+  { workspace, secrets }: VerifierSession,
+  unit: UnitOnRecord,
+): Promise<Uint8Array | undefined> {
+  const shared = classKeys(workspace, unit.className).find(({ description }) =>
     unit.macKeyIds.includes(description.fingerprint),
   );
   if (!shared) return undefined;
   const { description } = shared;
   const classId = parseUuid(unit.classIds.at(-1)!);
-  return withMacSecret(description, accessTo(session, description.name), (secret) =>
+  const access = {
+    file: keyPaths(workspace, description.name).secret,
+    secrets,
+    production: workspace.kind === 'production',
+  };
+  return withMacSecret(description, access, (secret) =>
     unitMacKey('unit-attestation-key', secret, classId, parseUuid(unit.deviceId)),
   );
 }
