@@ -4,6 +4,7 @@ import { remove } from './api.ts';
 import { Tell } from './parts/tell.tsx';
 import { type Place, usePlace } from './router.ts';
 import { Ask } from './screens/ask.tsx';
+import { ChallengeScreen } from './screens/challenge.tsx';
 import { Enter } from './screens/enter.tsx';
 import { Inside } from './screens/inside.tsx';
 import { PlanScreen } from './screens/plan.tsx';
@@ -21,6 +22,7 @@ const SCREENS: readonly { path: string; question: string; screen: ComponentType<
   { path: '/seal', question: 'Seal a release', screen: Seal },
   { path: '/inside', question: 'Look inside', screen: Inside },
   { path: '/ask', question: 'What would a unit say?', screen: Ask },
+  { path: '/challenge', question: 'Challenge', screen: ChallengeScreen },
   { path: '/rehearse', question: 'Rehearse', screen: Rehearse },
   { path: '/plan', question: 'Plan and incidents', screen: PlanScreen },
 ];

@@ -127,6 +127,38 @@ export interface Play {
     readonly wear: { readonly most: number; readonly endurance: number };
   };
   readonly flash: readonly DrawnRegion[];
+  readonly memory: {
+    readonly shape: string;
+    readonly slots: readonly { readonly name: string }[];
+    readonly flash: { readonly erase_page: number };
+  };
+}
+
+/** What a unit was asked and answered, and what that was worth. */
+export interface ChallengeMade {
+  readonly nonce: string;
+  readonly challenge: string;
+  readonly expires: string;
+}
+
+export interface AnswerShown {
+  readonly token: string | null;
+  readonly refusal: { readonly code: string; readonly says: string; readonly next: string } | null;
+  readonly size_bytes?: number;
+  readonly container?: string;
+}
+
+export interface AppraisalShown {
+  readonly verdict: 'genuine' | 'refused' | 'incomplete';
+  readonly refusal: RefusalShown | null;
+  readonly claims: readonly {
+    readonly claim: string;
+    readonly result: 'holds' | 'fails' | 'not judged';
+    readonly detail: string;
+  }[];
+  readonly sender: { readonly class: string; readonly serial: string; readonly proved_by: string } | null;
+  readonly release: { readonly version: string; readonly sequence_number: string } | null;
+  readonly limits: readonly string[];
 }
 
 export interface Stroke {

@@ -9,6 +9,7 @@ import type { DeskEnv } from './context.ts';
 import { DeskError } from './error.ts';
 import { explain, statusOf } from './explain.ts';
 import { securityHeaders } from './headers.ts';
+import { attestationRoutes } from './routes/attestation.ts';
 import { bookRoutes } from './routes/books.ts';
 import { fileRoutes } from './routes/files.ts';
 import { incidentRoutes } from './routes/incidents.ts';
@@ -81,6 +82,7 @@ function apiRoutes() {
     unitRoutes(),
     sealRoutes(),
     rehearsalRoutes(),
+    attestationRoutes(),
     planRoutes(),
     incidentRoutes(),
   ])

@@ -4,7 +4,7 @@
  */
 export { appraisalJson, appraiseOnRecord } from './appraise-on-record.ts';
 export type { GivenReferences, VerifierSession } from './books.ts';
-export { makeChallenge, type NewChallenge, notMeasurable, regionJson } from './make-challenge.ts';
+export { makeChallenge, type NewChallenge, notMeasurable } from './make-challenge.ts';
 export { openReferences, type ReferenceFiles, recoveryImage } from './reference-images.ts';
 export { claimsJson } from './token-json.ts';
 export { type UnitOnRecord, unitOnRecord } from './unit-on-record.ts';

@@ -54,6 +54,6 @@ export function makeChallenge(
 }
 
 /** A region for programs and records. */
-export function regionJson(region: RegionRequest) {
+function regionJson(region: RegionRequest) {
   return 'name' in region ? { name: region.name } : { address: region.address, size_bytes: region.length };
 }

@@ -80,6 +80,51 @@ describe.skipIf(!chromiumPresent)('the desk', () => {
     await sound('desk-trust');
   });
 
+  it('Challenge: a copy of a unit proves itself; an old answer and a flipped bit are told claim by claim', async () => {
+    const { page } = desk;
+    const unit = readFileSync(bench.path('WS', 'vent-0001.unit'));
+    await desk.follow('Challenge');
+    await page.getByLabel('A unit file of this workspace').selectOption('vent-0001.unit');
+    await page.getByText('Nothing runs in this unit').waitFor(SLOW);
+    const challenge = page.getByRole('button', { name: 'Challenge the unit' });
+    expect(await challenge.isDisabled()).toBe(true);
+    await page.getByLabel('Sealed envelope').setInputFiles(bench.path('WS', 'app.suit'));
+    await page.getByText(/app.suit, /).waitFor(SLOW);
+    await page.getByRole('button', { name: 'Install the envelope, start and keep it' }).click();
+    await page.getByText('Nothing runs in this unit').waitFor({ ...SLOW, state: 'detached' });
+
+    await page.getByRole('button', { name: 'slot A' }).focus();
+    await page.keyboard.press('Enter');
+    await page.getByText('It is asked for the whole of slot A.').waitFor();
+    await challenge.click();
+    await page.getByRole('heading', { name: 'Genuine: what was measured is what was sealed' }).waitFor(SLOW);
+    expect(await page.locator('.claims li.passed').count()).toBeGreaterThan(9);
+    expect(await page.getByText('Only the region that was asked for was measured.').isVisible()).toBe(true);
+    expect(await desk.violations()).toEqual([]);
+
+    await page.getByRole('button', { name: 'Send this old answer again' }).click();
+    await page.getByRole('heading', { name: 'Not taken, at freshness' }).waitFor(SLOW);
+    expect(await page.getByText('nonce-used').isVisible()).toBe(true);
+
+    await page.getByRole('button', { name: 'Flip one bit there' }).click();
+    await page.getByText(/The lowest bit at 0x08000400 is flipped/).waitFor(SLOW);
+    await challenge.click();
+    await page.getByRole('heading', { name: 'Not taken, at measurement' }).waitFor(SLOW);
+    expect(await page.getByText('measurement-differs').isVisible()).toBe(true);
+    await sound('desk-challenge');
+
+    await page.getByLabel('Or from the address').fill('0x08000001');
+    await page.getByRole('button', { name: 'Choose that stretch' }).click();
+    await challenge.click();
+    await page.getByRole('alert').waitFor(SLOW);
+    expect(await page.getByRole('alert').textContent()).toContain('no challenge was made');
+    expect(readFileSync(bench.path('WS', 'vent-0001.unit')).equals(unit)).toBe(true);
+    const { entries } = bench.ok('ledger list --json', WS).json;
+    const verdicts = entries.filter(({ kind }: { kind: string }) => kind === 'attested');
+    expect(verdicts).toHaveLength(2);
+    expect(bench.ok('ledger check', WS).status).toBe(0);
+  });
+
   it('Seal a release: a firmware file in its slot, then sealed, and the passphrase is not kept', async () => {
     const { page } = desk;
     await desk.follow('Seal a release');

@@ -239,6 +239,8 @@ describe('beyond loopback', () => {
         who: 'builder',
         rights: ['read', 'request'],
       });
+      const challenge = await desk.ask('/api/v1/challenges', { method: 'POST', headers: bearer, body: '{}' });
+      expect([challenge.status, await code(challenge)]).toEqual([403, 'not-allowed']);
       const wrong = { authorization: `Bearer ${'A'.repeat(43)}` };
       expect((await desk.ask('/api/v1/session', { headers: wrong })).status).toBe(401);
     } finally {

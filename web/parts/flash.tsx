@@ -10,16 +10,24 @@ interface Props {
   readonly states: ReadonlyMap<string, string>;
   /** The stroke under way, and those before it. */
   readonly strokes?: readonly Stroke[];
+  /** Regions that can be chosen, by name, and what happens then. */
+  readonly choice?: Choice;
+}
+
+interface Choice {
+  readonly names: ReadonlySet<string>;
+  readonly chosen: string | undefined;
+  choose(region: DrawnRegion): void;
 }
 
 /** A unit's flash: a row for each region, a cell for each stretch of it, darker where more is programmed. */
-export function Flash({ regions, states, strokes = [] }: Props) {
+export function Flash({ regions, states, strokes = [], choice }: Props) {
   return (
     <ul class="flash">
       {regions.map((region) => (
         <li key={region.name}>
           <p>
-            <strong>{region.name}</strong> {address(region.address)}, {bytes(region.size)}
+            <Name region={region} choice={choice} /> {address(region.address)}, {bytes(region.size)}
             {states.get(region.name) && <span class="state">{states.get(region.name)}</span>}
           </p>
           <svg
@@ -43,6 +51,20 @@ export function Flash({ regions, states, strokes = [] }: Props) {
         </li>
       ))}
     </ul>
+  );
+}
+
+function Name({ region, choice }: { region: DrawnRegion; choice: Choice | undefined }) {
+  if (!choice?.names.has(region.name)) return <strong>{region.name}</strong>;
+  return (
+    <button
+      type="button"
+      class="region"
+      aria-pressed={choice.chosen === region.name}
+      onClick={() => choice.choose(region)}
+    >
+      {region.name}
+    </button>
   );
 }
 

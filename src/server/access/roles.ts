@@ -3,7 +3,7 @@ export const RIGHTS = {
   read: 'look at everything but secrets',
   request: 'ask for a release to be sealed, and seal it',
   approve: "approve another's request",
-  operate: 'keys, incidents, fleet: what changes more than a release',
+  operate: 'keys, incidents, fleet, challenges: what changes more than a release',
 } as const;
 export type Right = keyof typeof RIGHTS;
 

@@ -40,6 +40,9 @@ const nameSchema = z.string().regex(/^[a-z0-9][a-z0-9.-]{0,63}$/);
 
 export const classNameSchema = nameSchema.openapi({ example: 'vent' });
 
+/** Serial number of a unit. */
+export const serialSchema = z.string().regex(/^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$/);
+
 /** How keys are opened; both may be left out where a passphrase is held. */
 export const keyAccessSchema = {
   passphrase: z.string().min(1).max(1024).optional(),

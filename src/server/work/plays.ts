@@ -13,6 +13,7 @@ import { type PoweredUnit, powerUp } from '../../virtual/index.ts';
 import { unguessable } from '../access/random.ts';
 import type { Session } from '../access/sessions.ts';
 import { DeskError } from '../error.ts';
+import { type Answered, answerPlay } from './answer-play.ts';
 import { drawFlash } from './draw-flash.ts';
 import { type Stroke, watchFlash } from './strokes.ts';
 
@@ -96,6 +97,28 @@ export class Plays {
     return { result, cutAt, operations, strokes, unit: tellUnit(play, await powered(play, options.secrets)) };
   }
 
+  /** Has the unit answer a challenge. Throws `DeskError` not-there, `KeyError`. */
+  async answer(
+    session: Session,
+    id: string,
+    challenge: Uint8Array,
+    secrets: SecretSource,
+  ): Promise<Answered> {
+    return answerPlay(await powered(this.#find(session, id), secrets), challenge, secrets);
+  }
+
+  /** Flips the lowest bit at an address, past the unit and past the rules of flash, as a probe would. */
+  async flipBit(session: Session, id: string, address: number, secrets: SecretSource): Promise<object> {
+    const play = this.#find(session, id);
+    const { layout } = (await powered(play, secrets)).file;
+    const region = layout.flash.regions.find(
+      (each) => address >= each.address && address < each.address + each.size,
+    );
+    if (!region) throw outside(address);
+    play.bytes[layout.flashOffset + region.offset + address - region.address]! ^= 1;
+    return tellUnit(play, await powered(play, secrets));
+  }
+
   forget(session: Session): void {
     for (const { id, owner } of [...this.#plays.values()]) if (owner === session.id) this.#plays.delete(id);
   }
@@ -136,6 +159,14 @@ function tellUnit({ id, name }: Play, unit: PoweredUnit): object {
     shown: unitJson(unit),
     flash: drawFlash(unit.flash, layout.flash.regions, record.memory.flash.erased_value),
   };
+}
+
+function outside(address: number): DeskError {
+  return new DeskError(
+    'request-wrong',
+    `0x${address.toString(16)} does not lie in the flash of this unit`,
+    'choose an address in one of the areas that are drawn',
+  );
 }
 
 function tooLarge(): DeskError {
