@@ -131,6 +131,7 @@ describe.skipIf(!chromiumPresent)('the desk', () => {
     await page.getByLabel('Device class').selectOption('vent');
     await page.getByLabel('Firmware file').setInputFiles(bench.path('WS', 'next.bin'));
     await page.getByRole('img', { name: /the image takes 16 percent/ }).waitFor();
+    await page.getByRole('heading', { name: 'What sending it takes' }).waitFor();
     await page.getByLabel('Version').fill('1.5.0');
     await page.getByLabel('Passphrase of the key').fill('not the passphrase');
     await page.getByRole('button', { name: 'Seal' }).click();
@@ -140,6 +141,11 @@ describe.skipIf(!chromiumPresent)('the desk', () => {
     await page.getByRole('button', { name: 'Seal' }).click();
     await page.getByRole('heading', { name: 'Sealed: vent 1.5.0' }).waitFor(SLOW);
     expect(await page.getByLabel('Passphrase of the key').inputValue()).toBe('');
+    const [download] = await Promise.all([
+      page.waitForEvent('download'),
+      page.getByRole('link', { name: 'Take the envelope' }).click(),
+    ]);
+    expect(download.suggestedFilename()).toBe('vent-2.suit');
     await sound('desk-seal');
     const sealed = bench.path('WS', 'envelopes', 'vent-2.suit');
     expect(bench.ok(`check ${sealed} --unit vent-0001.unit --json`, WS).json.verdict).toBe('accepted');

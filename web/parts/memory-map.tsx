@@ -1,3 +1,4 @@
+import type { CostShown } from './cost.tsx';
 import { address, bytes, Facts } from './tell.tsx';
 
 interface Area {
@@ -18,6 +19,7 @@ export interface ImageShown {
     readonly length?: number;
     readonly name?: string;
   }[];
+  readonly cost: CostShown;
   readonly vector_table: { readonly stackPointer?: number; readonly resetHandler?: number } | null;
   readonly memory: {
     readonly shape: string;

@@ -1,5 +1,6 @@
 import { useEffect, useState } from 'preact/hooks';
 import { type DeskFile, follow, type Problem, post } from '../api.ts';
+import { Cost } from '../parts/cost.tsx';
 import { Drop } from '../parts/drop.tsx';
 import { type ImageShown, MemoryMap } from '../parts/memory-map.tsx';
 import { bytes, Caution, Digest, Facts, Tell } from '../parts/tell.tsx';
@@ -8,6 +9,8 @@ import type { Standing } from '../shapes.ts';
 import { useDocument, useWork } from '../use.ts';
 
 interface Sealed {
+  /** Name of the envelope at the desk. */
+  readonly file: string;
   readonly class: string;
   readonly version: string;
   readonly sequence_number: string | number;
@@ -52,7 +55,10 @@ export function Seal({ place }: { place: Place }) {
           <h2 id="fit">Where it lies</h2>
           <Tell problem={problem} />
           {image ? (
-            <MemoryMap shown={image} />
+            <>
+              <MemoryMap shown={image} />
+              <Cost cost={image.cost} />
+            </>
           ) : (
             !problem && <p class="hint">Choose a class and a firmware file.</p>
           )}
@@ -174,6 +180,12 @@ function Result({ sealed }: { sealed: Sealed }) {
           ['manifest digest', <Digest hex={sealed.manifest_digest} />],
         ]}
       />
+      <p class="row">
+        <a href={`/api/v1/files/${sealed.file}`} download>
+          Take the envelope
+        </a>
+        <a href={`/inside?file=${sealed.file}`}>Look inside it</a>
+      </p>
       {sealed.cautions.map((caution) => (
         <Caution key={caution}>{caution}</Caution>
       ))}

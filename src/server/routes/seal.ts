@@ -1,8 +1,17 @@
 import { createRoute, z } from '@hono/zod-openapi';
 import { streamSSE } from 'hono/streaming';
 import { type FlatImage, imageForSlot } from '../../image/index.ts';
+import { readFigures, sendingOf, trustPlan } from '../../plan/index.ts';
 import { type SealRequest, seal } from '../../release/index.ts';
-import { fileSource, foreseeNumber, type JsonObject, readClass } from '../../workspace/index.ts';
+import {
+  type DeviceClass,
+  fileSource,
+  foreseeNumber,
+  type JsonObject,
+  listRecords,
+  readClass,
+  type Workspace,
+} from '../../workspace/index.ts';
 import { requireRight } from '../access/guard.ts';
 import { answers, jsonBody, newRoutes } from './answers.ts';
 import { documentSchema, fileIdSchema, imageRequestSchema, sealRequestSchema } from './schemas.ts';
@@ -43,11 +52,17 @@ export function sealRoutes() {
     .openapi(imageRoute, async (c) => {
       const { file, class: className, slot } = c.req.valid('json');
       const upload = c.env.desk.uploads.find(c.get('session'), file);
-      const { memory } = await readClass(await c.env.desk.workspace(), className);
+      const workspace = await c.env.desk.workspace();
+      const deviceClass = await readClass(workspace, className);
+      const { memory } = deviceClass;
       const source = fileSource(upload.path);
       try {
         const flat = imageForSlot(source, memory, { slotName: memory.slots[slot]?.name });
-        return c.json({ format: 'fieldseal.image/1', file: upload.name, memory, ...flatJson(flat) }, 200);
+        const cost = await costOfSealing(workspace, deviceClass, flat.size);
+        return c.json(
+          { format: 'fieldseal.image/1', file: upload.name, memory, ...flatJson(flat), cost },
+          200,
+        );
       } finally {
         source.close();
       }
@@ -92,6 +107,7 @@ export function sealRoutes() {
         const { json, cautions } = await seal(request);
         return {
           ...json,
+          file: desk.uploads.adopt(session, name, out).id,
           envelope: { ...(json.envelope as JsonObject), file: workspace.show(out) },
           cautions,
         };
@@ -106,6 +122,19 @@ export function sealRoutes() {
           await stream.writeSSE({ event, data: JSON.stringify(data) });
       });
     });
+}
+
+/** What sending it would take, by the trust plan of the class and over its links, or all known ones where it names none. */
+async function costOfSealing(workspace: Workspace, deviceClass: DeviceClass, imageBytes: number) {
+  const figures = await readFigures(workspace);
+  const plan = await trustPlan(workspace, deviceClass, figures);
+  const added = plan.alternatives.find(({ chosen }) => chosen)?.added_bytes ?? 0;
+  const units = Math.max(1, listRecords(workspace, 'units', deviceClass.name).length);
+  const links = (deviceClass.links.length > 0 ? deviceClass.links : figures.links).map((name) => {
+    const { frames, airTime, timeToComplete } = sendingOf(figures.link(name), imageBytes + added, units);
+    return { link: name, frames, air_time_s: airTime, time_to_complete_s: timeToComplete };
+  });
+  return { image_bytes: imageBytes, added_bytes: added, units, links };
 }
 
 function flatJson({ format: sourceFormat, slot, address, size, leftOut, gaps, vectorTable }: FlatImage) {

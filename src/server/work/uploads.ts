@@ -1,5 +1,14 @@
 import { createHash } from 'node:crypto';
-import { closeSync, mkdirSync, mkdtempSync, openSync, rmSync, writeSync } from 'node:fs';
+import {
+  closeSync,
+  copyFileSync,
+  mkdirSync,
+  mkdtempSync,
+  openSync,
+  readFileSync,
+  rmSync,
+  writeSync,
+} from 'node:fs';
 import { tmpdir } from 'node:os';
 import { dirname, join } from 'node:path';
 import { unguessable } from '../access/random.ts';
@@ -48,6 +57,17 @@ export class Uploads {
       closeSync(file);
     }
     return this.#keep({ id, name, path, size, sha256: hash.digest('hex'), owner: session.id });
+  }
+
+  /** Takes a copy of a file that the desk itself made, so that its owner can fetch it and look inside. */
+  adopt(session: Session, name: string, from: string): Upload {
+    const id = unguessable();
+    const path = join(this.#folder, id, harmless(name));
+    mkdirSync(dirname(path), { mode: 0o700 });
+    copyFileSync(from, path);
+    const bytes = readFileSync(path);
+    const sha256 = createHash('sha256').update(bytes).digest('hex');
+    return this.#keep({ id, name, path, size: bytes.length, sha256, owner: session.id });
   }
 
   /** A file of this session. Throws `DeskError` not-there. */
