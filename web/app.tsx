@@ -3,6 +3,7 @@ import { useEffect, useRef } from 'preact/hooks';
 import { remove } from './api.ts';
 import { Tell } from './parts/tell.tsx';
 import { type Place, usePlace } from './router.ts';
+import { Approvals } from './screens/approvals.tsx';
 import { Ask } from './screens/ask.tsx';
 import { ChallengeScreen } from './screens/challenge.tsx';
 import { Enter } from './screens/enter.tsx';
@@ -20,6 +21,7 @@ const SCREENS: readonly { path: string; question: string; screen: ComponentType<
   { path: '/', question: 'Where do I stand?', screen: Stand },
   { path: '/trust', question: 'Who trusts whom?', screen: Trust },
   { path: '/seal', question: 'Seal a release', screen: Seal },
+  { path: '/approvals', question: 'What waits for approval?', screen: Approvals },
   { path: '/inside', question: 'Look inside', screen: Inside },
   { path: '/ask', question: 'What would a unit say?', screen: Ask },
   { path: '/challenge', question: 'Challenge', screen: ChallengeScreen },

@@ -5,7 +5,7 @@
 export { type AddSignatureRequest, addSignature } from './add-signature.ts';
 export { type ApproveRequest, approve } from './approval/approve.ts';
 export { type FreezeRequest, freezeRequest } from './approval/freeze.ts';
-export { listRequests } from './approval/list.ts';
+export { listRequests, requestsJson } from './approval/list.ts';
 export { type OpenedRequest, openRequest } from './approval/open.ts';
 export { requestJson } from './approval/request-json.ts';
 export { type Withdrawn, withdraw } from './approval/withdraw.ts';

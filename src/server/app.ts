@@ -16,6 +16,7 @@ import { incidentRoutes } from './routes/incidents.ts';
 import { pageRoutes } from './routes/pages.ts';
 import { planRoutes } from './routes/plans.ts';
 import { rehearsalRoutes } from './routes/rehearsal.ts';
+import { requestRoutes } from './routes/requests.ts';
 import { sealRoutes } from './routes/seal.ts';
 import { sessionRoutes } from './routes/session.ts';
 import { unitRoutes } from './routes/units.ts';
@@ -81,6 +82,7 @@ function apiRoutes() {
     fileRoutes(),
     unitRoutes(),
     sealRoutes(),
+    requestRoutes(),
     rehearsalRoutes(),
     attestationRoutes(),
     planRoutes(),

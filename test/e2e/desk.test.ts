@@ -1,9 +1,10 @@
 /** The desk as its users see it: each screen's job done in a browser, by mouse and by keyboard. */
+import { createHash } from 'node:crypto';
 import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { gzipSync } from 'node:zlib';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { Bench, cortexImage } from './command.ts';
+import { Bench, cortexImage, twoPeople } from './command.ts';
 import { chromiumPresent, DeskBrowser } from './desk-browser.ts';
 
 const bench = new Bench();
@@ -274,6 +275,51 @@ describe.skipIf(!chromiumPresent)('the desk', () => {
     await page.locator('.response > li.done').first().waitFor(SLOW);
     await sound('desk-plan');
     expect(bench.ok('incident show --json', WS).json.incidents).toHaveLength(1);
+  });
+
+  it('What waits for approval?: another person approves what they compared, and only that is sealed', async () => {
+    const { page } = desk;
+    bench.ok('class add lamp --model LC-1 --scheme asymmetric', WS);
+    const file = bench.path('WS', 'classes', 'lamp.yaml');
+    writeFileSync(file, readFileSync(file, 'utf8').replace('# approvals: 1', 'approvals: 1'));
+    twoPeople(bench, 'WS');
+    bench.ok('request make app.bin --class lamp --version 2.0.0 --requester ada', WS);
+    const digest = createHash('sha256')
+      .update(readFileSync(bench.path('WS', 'app.bin')))
+      .digest('hex');
+    await desk.follow('What waits for approval?');
+    await page.getByRole('link', { name: 'lamp/1' }).click();
+    await page.getByRole('heading', { name: 'What lamp/1 froze' }).waitFor(SLOW);
+    expect(await page.getByText(digest).isVisible()).toBe(true);
+    expect(await page.getByText('Before it is sealed you can take it back').isVisible()).toBe(true);
+    const approve = async (who: string, compared: string) => {
+      await page.getByLabel(/^Your key/).selectOption(who);
+      await page.getByLabel('SHA-256 of the image').fill(compared);
+      await page.getByLabel('Passphrase of your key').fill('four eyes see more');
+      await page.getByRole('button', { name: 'Approve lamp/1' }).click();
+    };
+    await approve('ada', digest);
+    await page.getByText(/Ada Brook asked for lamp\/1 and cannot approve it/).waitFor(SLOW);
+    await approve('bela', '0'.repeat(64));
+    await page.getByText(/The request is for another image/).waitFor(SLOW);
+    await approve('bela', digest);
+    await page.getByText('Approved with bela: 1 of 1.').waitFor(SLOW);
+    expect(await page.getByLabel('Passphrase of your key').inputValue()).toBe('');
+    await page.getByRole('button', { name: 'Seal lamp/1' }).waitFor(SLOW);
+    await sound('desk-approvals');
+
+    const seal = async (image: string) => {
+      await page.getByLabel('Firmware file').setInputFiles(bench.path('WS', image));
+      await page.getByText(new RegExp(`^${image}, `)).waitFor(SLOW);
+      await page.getByLabel('Passphrase of the sealing key').fill(bench.environment.FIELDSEAL_PASSPHRASE!);
+      await page.getByRole('button', { name: 'Seal lamp/1' }).click();
+    };
+    await seal('next.bin');
+    await page.getByText(/This is not what the sealing request lamp\/1 froze/).waitFor(SLOW);
+    await seal('app.bin');
+    await page.getByRole('heading', { name: 'Sealed: lamp 2.0.0' }).waitFor(SLOW);
+    expect(bench.ok('request list --json', WS).json.requests).toMatchObject([{ state: 'used up' }]);
+    bench.ok('ledger check', WS);
   });
 
   it('without a session the desk says how to enter', async () => {

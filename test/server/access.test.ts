@@ -241,6 +241,12 @@ describe('beyond loopback', () => {
       });
       const challenge = await desk.ask('/api/v1/challenges', { method: 'POST', headers: bearer, body: '{}' });
       expect([challenge.status, await code(challenge)]).toEqual([403, 'not-allowed']);
+      const approval = await desk.ask('/api/v1/requests/vent/1/approvals', {
+        method: 'POST',
+        headers: bearer,
+        body: '{}',
+      });
+      expect([approval.status, await code(approval)]).toEqual([403, 'not-allowed']);
       const wrong = { authorization: `Bearer ${'A'.repeat(43)}` };
       expect((await desk.ask('/api/v1/session', { headers: wrong })).status).toBe(401);
     } finally {

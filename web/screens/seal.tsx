@@ -3,21 +3,11 @@ import { type DeskFile, follow, type Problem, post } from '../api.ts';
 import { Cost } from '../parts/cost.tsx';
 import { Drop } from '../parts/drop.tsx';
 import { type ImageShown, MemoryMap } from '../parts/memory-map.tsx';
-import { bytes, Caution, Digest, Facts, Tell } from '../parts/tell.tsx';
+import { type Sealed, SealedShown } from '../parts/sealed.tsx';
+import { Tell } from '../parts/tell.tsx';
 import type { Place } from '../router.ts';
 import type { Standing } from '../shapes.ts';
 import { useDocument, useWork } from '../use.ts';
-
-interface Sealed {
-  /** Name of the envelope at the desk. */
-  readonly file: string;
-  readonly class: string;
-  readonly version: string;
-  readonly sequence_number: string | number;
-  readonly manifest_digest: string;
-  readonly envelope: { readonly file: string; readonly size_bytes: number };
-  readonly cautions: readonly string[];
-}
 
 /** Seal a release: a firmware file, its place in the class's memory map, and the envelope made of it. */
 export function Seal({ place }: { place: Place }) {
@@ -162,33 +152,7 @@ function Make({ className, file }: { className: string; file: DeskFile }) {
         </p>
       )}
       <Tell problem={work.problem} />
-      {sealed && <Result sealed={sealed} />}
+      {sealed && <SealedShown sealed={sealed} />}
     </section>
-  );
-}
-
-function Result({ sealed }: { sealed: Sealed }) {
-  return (
-    <div class="sealed" role="status">
-      <h3>
-        Sealed: {sealed.class} {sealed.version}
-      </h3>
-      <Facts
-        facts={[
-          ['sequence number', String(sealed.sequence_number)],
-          ['envelope', `${sealed.envelope.file} in the workspace, ${bytes(sealed.envelope.size_bytes)}`],
-          ['manifest digest', <Digest hex={sealed.manifest_digest} />],
-        ]}
-      />
-      <p class="row">
-        <a href={`/api/v1/files/${sealed.file}`} download>
-          Take the envelope
-        </a>
-        <a href={`/inside?file=${sealed.file}`}>Look inside it</a>
-      </p>
-      {sealed.cautions.map((caution) => (
-        <Caution key={caution}>{caution}</Caution>
-      ))}
-    </div>
   );
 }

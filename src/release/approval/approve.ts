@@ -18,6 +18,8 @@ export interface ApproveRequest extends KeyRequest {
   readonly approver: string;
   /** Days for which the approval holds; never longer than the request. */
   readonly days?: number | undefined;
+  /** Beginning of the image's SHA-256, hexadecimal, from the build itself: nothing is signed for another image. */
+  readonly imageDigest?: string | undefined;
   /** Shown what is approved before the key's passphrase or PIN is asked for. */
   show?(request: OpenedRequest): void;
 }
@@ -34,6 +36,7 @@ export async function approve(order: ApproveRequest): Promise<{ opened: OpenedRe
   const person = requireOwnKey(order, order.approver);
   requireOther(order, opened, person, issued);
   order.show?.(opened);
+  requireDigest(opened, order.imageDigest);
   const key = await openPersonKey(order, person);
   try {
     const term = { issued, expires: endOf(opened, issued, order.days) };
@@ -42,6 +45,15 @@ export async function approve(order: ApproveRequest): Promise<{ opened: OpenedRe
   } finally {
     key.close();
   }
+}
+
+function requireDigest({ frozen }: OpenedRequest, wanted: string | undefined): void {
+  if (wanted === undefined || frozen.images.some(({ digest }) => toHex(digest).startsWith(wanted))) return;
+  throw new SealError(
+    'not-as-requested',
+    `the request is for another image: none in it has the digest ${wanted}; nothing was signed`,
+    'ask whoever made the build and whoever made the request; until that is clear, approve nothing',
+  );
 }
 
 function requireOther({ workspace }: ApproveRequest, opened: OpenedRequest, person: Person, at: Date): void {

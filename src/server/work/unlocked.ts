@@ -49,8 +49,8 @@ export class Unlocked {
   ): SecretSource {
     return {
       passphrase: async ({ keyName, purpose }) => {
-        // A root is never opened by what was typed for something else.
-        const held = purpose === 'root' ? undefined : this.#held.get(session.id)?.secret;
+        // Neither a root nor a person's key is ever opened by what was typed for something else.
+        const held = purpose !== 'working' ? undefined : this.#held.get(session.id)?.secret;
         const secret = given.passphrase ? fromUtf8(given.passphrase) : held?.slice();
         if (secret && secret.length > 0) return secret;
         throw new KeyError(

@@ -1,0 +1,121 @@
+import { createRoute, z } from '@hono/zod-openapi';
+import { approve, openRequest, requestJson, requestsJson, sealApproved } from '../../release/index.ts';
+import type { JsonObject } from '../../workspace/index.ts';
+import { requireRight } from '../access/guard.ts';
+import { answers, jsonBody, newRoutes } from './answers.ts';
+import { classNameSchema, documentSchema, fileIdSchema, keyAccessSchema } from './schemas.ts';
+
+const TAGS = ['approvals'];
+const responses = answers(documentSchema, 'the document');
+const params = z.object({ class: classNameSchema, number: z.string().regex(/^\d{1,19}$/) });
+
+/** Digits of a digest that a person compares at least: 64 bits, beyond what anybody searches for by chance. */
+const digestSchema = z
+  .string()
+  .regex(/^[0-9a-f]{16,64}$/)
+  .openapi({
+    description: "16 to 64 digits of the image's SHA-256, from the build itself",
+  });
+
+const listRoute = createRoute({
+  method: 'get',
+  path: '/requests',
+  tags: TAGS,
+  summary: 'Sealing requests, decoded from what their requesters signed (fieldseal request list)',
+  middleware: requireRight('read'),
+  responses,
+});
+const approveRoute = createRoute({
+  method: 'post',
+  path: '/requests/{class}/{number}/approvals',
+  tags: TAGS,
+  summary: "Approve another's sealing request with a person's key (fieldseal approve)",
+  middleware: requireRight('approve'),
+  request: {
+    params,
+    ...jsonBody(
+      z
+        .strictObject({
+          approver: classNameSchema.openapi({ description: "the approver's key", example: 'bela' }),
+          image_digest: digestSchema.optional(),
+          ...keyAccessSchema,
+        })
+        .openapi('ApprovalRequest'),
+    ),
+  },
+  responses,
+});
+const sealRoute = createRoute({
+  method: 'post',
+  path: '/requests/{class}/{number}/seals',
+  tags: TAGS,
+  summary: 'Seal what was approved (fieldseal seal --request); goes on as a job',
+  middleware: requireRight('request'),
+  request: {
+    params,
+    ...jsonBody(
+      z
+        .strictObject({ file: fileIdSchema, file_b: fileIdSchema.optional(), ...keyAccessSchema })
+        .openapi('ApprovedSealRequest'),
+    ),
+  },
+  responses: answers(z.object({ job: fileIdSchema }), 'the job'),
+});
+
+/** Two people: one asked for a release to be sealed, another one allows it. */
+export function requestRoutes() {
+  return newRoutes()
+    .openapi(listRoute, async (c) =>
+      c.json(
+        { format: 'fieldseal.requests/1', requests: await requestsJson(await c.env.desk.workspace()) },
+        200,
+      ),
+    )
+    .openapi(approveRoute, async (c) => {
+      const { desk } = c.env;
+      const { class: className, number } = c.req.valid('param');
+      const { approver, image_digest, ...given } = c.req.valid('json');
+      const workspace = await desk.workspace();
+      const { opened, record } = await approve({
+        workspace,
+        secrets: desk.unlocked.secretsFor(c.get('session'), given),
+        request: `${className}/${number}`,
+        approver,
+        imageDigest: image_digest,
+      });
+      const told = {
+        ...requestJson(await openRequest(workspace, opened.record)),
+        format: 'fieldseal.approved/1',
+        approver,
+        record,
+        digest_compared: image_digest !== undefined,
+      };
+      return c.json(told, 200);
+    })
+    .openapi(sealRoute, async (c) => {
+      const { desk } = c.env;
+      const session = c.get('session');
+      const { class: className, number } = c.req.valid('param');
+      const { file, file_b, ...given } = c.req.valid('json');
+      const workspace = await desk.workspace();
+      const uploads = [file, ...(file_b === undefined ? [] : [file_b])];
+      const images = uploads.map((id) => ({ path: desk.uploads.find(session, id).path }));
+      const secrets = desk.unlocked.secretsFor(session, given);
+      const job = desk.jobs.start(session, async (tell) => {
+        workspace.files.makeFolder(workspace.path('envelopes'));
+        const name = `${className}-${number}.suit`;
+        const out = workspace.path('envelopes', name);
+        const { json, cautions } = await sealApproved({
+          workspace,
+          secrets,
+          request: `${className}/${number}`,
+          images,
+          out,
+          progress: ({ doing, doneBytes, totalBytes }) => tell(doing, doneBytes, totalBytes),
+        });
+        const envelope = { ...(json.envelope as JsonObject), file: workspace.show(out) };
+        return { ...json, file: desk.uploads.adopt(session, name, out).id, envelope, cautions };
+      });
+      return c.json({ job }, 200);
+    });
+}
