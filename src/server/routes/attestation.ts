@@ -115,7 +115,7 @@ export function attestationRoutes() {
       const { bytes, json } = makeChallenge(workspace, unit, region);
       return c.json(
         documentSchema.parse({
-          format: 'fieldseal.challenge-made/1',
+          format: 'fieldseal.desk-challenge/1',
           ...json,
           challenge: toHex(bytes),
           size_bytes: bytes.length,
@@ -174,7 +174,7 @@ export function attestationRoutes() {
 }
 
 function answeredJson(answered: Answered): object {
-  const format = 'fieldseal.answer/1';
+  const format = 'fieldseal.desk-answer/1';
   if (!answered.ok) {
     const { refusal, detail } = answered;
     return {
