@@ -16,12 +16,15 @@ import type { Announcement, Offer, Reach } from './announcement/announcement.ts'
 import { macAnnouncement, signAnnouncement } from './announcement/seal.ts';
 import { announcementName, type Depot } from './depot/depot.ts';
 import { BroadcastError } from './error.ts';
+import type { Herald } from './herald/herald.ts';
 
 /** What is announced to a class. */
 export interface AnnounceRequest {
   readonly workspace: Workspace;
   readonly deviceClass: DeviceClass;
   readonly depot: Depot;
+  /** Carries it beside the depot, where there is one. */
+  readonly herald: Herald | undefined;
   /** The envelope that is offered, and images beside it; undefined: nothing is offered now. */
   readonly offered: { readonly envelope: string; readonly images: readonly string[] } | undefined;
   readonly wave: string;
@@ -35,11 +38,11 @@ export interface AnnounceRequest {
 
 /**
  * Announces: takes the next counter of the class, signs or MACs, puts envelope and images into the depot, and enters it in the
- * ledger. The announcement gets its place last, so that whatever it names is there. Throws `BroadcastError`, `KeyError`,
- * `WorkspaceError`.
+ * ledger. The announcement gets its place last, so that whatever it names is there, and the herald after the depot. Throws
+ * `BroadcastError`, `KeyError`, `WorkspaceError`.
  */
 export async function announce(request: AnnounceRequest): Promise<JsonObject> {
-  const { workspace, deviceClass, depot, wave, reach, notBefore, expiry } = request;
+  const { workspace, deviceClass, depot, herald, wave, reach, notBefore, expiry } = request;
   if (expiry <= notBefore)
     throw new BroadcastError(
       'expiry',
@@ -70,6 +73,7 @@ export async function announce(request: AnnounceRequest): Promise<JsonObject> {
   };
   appendEntry(workspace, 'announced', facts);
   for (const { name, message } of sealed) depot.announce(name, message);
+  for (const { name, message } of sealed) await herald?.publish(name, message, expiry);
   return {
     format: 'fieldseal.announced/1',
     class_name: deviceClass.name,

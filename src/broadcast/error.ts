@@ -3,11 +3,12 @@ export class BroadcastError extends Error {
   override readonly name = 'BroadcastError';
   readonly code: string;
   readonly hint: string;
-  readonly status = 2;
+  readonly status: number;
 
-  constructor(code: 'expiry' | 'signer' | 'envelope', message: string, hint: string) {
+  constructor(code: 'expiry' | 'signer' | 'envelope' | 'broker', message: string, hint: string) {
     super(message);
     this.code = `broadcast-${code}`;
     this.hint = hint;
+    this.status = code === 'broker' ? 3 : 2;
   }
 }

@@ -24,3 +24,6 @@ export {
 } from './announcement/seal.ts';
 export { Depot } from './depot/depot.ts';
 export { type ServeOptions, serveDepot } from './depot/serve.ts';
+export type { Herald } from './herald/herald.ts';
+export { Latest } from './herald/latest.ts';
+export { type Broker, type BrokerNews, type Listening, listen, openHerald } from './herald/mqtt.ts';

@@ -47,6 +47,7 @@ export {
   createSecretSource,
   type PassphraseRequest,
   type PinRequest,
+  readSecretLine,
   type SecretOptions,
   type SecretSource,
   withSecret,

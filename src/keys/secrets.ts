@@ -64,7 +64,7 @@ export function createSecretSource(options: SecretOptions): SecretSource {
 
   async function unattended(request: PassphraseRequest): Promise<Uint8Array | undefined> {
     if (options.passphraseFd !== undefined) {
-      fromFd ??= readLine(options.passphraseFd);
+      fromFd ??= readSecretLine(options.passphraseFd, 'passphrase');
       return fromFd.slice();
     }
     return passphraseFromEnvironment(environment, request.purpose, options.production);
@@ -111,8 +111,11 @@ function passphraseFromEnvironment(
   return text === undefined ? undefined : fromUtf8(text);
 }
 
-// The first line of a descriptor, without its line end. The rest is never read into the secret.
-function readLine(fd: number): Uint8Array {
+/**
+ * The first line of a descriptor that the option `--NAME-fd` names, without its line end; the caller zeroes it. What follows
+ * is never read into the secret. Throws `KeyError` secret-unreadable.
+ */
+export function readSecretLine(fd: number, name: 'passphrase' | 'mqtt-password'): Uint8Array {
   const buffer = Buffer.alloc(LONGEST_SECRET);
   let length = 0;
   try {
@@ -124,23 +127,23 @@ function readLine(fd: number): Uint8Array {
   } catch (error) {
     throw new KeyError(
       'secret-unreadable',
-      `The passphrase could not be read from file descriptor ${fd} (${(error as NodeJS.ErrnoException).code}).`,
-      `Open it for this command, for example: fieldseal ... --passphrase-fd ${fd} ${fd}< passphrase-file`,
+      `--${name}-fd: nothing could be read from file descriptor ${fd} (${(error as NodeJS.ErrnoException).code}).`,
+      `Open it for this command, for example: fieldseal ... --${name}-fd ${fd} ${fd}< secret-file`,
     );
   }
   const end = buffer.indexOf(0x0a);
-  if (end < 0 && length === LONGEST_SECRET) throw tooLong(fd);
+  if (end < 0 && length === LONGEST_SECRET) throw tooLong(fd, name);
   const line = buffer.subarray(0, end < 0 ? length : end);
   const secret = new Uint8Array(line.at(-1) === 0x0d ? line.subarray(0, -1) : line);
   buffer.fill(0);
   return secret;
 }
 
-function tooLong(fd: number): KeyError {
+function tooLong(fd: number, name: string): KeyError {
   return new KeyError(
     'secret-unreadable',
-    `The first line of file descriptor ${fd} has more than ${LONGEST_SECRET} bytes; that is not a passphrase.`,
-    'Give a descriptor whose first line is the passphrase and nothing else.',
+    `--${name}-fd: the first line of file descriptor ${fd} has more than ${LONGEST_SECRET} bytes; that is no secret of ours.`,
+    'Give a descriptor whose first line is the secret and nothing else.',
   );
 }
 

@@ -2,7 +2,12 @@ import { join } from 'node:path';
 import { toHex } from '../../bytes/index.ts';
 import type { InstallResult, KeepResult, StartResult, UnitView } from '../../unit/index.ts';
 import { type FileSource, fileSource, filesOn } from '../../workspace/index.ts';
-import { type Announcement, type Offer, readAnnouncement } from '../announcement/announcement.ts';
+import {
+  type Announcement,
+  LARGEST_ANNOUNCEMENT,
+  type Offer,
+  readAnnouncement,
+} from '../announcement/announcement.ts';
 import { judgeAnnouncement } from '../announcement/judge.ts';
 import { announcementName } from '../depot/depot.ts';
 import { bring, FetchFault, homeName } from './fetch.ts';
@@ -84,24 +89,43 @@ export class Agent {
 
   /** One round: ask the depot, and do what it takes. Gives whether the unit runs something new afterwards. */
   async round(): Promise<boolean> {
-    await this.#hear();
     const memory = readMemory(this.#ports.folder);
-    const offer = memory.following === null ? null : offerOf(memory.following);
-    if (!offer) return false;
-    return this.#follow(memory, offer);
+    const answer = await this.#ask(memory.tag);
+    if (answer) await this.#hear(answer.message, answer.tag);
+    return this.#act();
   }
 
-  async #hear(): Promise<void> {
+  /** An announcement that came another way than from the depot: judged like any, and what it takes is done. */
+  async told(message: Uint8Array): Promise<boolean> {
+    await this.#hear(message, undefined);
+    return this.#act();
+  }
+
+  /** Name under which announcements for the unit lie, see `announcementName`. */
+  async listensTo(): Promise<string> {
+    const { record, macKeys } = await this.#ports.unit.view();
+    const [keyId] = macKeys.keys();
+    return announcementName(record.class_ids.at(-1)!, record.scheme === 'symmetric' ? keyId : undefined);
+  }
+
+  async #act(): Promise<boolean> {
+    const memory = readMemory(this.#ports.folder);
+    const offer = memory.following === null ? null : offerOf(memory.following);
+    if (offer) return this.#follow(memory, offer);
+    this.#sweep();
+    return false;
+  }
+
+  /** Judges an announcement and remembers what follows. `from`: its entity tag where the depot gave it. */
+  async #hear(message: Uint8Array, from: string | null | undefined): Promise<void> {
     const { unit, folder, tell, now } = this.#ports;
     const memory = readMemory(folder);
-    const view = await unit.view();
-    const answer = await this.#ask(view, memory.tag);
-    if (!answer) return;
+    const tag = from === undefined ? memory.tag : from;
     const heard = { counter: BigInt(memory.counter) };
-    const verdict = judgeAnnouncement({ unit: view, message: answer.message, heard, now: now() });
+    const verdict = judgeAnnouncement({ unit: await unit.view(), message, heard, now: now() });
     if (!verdict.ok) {
       // Held-back and repeated ones come again and again: the tag keeps them from being fetched each time.
-      if (verdict.code !== 'not-yet') writeMemory(folder, { ...memory, tag: answer.tag });
+      if (verdict.code !== 'not-yet') writeMemory(folder, { ...memory, tag });
       tell({ event: 'ignored', code: verdict.code, detail: verdict.detail });
       return;
     }
@@ -110,21 +134,16 @@ export class Agent {
       ...memory,
       counter: String(announcement.counter),
       following: mine ? Buffer.from(verdict.payload).toString('base64') : null,
-      tag: answer.tag,
+      tag,
       heard: now().toISOString(),
     });
     tell({ event: 'heard', counter: String(announcement.counter), wave: announcement.wave, mine });
   }
 
   /** The announcement of the class, where it changed. */
-  async #ask(view: UnitView, tag: string | null) {
+  async #ask(tag: string | null) {
     const { depot, tell } = this.#ports;
-    const { record } = view;
-    const [keyId] = view.macKeys.keys();
-    const name = announcementName(
-      record.class_ids.at(-1)!,
-      record.scheme === 'symmetric' ? keyId : undefined,
-    );
+    const name = await this.listensTo();
     try {
       const answer = await fetch(new URL(`a/${name}`, depot), {
         headers: tag === null ? {} : { 'if-none-match': tag },
@@ -208,24 +227,27 @@ export class Agent {
       });
   }
 
-  /** Nothing is left to do for this announcement; what was fetched for it goes. */
+  /** Nothing is left to do for this announcement. */
   #done(memory: AgentMemory, changed: boolean): boolean {
-    const { folder } = this.#ports;
-    writeMemory(folder, { ...memory, following: null });
-    const files = filesOn();
-    for (const name of files.list(join(folder, 'files'))) files.remove(join(folder, 'files', name));
+    writeMemory(this.#ports.folder, { ...memory, following: null });
+    this.#sweep();
     return changed;
   }
-}
 
-const LARGEST_MESSAGE = 32_768;
+  /** What was fetched for an announcement that is not followed any more goes; also where an earlier run was killed over it. */
+  #sweep(): void {
+    const { folder } = this.#ports;
+    const files = filesOn();
+    for (const name of files.list(join(folder, 'files'))) files.remove(join(folder, 'files', name));
+  }
+}
 
 async function bounded(answer: Response): Promise<Uint8Array> {
   const pieces: Uint8Array[] = [];
   let size = 0;
   for await (const piece of answer.body ?? []) {
     size += piece.length;
-    if (size > LARGEST_MESSAGE) throw new Error('the depot sends more than an announcement has');
+    if (size > LARGEST_ANNOUNCEMENT) throw new Error('the depot sends more than an announcement has');
     pieces.push(piece);
   }
   return Buffer.concat(pieces);

@@ -50,6 +50,8 @@ export interface Announcement {
 
 /** Bounds of what is read; units have little memory. */
 export const ANNOUNCEMENT_LIMITS = { bytes: 16_384, images: 8, units: 256, uri: 512, wave: 64 } as const;
+/** Most bytes of a whole message, with its certificates. */
+export const LARGEST_ANNOUNCEMENT = ANNOUNCEMENT_LIMITS.bytes * 2;
 
 const VERSION = 1;
 const KEY = {

@@ -10,7 +10,7 @@ import {
   parseCertificate,
   validatePath,
 } from '../../x509/index.ts';
-import { ANNOUNCEMENT_LIMITS, type Announcement, readAnnouncement } from './announcement.ts';
+import { type Announcement, LARGEST_ANNOUNCEMENT, readAnnouncement } from './announcement.ts';
 import { AnnouncementFault } from './fault.ts';
 import { inReach } from './reach.ts';
 import { type AnnouncementRefusal, REFUSALS } from './refusals.ts';
@@ -98,7 +98,7 @@ function clockOf({ record }: UnitView, now: Date | undefined): Date | undefined 
 }
 
 function opened(message: Uint8Array): { cose: CoseMessage; payload: Uint8Array } {
-  if (message.length > ANNOUNCEMENT_LIMITS.bytes * 2) throw new Refused('malformed', 'it is too long');
+  if (message.length > LARGEST_ANNOUNCEMENT) throw new Refused('malformed', 'it is too long');
   const cose = decoded(message);
   if (cose.kind !== 'sign1' && cose.kind !== 'mac0') throw new Refused('malformed', `it is a ${cose.kind}`);
   const type = cose.headers.protectedGet(LABEL.contentType);

@@ -1,7 +1,8 @@
 import { spawn } from 'node:child_process';
 import { setTimeout as pause } from 'node:timers/promises';
-import { Agent, type AgentEvent } from '../../broadcast/index.ts';
+import { Agent, type AgentEvent, type BrokerNews, Latest, listen } from '../../broadcast/index.ts';
 import { agentUnit } from '../agent-unit.ts';
+import { brokerOf } from '../broker.ts';
 import { EXIT, wrongUse } from '../exit.ts';
 import type { Call } from '../spec.ts';
 
@@ -9,31 +10,48 @@ const USUAL_EVERY = 300;
 const HEALTH_PATIENCE_MS = 120_000;
 /** Rounds are spread, so that many units do not ask at once: each waits up to this share longer. */
 const SPREAD = 0.2;
+/** Between two messages of a broker, so that a flood of them does not keep the unit busy. */
+const RECESS_MS = 1000;
+/** With --json a long run tells its latest events only. */
+const MOST_EVENTS = 1000;
+
+type Told = AgentEvent | ({ readonly event: 'broker' } & BrokerNews);
 
 /** Serves one unit: hears, fetches, installs, restarts, keeps. */
 export async function run(call: Call): Promise<number> {
   const path = call.args[0]!;
+  const broker = brokerOf(call);
+  if (broker && call.flag('once')) throw wrongUse('--mqtt does not go with --once', 'leave one of them out');
   const events: object[] = [];
+  const tell = (event: Told) => {
+    const { result: _, ...told } = event as Told & { result?: unknown };
+    if (events.push(told) > MOST_EVENTS) events.shift();
+    call.out.line(textOf(event));
+  };
   const agent = new Agent({
     depot: depotOf(call.text('depot')!),
     folder: call.text('state') ?? `${path}.agent`,
     unit: agentUnit(call, path, call.text('reports')),
     healthy: () => isHealthy(call.text('health')!),
-    tell: (event) => {
-      const { result: _, ...told } = event as AgentEvent & { result?: unknown };
-      events.push(told);
-      call.out.line(textOf(event));
-    },
+    tell,
     now: () => new Date(),
   });
   await agent.wake();
   const stop = stopSignal();
+  const published = new Latest();
+  const listening =
+    broker &&
+    (await listen(broker, await agent.listensTo(), {
+      heard: (message) => published.put(message),
+      tell: (news) => tell({ event: 'broker', ...news }),
+    }));
   for (;;) {
     await agent.round();
     if (call.flag('once') || stop.aborted) break;
-    await rest(call.count('every') ?? USUAL_EVERY, stop);
+    await rest(call.count('every') ?? USUAL_EVERY, stop, (over) => act(agent, published, over));
     if (stop.aborted) break;
   }
+  await listening?.close();
   call.out.result({ format: 'fieldseal.agent-run/1', events });
   return EXIT.done;
 }
@@ -50,9 +68,27 @@ function stopSignal(): AbortSignal {
   return controller.signal;
 }
 
-async function rest(seconds: number, stop: AbortSignal): Promise<void> {
+/** Rests until the next round, `busy` with what comes meanwhile. */
+async function rest(
+  seconds: number,
+  stop: AbortSignal,
+  busy: (over: AbortSignal) => Promise<void>,
+): Promise<void> {
   const longer = 1 + Math.random() * SPREAD;
-  await pause(seconds * 1000 * longer, undefined, { signal: stop }).catch(() => {});
+  const round = new AbortController();
+  const timer = setTimeout(() => round.abort(), seconds * 1000 * longer);
+  await busy(AbortSignal.any([stop, round.signal]));
+  clearTimeout(timer);
+}
+
+/** Acts on what is published, one at a time, until `over`. */
+async function act(agent: Agent, published: Latest, over: AbortSignal): Promise<void> {
+  for (;;) {
+    const message = await published.next(over);
+    if (!message) return;
+    await agent.told(message);
+    await pause(RECESS_MS, undefined, { signal: over }).catch(() => {});
+  }
 }
 
 /** The self-test: a command of the operator's that ends with status 0 where all is well. */
@@ -64,8 +100,10 @@ function isHealthy(command: string): Promise<boolean> {
   });
 }
 
-function textOf(event: AgentEvent): string {
+function textOf(event: Told): string {
   switch (event.event) {
+    case 'broker':
+      return event.says;
     case 'heard':
       return `heard announcement ${event.counter}, wave ${event.wave}${event.mine ? '' : ': not for this unit'}`;
     case 'ignored':

@@ -1,9 +1,10 @@
-import { announce, Depot, type Reach } from '../../broadcast/index.ts';
+import { announce, Depot, openHerald, type Reach } from '../../broadcast/index.ts';
 import { fromHex, toHex } from '../../bytes/index.ts';
 import { randomBytes } from '../../crypto/index.ts';
 import { deviceId } from '../../provision/index.ts';
 import { formatUuid, parseUuid } from '../../suit/index.ts';
 import { type DeviceClass, readClass } from '../../workspace/index.ts';
+import { brokerOf } from '../broker.ts';
 import { dateOf } from '../date.ts';
 import { EXIT, wrongUse } from '../exit.ts';
 import { accessTo, openSession, trialMark } from '../session.ts';
@@ -22,10 +23,13 @@ export async function run(call: Call): Promise<number> {
   const envelope = call.args[1];
   const notBefore = dateOf(call, 'from') ?? workspace.now();
   const reach = reachOf(call, deviceClass);
+  const broker = brokerOf(call);
+  const herald = broker && (await openHerald(broker));
   const json = await announce({
     workspace,
     deviceClass,
     depot: new Depot(call.text('depot')!),
+    herald,
     offered: envelope === undefined ? undefined : { envelope, images: call.texts('image') },
     wave: call.text('wave') ?? 'all',
     reach,
@@ -33,13 +37,14 @@ export async function run(call: Call): Promise<number> {
     expiry: new Date(notBefore.getTime() + (call.count('days') ?? USUAL_DAYS) * DAY_MS),
     signerName: call.text('signer'),
     accessTo: (name) => accessTo(session, name, call.text('module')),
-  });
+  }).finally(() => herald?.close());
   call.out.line(`announced to class ${deviceClass.name}, counter ${json.counter}${trialMark(workspace)}`);
   call.out.fact('offers', json.offer === null ? 'nothing' : `envelope sha-256 ${json.offer}`);
   call.out.fact('wave', String(json.wave));
   call.out.fact('reaches', reachText(reach));
   call.out.fact('until', String(json.expires));
   if (reach.kind === 'share') call.out.fact('lot', toHex(reach.lot));
+  if (broker) call.out.fact('published at', broker.url.host);
   call.out.caution(
     'a pilot group with every hardware revision first; write the rule for stopping before the wave starts',
   );

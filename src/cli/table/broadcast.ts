@@ -1,4 +1,14 @@
-import type { CommandSpec } from '../spec.ts';
+import type { CommandSpec, OptionSpec } from '../spec.ts';
+
+const BROKER: readonly OptionSpec[] = [
+  { name: 'mqtt-user', value: 'name', about: 'user name at the broker' },
+  {
+    name: 'mqtt-password-fd',
+    value: 'number',
+    about: 'read its password from this file descriptor (otherwise FIELDSEAL_MQTT_PASSWORD)',
+  },
+  { name: 'mqtt-ca', value: 'pem', about: "certificates that the broker's must lead to" },
+];
 
 /** Broadcast: what units are told, and what they fetch. */
 export const BROADCAST: readonly CommandSpec[] = [
@@ -25,17 +35,21 @@ export const BROADCAST: readonly CommandSpec[] = [
       { name: 'days', value: 'number', about: 'for how long it stands (default: 14)' },
       { name: 'signer', value: 'name', about: 'the signer of announcements, where several cover the class' },
       { name: 'module', value: 'path', about: 'PKCS#11 module of a token' },
+      { name: 'mqtt', value: 'url', about: 'publish it at this MQTT 5 broker too: mqtt: or mqtts:' },
+      ...BROKER,
     ],
     notes: `Takes the next counter of the class's announcements; units take none that is not above the last they heard. Signed by a
 signer of announcements ("fieldseal signer create ann-1 --purpose announcement"), or MACed under a key derived from that of the
-class: neither can seal a release. Envelope and images are put into the depot first.
+class: neither can seal a release. Envelope and images are put into the depot first. With --mqtt the same bytes are published as a
+retained message too, so that units that listen hear it at once; the others hear it when they ask.
 
 An announcement lets nothing in: whatever a unit fetches for it goes through every check. Begin with a pilot group that holds every
 hardware revision, write the rule for stopping before it starts, and let products in use be updated in their safe state only.
 
 Examples:
   fieldseal announce vent vent-1.5.0.suit --depot depot --wave pilot --share 20
-  fieldseal announce vent --depot depot`,
+  fieldseal announce vent --depot depot
+  fieldseal announce vent vent-1.5.0.suit --depot depot --mqtt mqtts://broker.hollinridge.example --mqtt-user announcer`,
     load: () => import('../commands/announce.ts'),
   },
   {
@@ -73,10 +87,19 @@ Example:
       { name: 'reports', value: 'dir', about: 'write a signed report of each install, start and keep here' },
       { name: 'every', value: 'seconds', about: 'how often to ask (default: 300, and up to a fifth longer)' },
       { name: 'once', about: 'one round, then end' },
+      {
+        name: 'mqtt',
+        value: 'url',
+        about: 'listen at this MQTT 5 broker between the rounds: mqtt: or mqtts:',
+      },
+      ...BROKER,
     ],
     notes: `For gateways and units that run Linux, and the model for ports to microcontrollers. It trusts neither the depot nor the way to
 it: announcements and envelopes are judged by the unit. It may be killed at any moment: downloads go on where they stopped, under the
 validator they began with, and an install begins again. For a service, let your init system start it again when it ends.
+
+With --mqtt it hears announcements as they are published, and asks the depot at its usual rate all the same: a broker that is gone or
+lies keeps nothing from it.
 
 Let it install when the product is in its safe state; the product's safety standard and qualified practice decide that, not this
 program.
