@@ -27,7 +27,8 @@ import { EXAMPLES } from '../../test/suit/examples.ts';
 import { imageOf } from '../../test/unit/maker.ts';
 import { exampleRecord } from '../../test/unit/records.ts';
 import { NOW, named, UNTIL } from '../../test/x509/support.ts';
-import { certificateAuthority, macAuthority } from './payloads/authority.ts';
+import { macAuthority } from './payloads/authority.ts';
+import { certificateAuthority } from './payloads/certified.ts';
 import { throwawayKey } from './payloads/keys.ts';
 import { makeRigs } from './payloads/rig.ts';
 
@@ -151,9 +152,9 @@ export async function coseMessages(): Promise<Uint8Array[]> {
     new Uint8Array(),
   ];
   return [
-    (await certificateAuthority('p256')).block(digest, 1),
-    (await certificateAuthority('ed25519')).block(digest, 0),
-    macAuthority.block(digest, 3),
+    ...(await certificateAuthority('p256')).blocks(digest, 1),
+    ...(await certificateAuthority('ed25519')).blocks(digest, 0),
+    ...macAuthority.blocks(digest, 3),
     encode(new CborTag(98, [new Uint8Array(), new CborMap([]), null, [signer]])),
     encode(new CborTag(97, [fromHex('a10105'), new CborMap([]), null, new Uint8Array(32), [recipient]])),
   ];

@@ -1,8 +1,10 @@
 import { afterAll, describe, expect, it } from 'vitest';
-import { changeValue, write } from '../../scripts/fuzz/cbor-tree.ts';
+import { changeValue, treeOf, write } from '../../scripts/fuzz/cbor-tree.ts';
 import { ATTACKS } from '../../scripts/fuzz/payloads/classes.ts';
 import { type KeptPayload, payloadFuzzer } from '../../scripts/fuzz/payloads/fuzzer.ts';
 import { Violation } from '../../scripts/fuzz/payloads/judge.ts';
+import { changeBlocks, resealedMessage } from '../../scripts/fuzz/payloads/resealed.ts';
+import { sent } from '../../scripts/fuzz/payloads/run.ts';
 import { SpyStore } from '../../scripts/fuzz/payloads/spy.ts';
 import { runStretch } from '../../scripts/fuzz/stretch.ts';
 import { corpusOf } from '../../scripts/fuzz/target-fuzzer.ts';
@@ -44,6 +46,60 @@ describe('hostile payloads', () => {
   afterAll(() => {
     for (const { name } of STEPS)
       expect((ends[name] ?? 0) / all, `step ${name}`).toBeGreaterThanOrEqual(0.02);
+  });
+});
+
+describe('each unit takes what its maker sealed for it', () => {
+  it.each([...new Set(benches)].map((bench) => [bench.rig.name, bench] as const))('%s', (_, bench) => {
+    const { offers, encrypted, byDelta } = bench.rig;
+    for (const { envelope, image } of [...offers, ...encrypted, ...byDelta]) {
+      const payload = { kind: 'payload', envelope, image, sealed: [] } as const;
+      expect(bench.judge(sent(payload, bench.rig))).toBe('accepted: what was sealed');
+    }
+  });
+
+  it('signed by one and by several, in every algorithm, MACed, in messages, encrypted with and without a staging area', () => {
+    const rigs = benches.map(({ rig }) => rig);
+    expect(new Set(rigs.map(({ authority }) => authority.type))).toEqual(
+      new Set(['p256', 'ed25519', 'hss-lms', 'hmac']),
+    );
+    expect(new Set(rigs.map(({ record }) => record.authentication?.rule))).toEqual(
+      new Set([undefined, 'all', 'at_least']),
+    );
+    const sentTo = rigs.filter(({ messenger }) => messenger).map(({ record }) => record.scheme);
+    expect(new Set(sentTo).size).toBe(2);
+    const decrypting = rigs.filter(({ encrypted }) => encrypted.length > 0).map(({ shape }) => shape);
+    expect(new Set(decrypting)).toEqual(new Set(['remapped', 'staged']));
+  });
+});
+
+describe('the attacks are what they say', () => {
+  const named = (name: string) => benches.find(({ rig }) => rig.name === name)!;
+
+  it('one of two signers alone is refused, where both together are taken', () => {
+    const bench = named('author and approver, remapped');
+    const { tree, image } = bench.rig.offers[0]!;
+    const alone = write(changeBlocks(tree, (blocks) => blocks.slice(0, 1)));
+    expect(bench.judge({ kind: 'payload', envelope: alone, image, sealed: [] })).toBe('authentication');
+    const turned = write(changeBlocks(tree, (blocks) => blocks.toReversed()));
+    expect(bench.judge({ kind: 'payload', envelope: turned, image, sealed: [] })).toBe(
+      'accepted: what was sealed',
+    );
+  });
+
+  it('a genuine envelope that a stranger encrypted is refused at the first step', () => {
+    for (const name of ['esp256, messages', 'hmac, messages']) {
+      const bench = named(name);
+      const { envelope, image } = bench.rig.offers[0]!;
+      const encrypted = bench.rig.messenger!.encrypted(envelope);
+      expect(bench.judge({ kind: 'payload', envelope: encrypted, image, sealed: [] })).toBe('envelope');
+    }
+  });
+
+  it('a message changed and sealed again is a message still: only its authority could have made it', () => {
+    const { rig } = named('hmac, messages');
+    const message = rig.messenger!.around(rig.offers[0]!.envelope);
+    expect(write(resealedMessage(treeOf(message)!, rig.authority))).toEqual(message);
   });
 });
 

@@ -2,7 +2,7 @@
 import type { Cut } from '../../../src/unit/index.ts';
 import { type Node, type Place, write } from '../cbor-tree.ts';
 import type { Random } from '../random.ts';
-import { resealed } from './authority.ts';
+import { resealed } from './resealed.ts';
 import type { Offer, Rig } from './rig.ts';
 
 /** A payload that somebody hands to a unit. */
@@ -33,6 +33,8 @@ export interface AttackClass {
   readonly about: string;
   /** Which units it bears on; all where absent. */
   readonly fits?: (rig: Rig) => boolean;
+  /** It makes whole messages; what the others make is put into one where the unit is sent such. */
+  readonly outside?: true;
   /** A case of it. `insider`: sealed again by the unit's own authority after the change. */
   make(random: Random, rig: Rig, insider: boolean): Attack;
 }

@@ -17,7 +17,10 @@ import {
 import { derTreeOf, mutateDer, writeDer } from '../der-tree.ts';
 import type { Random } from '../random.ts';
 import { type Attack, type AttackClass, type Payload, payloadOf, placesWhere } from './attack.ts';
-import { type CertificateAuthority, resealed } from './authority.ts';
+import type { CertificateAuthority } from './certified.ts';
+import { otherMessage } from './message-attack.ts';
+import { aloneAmongSeveral } from './policy-attack.ts';
+import { resealed } from './resealed.ts';
 import { deltaFor, KEPT_NUMBER, OFFERED_NUMBER, type Offer, type Rig, sealDelta } from './rig.ts';
 
 const MANIFEST = '/3/<';
@@ -55,6 +58,19 @@ export const ATTACKS: readonly AttackClass[] = [
     about: 'certificates, also certified again',
     fits: ({ record }) => record.scheme === 'asymmetric',
     make: otherCertificates,
+  },
+  {
+    name: 'policy',
+    about: 'one signer alone where several are asked for',
+    fits: ({ record }) => record.authentication !== undefined,
+    make: aloneAmongSeveral,
+  },
+  {
+    name: 'message',
+    about: 'encrypted messages around genuine envelopes',
+    fits: ({ messenger }) => messenger !== undefined,
+    outside: true,
+    make: otherMessage,
   },
   treeClass('headers', 'COSE headers, protected and not', inHeaders),
   treeClass('manifest', 'everything in the manifest', inManifest),
@@ -145,7 +161,8 @@ function wronglySealed(
     random.bytes(32),
   ]);
   const headers = random.pick([new Uint8Array(), write(block), random.bytes(8)]);
-  return authority.seal(headers, payload, random.chance(0.3) ? random.bytes(1 + random.below(4)) : undefined);
+  const externalAad = random.chance(0.3) ? random.bytes(1 + random.below(4)) : undefined;
+  return authority.seal(headers, payload, { externalAad });
 }
 
 const X5CHAIN = /^\/2\/<\/1\/<\/1\/33\/[01]$/;
@@ -184,7 +201,7 @@ const isIdentifier = (name: string) => /^\/3\/<\/3\/<\/4\/<\/[0-9]+\/(?:1|2|24)$
 /** Most of the time a whole identifier is another one, so that the conditions get to say no. */
 function otherIdentity(random: Random, rig: Rig, insider: boolean): Attack {
   const offer = random.pick(rig.offers);
-  if (random.chance(0.3)) {
+  if (random.chance(0.1)) {
     return payloadOf(
       rig,
       offer,
@@ -339,7 +356,7 @@ function failing(random: Random, rig: Rig, insider: boolean): Payload {
   const payload = payloadOf(rig, offer, tree, insider);
   const kind = random.pick(['before', 'middle', 'after'] as const);
   if (random.chance(0.2)) return { ...payload, fault: { cut: { after: random.below(160), kind } } };
-  return { ...payload, fault: { orders: random.chance(0.65) ? 'commit' : 'any' } };
+  return { ...payload, fault: { orders: random.chance(0.75) ? 'commit' : 'any' } };
 }
 
 /** What may be written over: the slots, the envelopes kept with them, the marks. */

@@ -1,6 +1,7 @@
 /** The units that are attacked: small flash in memory, one image kept, one release on offer. */
 import { concat, sourceOf, toHex } from '../../../src/bytes/index.ts';
 import { encode } from '../../../src/cbor/index.ts';
+import type { Recipient } from '../../../src/cose/index.ts';
 import { sha256 } from '../../../src/crypto/index.ts';
 import type { MemoryMap } from '../../../src/image/index.ts';
 import {
@@ -16,6 +17,7 @@ import {
   writeManifest,
 } from '../../../src/suit/index.ts';
 import {
+  type AuthenticationPolicy,
   beginLife,
   type Cut,
   type Decision,
@@ -33,17 +35,14 @@ import {
 } from '../../../src/unit/index.ts';
 import { edited } from '../../../test/delta/helpers.ts';
 import { deltaOf } from '../../../test/unit/deltas.ts';
-import { encryptedRelease, KEK, toHolders } from '../../../test/unit/encrypted.ts';
+import { encryptedRelease, KEK, toHolders, toUnit } from '../../../test/unit/encrypted.ts';
 import { DEVICE, imageOf, VENDOR, VENT } from '../../../test/unit/maker.ts';
 import { exampleRecord } from '../../../test/unit/records.ts';
 import { type Node, type Place, placesOf, treeOf, valueAt, write } from '../cbor-tree.ts';
-import {
-  type Authority,
-  type CertificateAuthority,
-  certificateAuthority,
-  FUZZ_CLASS_KEY,
-  macAuthority,
-} from './authority.ts';
+import { type Authority, FUZZ_CLASS_KEY, macAuthority } from './authority.ts';
+import { type CertificateAuthority, certificateAuthority } from './certified.ts';
+import { throwawayAgreementKey } from './keys.ts';
+import { type Messenger, messengerTo } from './messages.ts';
 
 /** What is offered before it is changed. */
 export interface Offer {
@@ -67,6 +66,8 @@ export interface Rig {
   readonly encrypted: readonly Offer[];
   /** Releases by delta from the image that is kept; none where the unit takes none. */
   readonly byDelta: readonly Offer[];
+  /** Where what is offered travels in an encrypted message. */
+  readonly messenger?: Messenger;
   /** Genuine envelopes that this unit must not take: old ones, and one for another class. */
   readonly others: readonly Offer[];
   /** The store with one image kept and running. */
@@ -88,12 +89,16 @@ export interface Powered {
 }
 
 const MARKS_KEY = new Uint8Array(32).fill(0x77);
+/** By which content keys reach units of the asymmetric scheme. TEST KEY. */
+const OWN_KEY = throwawayAgreementKey('decryption');
 const PAGE = 512;
 const SLOT_PAGES = 2;
-const ENVELOPE_PAGES = 6;
+/** What most units need, and those that keep several signatures or a long one. */
+const ENVELOPE_PAGES = { usual: 6, large: 10 };
 const PROFILES = {
   p256: 'suit-sha256-esp256-ecdh-a128ctr',
   ed25519: 'suit-sha256-ed25519-ecdh-a128ctr',
+  'hss-lms': 'suit-sha256-hsslms-a256kw-a256ctr',
   hmac: 'suit-sha256-hmac-a128kw-a128ctr',
 } as const;
 
@@ -105,24 +110,105 @@ const KEPT_IMAGE = imageOf(300, KEPT_SEED);
 const DELTA_WINDOW = 128;
 export const OFFERED_NUMBER = 7;
 
+/** What is asked for where several must sign. */
+const POLICIES = {
+  both: { rule: 'all', roles: [{ role: 'author' }, { role: 'approver' }] },
+  twoOfThree: {
+    rule: 'at_least',
+    count: 2,
+    roles: [{ role: 'author' }, { role: 'approver', algorithm: 'Ed25519' }, { role: 'auditor' }],
+  },
+} as const satisfies Record<string, AuthenticationPolicy>;
+
 /** All units that are attacked. */
 export async function makeRigs(): Promise<Rig[]> {
-  const [esp256, ed25519] = [await certificateAuthority('p256'), await certificateAuthority('ed25519')];
+  const plain = await plainRigs();
   return [
-    takingDeltas(makeRig('esp256, remapped', esp256, 'remapped', DELTA_WINDOW)),
-    { ...makeRig('hmac, remapped', macAuthority, 'remapped'), encrypted: await encryptedOffers() },
-    makeRig('ed25519, linked', ed25519, 'linked'),
-    takingDeltas(makeRig('hmac, staged', macAuthority, 'staged', DELTA_WINDOW)),
+    ...plain,
+    ...(await policyRigs()),
+    await hashRig(),
+    ...(await messageRigs()),
+    await encryptedStagedRig(),
   ];
 }
 
-function makeRig(
-  name: string,
-  authority: Authority | CertificateAuthority,
-  shape: ReleaseShape,
-  deltaWindow?: number,
-): Rig {
-  const record = recordOf(authority, shape, deltaWindow);
+async function plainRigs(): Promise<Rig[]> {
+  const [esp256, ed25519] = [await certificateAuthority('p256'), await certificateAuthority('ed25519')];
+  const deltaWindow = DELTA_WINDOW;
+  const remapped = makeRig({ name: 'hmac, remapped', authority: macAuthority });
+  return [
+    takingDeltas(makeRig({ name: 'esp256, remapped', authority: esp256, deltaWindow })),
+    { ...remapped, encrypted: await encryptedOffers(remapped, toHolders(KEK)) },
+    makeRig({ name: 'ed25519, linked', authority: ed25519, shape: 'linked' }),
+    takingDeltas(makeRig({ name: 'hmac, staged', authority: macAuthority, shape: 'staged', deltaWindow })),
+  ];
+}
+
+async function policyRigs(): Promise<Rig[]> {
+  const [author, approver, auditor] = (['author', 'approver', 'auditor'] as const).map((role) => ({
+    type: 'p256' as const,
+    role,
+  }));
+  const both = { hands: [author!, approver!], needed: 2 };
+  const three = { hands: [author!, { type: 'ed25519' as const, role: 'approver' }, auditor!], needed: 2 };
+  return [
+    makeRig({
+      name: 'author and approver, remapped',
+      authority: await certificateAuthority('p256', both),
+      authentication: POLICIES.both,
+      envelopePages: ENVELOPE_PAGES.large,
+    }),
+    makeRig({
+      name: 'two of three, staged',
+      authority: await certificateAuthority('p256', three),
+      shape: 'staged',
+      authentication: POLICIES.twoOfThree,
+      envelopePages: ENVELOPE_PAGES.large,
+    }),
+  ];
+}
+
+/** Hash-based signatures under a root that signs otherwise. */
+async function hashRig(): Promise<Rig> {
+  const authority = await certificateAuthority('p256', { hands: [{ type: 'hss-lms' }], needed: 1 });
+  return makeRig({ name: 'hss-lms, remapped', authority, envelopePages: ENVELOPE_PAGES.large });
+}
+
+async function messageRigs(): Promise<Rig[]> {
+  const esp256 = await certificateAuthority('p256');
+  const signed = makeRig({ name: 'esp256, messages', authority: esp256, ownKey: true });
+  const maced = makeRig({ name: 'hmac, messages', authority: macAuthority });
+  const sent = async (rig: Rig, recipient: Recipient): Promise<Rig> => ({
+    ...rig,
+    encrypted: await encryptedOffers(rig, recipient),
+    messenger: await messengerTo(recipient, rig.authority),
+  });
+  return [await sent(signed, toUnit(OWN_KEY)), await sent(maced, toHolders(KEK))];
+}
+
+/** The ciphertext waits in the staging area and is decrypted at the start. */
+async function encryptedStagedRig(): Promise<Rig> {
+  const authority = macAuthority;
+  const encrypted = await encryptedOffers({ authority, shape: 'staged' }, toHolders(KEK));
+  return makeRig({ name: 'hmac, staged, encrypted', authority, shape: 'staged', encrypted });
+}
+
+interface RigOptions {
+  readonly name: string;
+  readonly authority: Authority | CertificateAuthority;
+  readonly shape?: ReleaseShape;
+  readonly deltaWindow?: number;
+  readonly envelopePages?: number;
+  readonly authentication?: AuthenticationPolicy;
+  /** Whether content keys reach the unit by its own key pair. */
+  readonly ownKey?: boolean;
+  /** Releases whose images travel encrypted; the first of them is the one that is ready, and on trial. */
+  readonly encrypted?: readonly Offer[];
+}
+
+function makeRig(options: RigOptions): Rig {
+  const { name, authority, shape = 'remapped', encrypted = [] } = options;
+  const record = recordOf(options);
   const offers = [
     seal(authority, shape, {}),
     seal(authority, shape, { seed: 3, detached: true, sever: ['text', 'install'] }),
@@ -135,22 +221,31 @@ function makeRig(
     seal(authority, shape, { classId: VENDOR, seed: 6 }),
     seal(authority, shape, { deviceId: VENT, seed: 7 }),
   ];
-  const offered = { offers, encrypted: [], byDelta: [], others };
-  const rig = { name, shape, authority, record, ...offered, free: freeOf(record) };
+  const second = encrypted[0] ?? offers[0]!;
+  const rig = {
+    name,
+    shape,
+    authority,
+    record,
+    offers,
+    encrypted,
+    byDelta: [],
+    others,
+    free: freeOf(record),
+  };
   return {
     ...rig,
-    ...livesOf(record, first, offers[0]!),
-    digests: [first, offers[0]!].map((each) => each.manifestDigest),
+    ...livesOf(record, first, second),
+    digests: [first, second].map((each) => each.manifestDigest),
   };
 }
 
-function recordOf(
-  authority: Authority | CertificateAuthority,
-  shape: ReleaseShape,
-  deltaWindow: number | undefined,
-): UnitRecord {
+function recordOf(options: RigOptions): UnitRecord {
+  const { authority, shape = 'remapped', deltaWindow, authentication, ownKey = false } = options;
   const symmetric = authority.type === 'hmac';
   const { id, key } = FUZZ_CLASS_KEY;
+  const map = mapOf(shape, options.envelopePages ?? ENVELOPE_PAGES.usual);
+  const secret = { pem: 'known to everybody' };
   return readUnitRecord(
     exampleRecord({
       vendor_id: formatUuid(VENDOR),
@@ -160,7 +255,9 @@ function recordOf(
       profile: PROFILES[authority.type],
       anchors: 'root' in authority ? [anchorOf(authority)] : [],
       mac_keys: symmetric ? [{ id: toHex(id), label: 'class key', secret: { trial_hex: toHex(key) } }] : [],
-      memory: { ...mapOf(shape), ...(deltaWindow !== undefined && { delta_window: deltaWindow }) },
+      unit_keys: ownKey ? [{ purpose: 'decryption', spki: toHex(OWN_KEY.spki), secret }] : [],
+      memory: { ...map, ...(deltaWindow !== undefined && { delta_window: deltaWindow }) },
+      ...(authentication && { authentication }),
     }),
   );
 }
@@ -169,10 +266,10 @@ function anchorOf({ root }: CertificateAuthority): UnitRecord['anchors'][number]
   return { name: toHex(root.subject.der), spki: toHex(root.spki), label: 'root', purpose: 'release' };
 }
 
-function mapOf(shape: ReleaseShape): MemoryMap {
+function mapOf(shape: ReleaseShape, envelopePages: number): MemoryMap {
   const size = SLOT_PAGES * PAGE;
   const [first, second] = shape === 'staged' ? ['run', 'staging'] : ['A', 'B'];
-  const envelopes = 2 * ENVELOPE_PAGES * PAGE;
+  const envelopes = 2 * envelopePages * PAGE;
   return {
     shape,
     core: 'none',
@@ -215,7 +312,7 @@ function seal(authority: Authority, shape: ReleaseShape, options: SealOptions): 
   const integrated = detached ? [] : images.map((bytes, i) => ({ key: uris[i]!, bytes }));
   const pieces = writeEnvelopeHead({
     digest,
-    blocks: [authority.block(digest, securityVersion)],
+    blocks: authority.blocks(digest, securityVersion),
     ...written,
     integrated: integrated.map(({ key, bytes }) => ({ key, length: bytes.length })),
   });
@@ -223,15 +320,19 @@ function seal(authority: Authority, shape: ReleaseShape, options: SealOptions): 
   return offerFrom(envelope, detached ? images.at(-1) : undefined, securityVersion);
 }
 
-/** For units that hold the key-encryption key: decrypted on the fly into the free slot. */
-function encryptedOffers(): Promise<Offer[]> {
+/** To one recipient: decrypted on the fly into the free slot, or out of the staging area. */
+function encryptedOffers(
+  { authority, shape }: Pick<Rig, 'authority' | 'shape'>,
+  recipient: Recipient,
+): Promise<Offer[]> {
   return Promise.all(
     [8, 9].map(async (seed) => {
       const { envelope } = await encryptedRelease({
-        profile: PROFILES.hmac,
+        shape,
+        profile: PROFILES[authority.type],
         images: [imageOf(300, seed)],
-        recipients: [toHolders(KEK)],
-        seal: async (digest) => [macAuthority.block(digest, 1)],
+        recipients: [recipient],
+        seal: async (digest) => authority.blocks(digest, 1),
         sequenceNumber: OFFERED_NUMBER,
       });
       return offerFrom(envelope, undefined, 1);
@@ -290,7 +391,7 @@ export function sealDelta({ authority, shape }: Pick<Rig, 'authority' | 'shape'>
   const digest = encodeDigest(digestOf(encode(written.manifest)));
   const [head] = writeEnvelopeHead({
     digest,
-    blocks: [authority.block(digest, 1)],
+    blocks: authority.blocks(digest, 1),
     ...written,
     integrated: [{ key: uri!, length: delta.length }],
   });
@@ -366,7 +467,7 @@ export function power(record: UnitRecord, store: Store, options: PowerOptions = 
     record,
     macKeys,
     marksKey: MARKS_KEY,
-    unwrappers: unwrappersOf(record, { contentKeys }),
+    unwrappers: unwrappersOf(record, { contentKeys, decryptionKey: OWN_KEY.pkcs8 }),
     flash: options.through?.(flash) ?? flash,
     memory: { running: options.running },
     ...(options.decision ? { decision: options.decision } : {}),
