@@ -170,6 +170,13 @@ describe.skipIf(!present)('who may not', () => {
     expect(Number(announce('').counter)).toBe(Number(before) + 1);
   });
 
+  it('a password may come by a file descriptor, before the environment', () => {
+    bench.environment = { ...bench.environment, FIELDSEAL_MQTT_PASSWORD: 'guessed' };
+    const line = `announce vent --depot depot --mqtt ${broker.plain} --mqtt-user announcer --mqtt-password-fd 0`;
+    bench.ok(line, { ...WS, input: `${broker.passwords.announcer}\n` });
+    bench.ok(line, { ...WS, input: 'guessed\n', status: 3 });
+  });
+
   it('an agent says so, and goes on by polling', async () => {
     const polled = start('depot', 'serve', 'depot', '--json');
     const from = JSON.parse(await until(polled, /\}\s*$/)).origin;
