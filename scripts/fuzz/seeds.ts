@@ -102,7 +102,8 @@ export async function tokens(): Promise<Uint8Array[]> {
 
 /** Envelopes of [M] Appendix B, as published, and our own. */
 export async function envelopes(): Promise<Uint8Array[]> {
-  const own = (await makeRigs()).flatMap(({ offers }) => offers.map(({ envelope }) => envelope));
+  const alone = (await makeRigs()).filter(({ radio }) => !radio);
+  const own = alone.flatMap(({ offers }) => offers.map(({ envelope }) => envelope));
   return [...EXAMPLES.map(([, envelope]) => envelope), ...own];
 }
 

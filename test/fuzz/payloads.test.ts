@@ -1,9 +1,18 @@
 import { afterAll, describe, expect, it } from 'vitest';
-import { changeValue, treeOf, write } from '../../scripts/fuzz/cbor-tree.ts';
+import {
+  changeAt,
+  changeValue,
+  childrenOf,
+  treeOf,
+  withChildren,
+  write,
+} from '../../scripts/fuzz/cbor-tree.ts';
+import { placesWhere } from '../../scripts/fuzz/payloads/attack.ts';
+import type { Authority } from '../../scripts/fuzz/payloads/authority.ts';
 import { ATTACKS } from '../../scripts/fuzz/payloads/classes.ts';
 import { type KeptPayload, payloadFuzzer } from '../../scripts/fuzz/payloads/fuzzer.ts';
 import { Violation } from '../../scripts/fuzz/payloads/judge.ts';
-import { changeBlocks, resealedMessage } from '../../scripts/fuzz/payloads/resealed.ts';
+import { changeBlocks, resealed, resealedMessage } from '../../scripts/fuzz/payloads/resealed.ts';
 import { sent } from '../../scripts/fuzz/payloads/run.ts';
 import { SpyStore } from '../../scripts/fuzz/payloads/spy.ts';
 import { runStretch } from '../../scripts/fuzz/stretch.ts';
@@ -94,6 +103,23 @@ describe('the attacks are what they say', () => {
       const encrypted = bench.rig.messenger!.encrypted(envelope);
       expect(bench.judge({ kind: 'payload', envelope: encrypted, image, sealed: [] })).toBe('envelope');
     }
+  });
+
+  it('a radio release is taken from its maker, and refused from the maker of the unit', () => {
+    const bench = named('esp256, with a radio');
+    const { offers, radio, authority } = bench.rig;
+    const [offer] = offers;
+    const { path } = placesWhere(offer!, (name) => name === '/text').find(
+      ({ node }) => node.kind === 'wrapped',
+    )!;
+    const sealedBy = (by: Authority) =>
+      write(
+        changeAt(offer!.tree, path, (node) => withChildren(node, [resealed(childrenOf(node)[0]!, by).tree])),
+      );
+    const judge = (envelope: Uint8Array) =>
+      bench.judge({ kind: 'payload', envelope, image: undefined, sealed: [] });
+    expect(judge(sealedBy(radio!.authority))).toBe('accepted: what was sealed');
+    expect(judge(sealedBy(authority))).toBe('manifest');
   });
 
   it('a message changed and sealed again is a message still: only its authority could have made it', () => {

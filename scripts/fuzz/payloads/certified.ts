@@ -42,24 +42,30 @@ export interface CertificateAuthority extends Authority {
 export interface Hands {
   readonly hands: readonly { readonly type: SignerType; readonly role?: string }[];
   readonly needed: number;
+  /** The class that their certificates name; the vent controller where absent. */
+  readonly classId?: Uint8Array;
+  /** What tells their keys from others. */
+  readonly words?: string;
 }
 
 /** An authority whose root and intermediate are of `type`; always the same keys, and names of Hollin Ridge, an invented maker. */
 export async function certificateAuthority(
   type: 'p256' | 'ed25519',
-  { hands: asked, needed }: Hands = { hands: [{ type }], needed: 1 },
+  { hands: asked, needed, classId = VENT, words: prefix = '' }: Hands = { hands: [{ type }], needed: 1 },
 ): Promise<CertificateAuthority> {
-  const [rootKey, intermediateKey] = [throwawayKey(type, 'root'), throwawayKey(type, 'intermediate')];
+  const keyOf = (of: SignerType, words: string) => throwawayKey(of, `${prefix}${words}`);
+  const [rootKey, intermediateKey] = [keyOf(type, 'root'), keyOf(type, 'intermediate')];
   const root = await issue({ profile: 'root', publicKey: rootKey.spki, notAfter: null }, testKey(rootKey));
   const intermediate = await issue(
     { profile: 'intermediate', publicKey: intermediateKey.spki, issuer: issuerOf(root) },
     testKey(rootKey),
   );
-  const certified = (hand: Omit<Hand, 'certificate'>) => signerUnder(intermediate, intermediateKey, hand);
+  const certified = (hand: Omit<Hand, 'certificate'>) =>
+    signerUnder(intermediate, intermediateKey, hand, classId);
   const hands: Hand[] = [];
   for (const hand of asked) {
     const words = hand.role === undefined ? 'signer' : `signer, ${hand.role}`;
-    hands.push(await certified({ ...hand, key: throwawayKey(hand.type, words) }));
+    hands.push(await certified({ ...hand, key: keyOf(hand.type, words) }));
   }
   const inRoles = new Map<string | undefined, readonly Hand[]>();
   for (const own of hands) {
@@ -113,6 +119,7 @@ async function signerUnder(
   intermediate: Certificate,
   issuerKey: ThrowawayKey,
   hand: Omit<Hand, 'certificate'>,
+  classId: Uint8Array,
 ): Promise<Hand> {
   const certificate = await issue(
     {
@@ -120,7 +127,7 @@ async function signerUnder(
       publicKey: hand.key.spki,
       subject: named('line 1'),
       issuer: issuerOf(intermediate),
-      scopes: [scopeOf(VENT)],
+      scopes: [scopeOf(classId)],
       role: hand.role,
     },
     testKey(issuerKey),

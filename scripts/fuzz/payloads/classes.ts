@@ -18,6 +18,7 @@ import { derTreeOf, mutateDer, writeDer } from '../der-tree.ts';
 import type { Random } from '../random.ts';
 import { type Attack, type AttackClass, type Payload, payloadOf, placesWhere } from './attack.ts';
 import type { CertificateAuthority } from './certified.ts';
+import { otherDependency } from './dependency-attack.ts';
 import { otherMessage } from './message-attack.ts';
 import { aloneAmongSeveral } from './policy-attack.ts';
 import { resealed } from './resealed.ts';
@@ -91,6 +92,12 @@ export const ATTACKS: readonly AttackClass[] = [
     about: 'deltas, what is said of them, and what they are applied to',
     fits: ({ byDelta }) => byDelta.length > 0,
     make: otherDelta,
+  },
+  {
+    name: 'dependency',
+    about: "another maker's release inside a release, and who sealed which",
+    fits: ({ radio }) => radio !== undefined,
+    make: otherDependency,
   },
   {
     name: 'mixed',
@@ -228,7 +235,7 @@ function otherFit(random: Random, rig: Rig, insider: boolean): Attack {
   const { tree } = offer;
   const change = (wanted: (name: string) => boolean, node: Node) =>
     changeAt(tree, random.pick(placesWhere(offer, wanted)).path, () => node);
-  switch (random.below(6)) {
+  switch (random.below(12)) {
     case 0:
       return payloadOf(
         rig,

@@ -16,6 +16,7 @@ import {
   type Unit,
 } from '../../../src/unit/index.ts';
 import type { Attack, Payload, Tampering } from './attack.ts';
+import { RADIO_SIZE } from './composed.ts';
 import { offerOf, type Powered, type PowerOptions, power, type Rig } from './rig.ts';
 import { SpyStore, TiredFlash } from './spy.ts';
 
@@ -173,7 +174,19 @@ export class Bench {
       named,
       () => `the image in slot ${image} has digest ${toHex(found)}, which its manifest does not name`,
     );
+    this.#requireGenuineRadio(unit, flash, slot);
     return digest;
+  }
+
+  /** Beside an image there runs what the radio's maker sealed, whoever sealed the rest. */
+  #requireGenuineRadio(unit: Unit, flash: Flash, slot: number): void {
+    const { radio } = this.rig;
+    if (!radio) return;
+    const found = flash.read(unit.layout.components[0]![slot]!.offset, RADIO_SIZE);
+    promise(
+      radio.images.some((each) => equal(each, found)),
+      () => `a radio image runs beside slot ${slot}, and its maker never sealed it`,
+    );
   }
 
   #begin(content: Uint8Array, running: number | undefined, options: PowerOptions = {}): Powered {

@@ -34,6 +34,7 @@ import {
   unwrappersOf,
 } from '../../../src/unit/index.ts';
 import { edited } from '../../../test/delta/helpers.ts';
+import { MARL, RADIO } from '../../../test/unit/composed.ts';
 import { deltaOf } from '../../../test/unit/deltas.ts';
 import { encryptedRelease, KEK, toHolders, toUnit } from '../../../test/unit/encrypted.ts';
 import { DEVICE, imageOf, VENDOR, VENT } from '../../../test/unit/maker.ts';
@@ -41,6 +42,7 @@ import { exampleRecord } from '../../../test/unit/records.ts';
 import { type Node, type Place, placesOf, treeOf, valueAt, write } from '../cbor-tree.ts';
 import { type Authority, FUZZ_CLASS_KEY, macAuthority } from './authority.ts';
 import { type CertificateAuthority, certificateAuthority } from './certified.ts';
+import { composedRelease } from './composed.ts';
 import { throwawayAgreementKey } from './keys.ts';
 import { type Messenger, messengerTo } from './messages.ts';
 
@@ -68,6 +70,8 @@ export interface Rig {
   readonly byDelta: readonly Offer[];
   /** Where what is offered travels in an encrypted message. */
   readonly messenger?: Messenger;
+  /** The radio beside the image that runs, where there is one: who seals for it, and the images that were sealed. */
+  readonly radio?: { readonly authority: CertificateAuthority; readonly images: readonly Uint8Array[] };
   /** Genuine envelopes that this unit must not take: old ones, and one for another class. */
   readonly others: readonly Offer[];
   /** The store with one image kept and running. */
@@ -129,6 +133,7 @@ export async function makeRigs(): Promise<Rig[]> {
     await hashRig(),
     ...(await messageRigs()),
     await encryptedStagedRig(),
+    await composedRig(),
   ];
 }
 
@@ -193,6 +198,29 @@ async function encryptedStagedRig(): Promise<Rig> {
   return makeRig({ name: 'hmac, staged, encrypted', authority, shape: 'staged', encrypted });
 }
 
+/** Another maker's image runs beside its own. */
+async function composedRig(): Promise<Rig> {
+  const authority = await certificateAuthority('p256');
+  const hands = [{ type: 'p256' as const }];
+  const marl = await certificateAuthority('p256', { hands, needed: 1, classId: RADIO, words: 'marl, ' });
+  const sealed = (number: number, seed: number) => composedRelease(authority, marl, { number, seed });
+  const releases = [
+    await sealed(KEPT_NUMBER, KEPT_SEED),
+    await sealed(KEPT_NUMBER - 1, 5),
+    await sealed(OFFERED_NUMBER, 2),
+    await sealed(OFFERED_NUMBER, 3),
+  ];
+  const [first, old, ...offers] = releases.map(({ envelope }) => offerFrom(envelope, undefined, 1));
+  const rig = makeRig({
+    name: 'esp256, with a radio',
+    authority,
+    radioMaker: marl,
+    envelopePages: ENVELOPE_PAGES.large,
+    sealed: { offers, first: first!, others: [old!] },
+  });
+  return { ...rig, radio: { authority: marl, images: releases.map(({ radioImage }) => radioImage) } };
+}
+
 interface RigOptions {
   readonly name: string;
   readonly authority: Authority | CertificateAuthority;
@@ -204,47 +232,53 @@ interface RigOptions {
   readonly ownKey?: boolean;
   /** Releases whose images travel encrypted; the first of them is the one that is ready, and on trial. */
   readonly encrypted?: readonly Offer[];
+  /** Who seals for a radio; none where absent. */
+  readonly radioMaker?: CertificateAuthority;
+  /** What the maker sealed; releases of one image where absent. */
+  readonly sealed?: Sealed;
+}
+
+interface Sealed {
+  readonly offers: readonly Offer[];
+  /** The one that is kept. */
+  readonly first: Offer;
+  readonly others: readonly Offer[];
 }
 
 function makeRig(options: RigOptions): Rig {
   const { name, authority, shape = 'remapped', encrypted = [] } = options;
   const record = recordOf(options);
-  const offers = [
-    seal(authority, shape, {}),
-    seal(authority, shape, { seed: 3, detached: true, sever: ['text', 'install'] }),
-    seal(authority, shape, { seed: 4, securityVersion: 2, sever: ['text', 'payload-fetch', 'install'] }),
-  ];
-  const first = seal(authority, shape, { number: KEPT_NUMBER, seed: KEPT_SEED });
-  const others = [
-    first,
-    seal(authority, shape, { number: KEPT_NUMBER - 1, seed: 5 }),
-    seal(authority, shape, { classId: VENDOR, seed: 6 }),
-    seal(authority, shape, { deviceId: VENT, seed: 7 }),
-  ];
+  const { offers, first, others } = options.sealed ?? releasesOf(authority, shape);
   const second = encrypted[0] ?? offers[0]!;
-  const rig = {
-    name,
-    shape,
-    authority,
-    record,
-    offers,
-    encrypted,
-    byDelta: [],
-    others,
-    free: freeOf(record),
-  };
+  const made = { offers, encrypted, byDelta: [], others: [first, ...others] };
   return {
-    ...rig,
+    ...{ name, shape, authority, record, ...made, free: freeOf(record) },
     ...livesOf(record, first, second),
     digests: [first, second].map((each) => each.manifestDigest),
   };
 }
 
+function releasesOf(authority: Authority, shape: ReleaseShape): Sealed {
+  return {
+    offers: [
+      seal(authority, shape, {}),
+      seal(authority, shape, { seed: 3, detached: true, sever: ['text', 'install'] }),
+      seal(authority, shape, { seed: 4, securityVersion: 2, sever: ['text', 'payload-fetch', 'install'] }),
+    ],
+    first: seal(authority, shape, { number: KEPT_NUMBER, seed: KEPT_SEED }),
+    others: [
+      seal(authority, shape, { number: KEPT_NUMBER - 1, seed: 5 }),
+      seal(authority, shape, { classId: VENDOR, seed: 6 }),
+      seal(authority, shape, { deviceId: VENT, seed: 7 }),
+    ],
+  };
+}
+
 function recordOf(options: RigOptions): UnitRecord {
-  const { authority, shape = 'remapped', deltaWindow, authentication, ownKey = false } = options;
+  const { authority, shape = 'remapped', deltaWindow, authentication, ownKey = false, radioMaker } = options;
   const symmetric = authority.type === 'hmac';
   const { id, key } = FUZZ_CLASS_KEY;
-  const map = mapOf(shape, options.envelopePages ?? ENVELOPE_PAGES.usual);
+  const map = mapOf(shape, options.envelopePages ?? ENVELOPE_PAGES.usual, radioMaker !== undefined);
   const secret = { pem: 'known to everybody' };
   return readUnitRecord(
     exampleRecord({
@@ -253,7 +287,12 @@ function recordOf(options: RigOptions): UnitRecord {
       device_id: formatUuid(DEVICE),
       scheme: symmetric ? 'symmetric' : 'asymmetric',
       profile: PROFILES[authority.type],
-      anchors: 'root' in authority ? [anchorOf(authority)] : [],
+      anchors: [
+        ...('root' in authority
+          ? [{ ...anchorOf(authority), label: 'root', purpose: 'release' as const }]
+          : []),
+        ...(radioMaker ? [radioAnchorOf(radioMaker)] : []),
+      ],
       mac_keys: symmetric ? [{ id: toHex(id), label: 'class key', secret: { trial_hex: toHex(key) } }] : [],
       unit_keys: ownKey ? [{ purpose: 'decryption', spki: toHex(OWN_KEY.spki), secret }] : [],
       memory: { ...map, ...(deltaWindow !== undefined && { delta_window: deltaWindow }) },
@@ -262,14 +301,22 @@ function recordOf(options: RigOptions): UnitRecord {
   );
 }
 
-function anchorOf({ root }: CertificateAuthority): UnitRecord['anchors'][number] {
-  return { name: toHex(root.subject.der), spki: toHex(root.spki), label: 'root', purpose: 'release' };
+function anchorOf({ root }: CertificateAuthority) {
+  return { name: toHex(root.subject.der), spki: toHex(root.spki) };
 }
 
-function mapOf(shape: ReleaseShape, envelopePages: number): MemoryMap {
+function radioAnchorOf(maker: CertificateAuthority): UnitRecord['anchors'][number] {
+  const class_ids = [formatUuid(RADIO)];
+  const author = { vendor_id: formatUuid(MARL), class_ids, components: ['radio'], signer_generation: 0 };
+  return { ...anchorOf(maker), label: 'marl', purpose: 'dependency', author };
+}
+
+function mapOf(shape: ReleaseShape, envelopePages: number, radio: boolean): MemoryMap {
   const size = SLOT_PAGES * PAGE;
   const [first, second] = shape === 'staged' ? ['run', 'staging'] : ['A', 'B'];
   const envelopes = 2 * envelopePages * PAGE;
+  const state = 8 * PAGE;
+  const areas = [0, 1].map((i) => ({ address: 2 * size + envelopes + state + i * size, size }));
   return {
     shape,
     core: 'none',
@@ -278,10 +325,11 @@ function mapOf(shape: ReleaseShape, envelopePages: number): MemoryMap {
       { name: second!, address: size, size },
     ],
     envelopes: { address: 2 * size, size: envelopes },
-    state: { address: 2 * size + envelopes, size: 8 * PAGE },
+    state: { address: 2 * size + envelopes, size: state },
     flash: { erase_page: PAGE, write_unit: 8, erased_value: 0xff, endurance: 10_000 },
     ram: { address: 0, size: 0 },
     leave_out: [],
+    ...(radio && { components: [{ name: 'radio', areas, started: false }] }),
   };
 }
 
@@ -481,11 +529,12 @@ function flashOver(record: UnitRecord, store: Store, cut?: Cut): EmulatedFlash {
   return new EmulatedFlash(store, place, record.memory.flash, { noise: () => 0.5, cut });
 }
 
-/** The second slot, its part of the envelope area, the marks, and the notes of their pages. */
+/** The second slot, its part of the envelope area, the marks, the second area of a radio, and the notes of their pages. */
 function freeOf({ memory }: UnitRecord): FlashSpan[] {
   const { flashOffset, notesOffset, notesSize, flash } = unitFileLayout(memory);
   const noteSize = notesSize / (flash.size / memory.flash.erase_page);
-  return [flash.slots[1], flash.envelopes[1], flash.state].flatMap(({ offset, size }) => [
+  const further = flash.components.map(([, second]) => second);
+  return [flash.slots[1], flash.envelopes[1], flash.state, ...further].flatMap(({ offset, size }) => [
     { offset: flashOffset + offset, size },
     { offset: notesOffset + (offset / PAGE) * noteSize, size: (size / PAGE) * noteSize },
   ]);
