@@ -197,7 +197,7 @@ const isSecurityVersion = (name: string) => /^\/2\/<\/1\/<\/0\/<\/-70001$/.test(
 
 function otherFreshness(random: Random, rig: Rig, insider: boolean): Attack {
   const offer = random.pick(rig.offers);
-  const place = random.pick(placesWhere(offer, random.chance(0.7) ? isNumber : isSecurityVersion));
+  const place = random.pick(placesWhere(offer, random.chance(0.8) ? isNumber : isSecurityVersion));
   const value = random.chance(0.8) ? BigInt(random.below(KEPT_NUMBER + 1)) : random.number();
   const tree = changeAt(offer.tree, place.path, () => ({ kind: 'int', value }));
   return payloadOf(rig, offer, tree, insider);
