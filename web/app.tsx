@@ -14,7 +14,7 @@ import { Seal } from './screens/seal.tsx';
 import { Stand } from './screens/stand.tsx';
 import { Trust } from './screens/trust.tsx';
 import type { SessionShown, Standing } from './shapes.ts';
-import { useDocument } from './use.ts';
+import { SESSION_CHANGED, useDocument } from './use.ts';
 
 /** The screens, by the user's own questions. */
 const SCREENS: readonly { path: string; question: string; screen: ComponentType<{ place: Place }> }[] = [
@@ -33,6 +33,10 @@ const SCREENS: readonly { path: string; question: string; screen: ComponentType<
 export function App() {
   const place = usePlace();
   const session = useDocument<SessionShown>('/session');
+  useEffect(() => {
+    addEventListener(SESSION_CHANGED, session.again);
+    return () => removeEventListener(SESSION_CHANGED, session.again);
+  }, [session.again]);
   if (place.path === '/enter' || session.problem?.status === 401) return <Enter entered={session.again} />;
   if (session.problem) return <Tell problem={session.problem} />;
   if (!session.value) return null;
@@ -88,7 +92,22 @@ function Desk({ place, session }: { place: Place; session: SessionShown }) {
 }
 
 function Held({ until }: { until: string }) {
-  return <span class="held">passphrase held until {new Date(until).toLocaleTimeString()}</span>;
+  const forget = () => remove('/session/passphrase').then(() => dispatchEvent(new Event(SESSION_CHANGED)));
+  useEffect(() => {
+    const over = setTimeout(
+      () => dispatchEvent(new Event(SESSION_CHANGED)),
+      Date.parse(until) - Date.now() + 500,
+    );
+    return () => clearTimeout(over);
+  }, [until]);
+  return (
+    <span class="held">
+      passphrase held until {new Date(until).toLocaleTimeString()}
+      <button type="button" class="quiet" onClick={forget}>
+        forget it
+      </button>
+    </span>
+  );
 }
 
 function Nothing() {

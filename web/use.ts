@@ -1,6 +1,9 @@
 import { useCallback, useEffect, useState } from 'preact/hooks';
 import { get, Problem } from './api.ts';
 
+/** Told to the window when what the session holds has changed. */
+export const SESSION_CHANGED = 'desk-session';
+
 /** Something that is being fetched, is there, or could not be had. */
 export interface Fetched<T> {
   readonly value: T | undefined;

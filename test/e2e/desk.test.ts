@@ -139,15 +139,19 @@ describe.skipIf(!chromiumPresent)('the desk', () => {
     await page.getByRole('alert').waitFor(SLOW);
     expect(await page.getByRole('alert').textContent()).toMatch(/passphrase/i);
     await page.getByLabel('Passphrase of the key').fill(bench.environment.FIELDSEAL_PASSPHRASE!);
+    await page.getByLabel(/hold the passphrase/).check();
     await page.getByRole('button', { name: 'Seal' }).click();
     await page.getByRole('heading', { name: 'Sealed: vent 1.5.0' }).waitFor(SLOW);
     expect(await page.getByLabel('Passphrase of the key').inputValue()).toBe('');
+    await page.getByText(/passphrase held until/).waitFor(SLOW);
     const [download] = await Promise.all([
       page.waitForEvent('download'),
       page.getByRole('link', { name: 'Take the envelope' }).click(),
     ]);
     expect(download.suggestedFilename()).toBe('vent-2.suit');
     await sound('desk-seal');
+    await page.getByRole('button', { name: 'forget it' }).click();
+    await page.getByText(/passphrase held until/).waitFor({ state: 'detached' });
     const sealed = bench.path('WS', 'envelopes', 'vent-2.suit');
     expect(bench.ok(`check ${sealed} --unit vent-0001.unit --json`, WS).json.verdict).toBe('accepted');
     expect(bench.ok('ledger check', WS).status).toBe(0);

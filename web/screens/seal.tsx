@@ -7,7 +7,7 @@ import { type Sealed, SealedShown } from '../parts/sealed.tsx';
 import { Tell } from '../parts/tell.tsx';
 import type { Place } from '../router.ts';
 import type { Standing } from '../shapes.ts';
-import { useDocument, useWork } from '../use.ts';
+import { SESSION_CHANGED, useDocument, useWork } from '../use.ts';
 
 /** Seal a release: a firmware file, its place in the class's memory map, and the envelope made of it. */
 export function Seal({ place }: { place: Place }) {
@@ -77,11 +77,21 @@ function useImage(file: DeskFile | undefined, className: string) {
   return { image: state.image, problem: state.problem };
 }
 
+const HELD_MINUTES = 5;
+
+/** Lets the desk hold the passphrase for a while; the head of every page shows until when. */
+async function holdPassphrase(passphrase: string): Promise<void> {
+  await post('/session/passphrase', { passphrase, minutes: HELD_MINUTES });
+  dispatchEvent(new Event(SESSION_CHANGED));
+}
+
 function Make({ className, file }: { className: string; file: DeskFile }) {
   const [version, setVersion] = useState('');
   const [description, setDescription] = useState('');
   const [detached, setDetached] = useState(false);
   const [passphrase, setPassphrase] = useState('');
+  const [pin, setPin] = useState('');
+  const [hold, setHold] = useState(false);
   const [step, setStep] = useState<{ doing: string; done: number; total: number }>();
   const [sealed, setSealed] = useState<Sealed>();
   const work = useWork();
@@ -95,8 +105,11 @@ function Make({ className, file }: { className: string; file: DeskFile }) {
         detached,
         ...(description && { description }),
       };
-      const { job } = await post<{ job: string }>('/seals', { ...order, ...(passphrase && { passphrase }) });
+      const given = { ...(passphrase && { passphrase }), ...(pin && { pin }) };
+      const { job } = await post<{ job: string }>('/seals', { ...order, ...given });
+      if (hold && passphrase) await holdPassphrase(passphrase);
       setPassphrase('');
+      setPin('');
       try {
         setSealed(await follow<Sealed>(job, (doing, done, total) => setStep({ doing, done, total })));
       } finally {
@@ -134,6 +147,19 @@ function Make({ className, file }: { className: string; file: DeskFile }) {
             autocomplete="off"
             onInput={(e) => setPassphrase(e.currentTarget.value)}
           />
+        </label>
+        <label>
+          PIN, for a key in a token
+          <input
+            type="password"
+            value={pin}
+            autocomplete="off"
+            onInput={(e) => setPin(e.currentTarget.value)}
+          />
+        </label>
+        <label class="tick">
+          <input type="checkbox" checked={hold} onChange={(e) => setHold(e.currentTarget.checked)} />
+          hold the passphrase for {HELD_MINUTES} minutes
         </label>
         <label class="tick">
           <input type="checkbox" checked={detached} onChange={(e) => setDetached(e.currentTarget.checked)} />
