@@ -89,8 +89,8 @@ describe('a stranger’s envelope under one key', () => {
     expect(judge(envelope).refusal?.code).toBe('manifest-digest-wrong');
   });
 
-  it('[UM] 5.6: a genuine manifest that we cannot follow is not refused; the answer is incomplete', async () => {
-    const verdict = judge(await sealedRaw(seal, { install: [...FETCH, 29, 0] }));
+  it('[TD] 5.6.5: a genuine manifest that we cannot follow is not refused; the answer is incomplete', async () => {
+    const verdict = judge(await sealedRaw(seal, { install: [...FETCH, 31, 0] }));
     expect(verdict).toMatchObject({ verdict: 'incomplete', refusal: null });
     expect(outcomes(verdict)[3]).toBe('absent');
   });
