@@ -4,10 +4,10 @@ import type { Accounts } from './access/accounts.ts';
 import type { Entry } from './access/entry.ts';
 import type { RateLimit } from './access/rate.ts';
 import type { Session, Sessions } from './access/sessions.ts';
-import type { Jobs } from './work/jobs.ts';
-import type { Plays } from './work/plays.ts';
-import type { Unlocked } from './work/unlocked.ts';
-import type { Uploads } from './work/uploads.ts';
+import type { Jobs } from './held/jobs.ts';
+import type { Plays } from './held/plays.ts';
+import type { Unlocked } from './held/unlocked.ts';
+import type { Uploads } from './held/uploads.ts';
 
 /** What every route works with. */
 export interface Desk {

@@ -12,10 +12,10 @@ import { makeApp } from './app.ts';
 import type { Desk } from './context.ts';
 import { DeskError } from './error.ts';
 import { statusOf } from './explain.ts';
-import { Jobs } from './work/jobs.ts';
-import { Plays } from './work/plays.ts';
-import { Unlocked } from './work/unlocked.ts';
-import { Uploads } from './work/uploads.ts';
+import { Jobs } from './held/jobs.ts';
+import { Plays } from './held/plays.ts';
+import { Unlocked } from './held/unlocked.ts';
+import { Uploads } from './held/uploads.ts';
 
 /** How a desk is opened. */
 export interface DeskOptions {

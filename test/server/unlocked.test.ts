@@ -1,7 +1,7 @@
 /** A passphrase that the desk holds for a while: for working keys, never for a root or a person's key. */
 import { describe, expect, it } from 'vitest';
 import type { Session } from '../../src/server/access/sessions.ts';
-import { Unlocked } from '../../src/server/work/unlocked.ts';
+import { Unlocked } from '../../src/server/held/unlocked.ts';
 
 const session = { id: 'one' } as Session;
 const asked = (purpose: 'root' | 'approver' | 'working') => ({ keyName: 'k', purpose, fresh: false });

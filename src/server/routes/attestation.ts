@@ -12,7 +12,7 @@ import {
 } from '../../verifier/index.ts';
 import { requireRight } from '../access/guard.ts';
 import { DeskError } from '../error.ts';
-import type { Answered } from '../work/answer-play.ts';
+import type { Answered } from '../held/answer-play.ts';
 import { answers, jsonBody, newRoutes } from './answers.ts';
 import { classNameSchema, documentSchema, fileIdSchema, keyAccessSchema, serialSchema } from './schemas.ts';
 

@@ -4,7 +4,7 @@ import { createRoute, z } from '@hono/zod-openapi';
 import { anatomyJson, anatomyOf } from '../../answers/index.ts';
 import { fileSource } from '../../workspace/index.ts';
 import { requireRight } from '../access/guard.ts';
-import type { Upload } from '../work/uploads.ts';
+import type { Upload } from '../held/uploads.ts';
 import { answers, newRoutes } from './answers.ts';
 import { documentSchema, fileIdSchema, uploadSchema } from './schemas.ts';
 

@@ -8,8 +8,8 @@ import { fileSource, readClass } from '../../workspace/index.ts';
 import { requireRight } from '../access/guard.ts';
 import type { DeskEnv } from '../context.ts';
 import { DeskError } from '../error.ts';
-import { refusalJson, stepJson } from '../work/outcome.ts';
-import type { Upload } from '../work/uploads.ts';
+import { refusalJson, stepJson } from '../held/outcome.ts';
+import type { Upload } from '../held/uploads.ts';
 import { answers, jsonBody, newRoutes } from './answers.ts';
 import { documentSchema, fileIdSchema, forgeryRequestSchema, rehearsalRequestSchema } from './schemas.ts';
 

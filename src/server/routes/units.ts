@@ -5,8 +5,8 @@ import { requireRight } from '../access/guard.ts';
 import type { Session } from '../access/sessions.ts';
 import type { Desk } from '../context.ts';
 import { DeskError } from '../error.ts';
-import { outcomeJson } from '../work/outcome.ts';
-import type { Act } from '../work/plays.ts';
+import { outcomeJson } from '../held/outcome.ts';
+import type { Act } from '../held/plays.ts';
 import { answers, jsonBody, newRoutes } from './answers.ts';
 import {
   actRequestSchema,
