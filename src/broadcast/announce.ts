@@ -1,22 +1,22 @@
 import { toHex } from '../bytes/index.ts';
 import { type KeyAccess, openMacKey, openSigner } from '../keys/index.ts';
 import { standingSigners } from '../release/index.ts';
-import { ALL_EXTENSIONS, formatUuid, openEnvelope, readManifest } from '../suit/index.ts';
+import { formatUuid } from '../suit/index.ts';
 import {
   announcementCounter,
   appendEntry,
   classKeys,
   type DeviceClass,
-  fileSource,
   type JsonObject,
   takeNumber,
   type Workspace,
 } from '../workspace/index.ts';
-import type { Announcement, Offer, Reach } from './announcement/announcement.ts';
+import type { Announcement, Reach } from './announcement/announcement.ts';
 import { macAnnouncement, signAnnouncement } from './announcement/seal.ts';
 import { announcementName, type Depot } from './depot/depot.ts';
 import { BroadcastError } from './error.ts';
 import type { Herald } from './herald/herald.ts';
+import { type Offered, offerOf } from './offer.ts';
 
 /** What is announced to a class. */
 export interface AnnounceRequest {
@@ -26,7 +26,7 @@ export interface AnnounceRequest {
   /** Carries it beside the depot, where there is one. */
   readonly herald: Herald | undefined;
   /** The envelope that is offered, and images beside it; undefined: nothing is offered now. */
-  readonly offered: { readonly envelope: string; readonly images: readonly string[] } | undefined;
+  readonly offered: Offered | undefined;
   readonly wave: string;
   readonly reach: Reach;
   readonly notBefore: Date;
@@ -50,7 +50,7 @@ export async function announce(request: AnnounceRequest): Promise<JsonObject> {
       'choose a later end',
     );
   const sealing = sealerFor(request);
-  const offer = request.offered ? offerOf(depot, request.offered) : null;
+  const offer = request.offered ? await offerOf(workspace, deviceClass, depot, request.offered) : null;
   const { number } = takeNumber(workspace, { ...deviceClass, name: announcementCounter(deviceClass.name) });
   const announcement: Announcement = {
     classId: deviceClass.classId,
@@ -140,22 +140,6 @@ function macing({ workspace, deviceClass, accessTo }: AnnounceRequest) {
     }
     return sealed;
   };
-}
-
-function offerOf(depot: Depot, { envelope, images }: NonNullable<AnnounceRequest['offered']>): Offer {
-  const source = fileSource(envelope);
-  try {
-    const { digest, manifest: content } = openEnvelope(source, undefined, ALL_EXTENSIONS);
-    const manifest = readManifest(content, { extensions: ALL_EXTENSIONS });
-    return {
-      manifestDigest: digest.bytes,
-      sequenceNumber: manifest.sequenceNumber,
-      envelope: depot.put(envelope),
-      images: images.map((image) => depot.put(image)),
-    };
-  } finally {
-    source.close();
-  }
 }
 
 function seconds(date: Date): bigint {

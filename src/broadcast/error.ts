@@ -5,7 +5,7 @@ export class BroadcastError extends Error {
   readonly hint: string;
   readonly status: number;
 
-  constructor(code: 'expiry' | 'signer' | 'envelope' | 'broker', message: string, hint: string) {
+  constructor(code: 'expiry' | 'signer' | 'envelope' | 'image' | 'broker', message: string, hint: string) {
     super(message);
     this.code = `broadcast-${code}`;
     this.hint = hint;

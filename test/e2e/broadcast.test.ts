@@ -118,6 +118,16 @@ describe('a broadcast', () => {
 });
 
 describe('a hostile way to the unit', () => {
+  it('a depot that is not there is told with its reason, and the round ends with status 3', () => {
+    const line = 'agent vent.unit --depot http://127.0.0.1:1 --health true --once --json';
+    const { events } = bench.ok(line, { ...WS, status: 3 }).json;
+    expect(events.at(-1)).toMatchObject({
+      event: 'not-fetched',
+      says: expect.stringMatching(/127\.0\.0\.1/),
+    });
+    expect(events.at(-1).says).not.toContain('fetch failed');
+  });
+
   it('an older announcement that is served again is not taken', () => {
     bench.ok('announce vent one.suit --depot depot', WS);
     const folder = bench.path('WS', 'depot', 'a');
@@ -225,6 +235,23 @@ describe('a hostile way to the unit', () => {
 });
 
 describe('announcing', () => {
+  it('takes only what is on record as sealed for the class, and images that belong to it', () => {
+    const refused = (line: string) =>
+      bench.ok(`${line} --depot depot --json`, { ...WS, status: 2 }).json.error;
+    expect(refused('announce dosing one.suit').message).toContain('not on record as sealed for class dosing');
+    expect(refused('announce vent dosing.suit').message).toContain('not on record as sealed for class vent');
+    const forged = readFileSync(bench.path('WS', 'one.suit'));
+    const at = forged.indexOf(Buffer.from([0x03, 0x58])) + 12;
+    forged[at]! ^= 1;
+    writeFileSync(bench.path('WS', 'forged.suit'), forged);
+    expect(bench.run('announce vent forged.suit --depot depot', WS).status).not.toBe(0);
+    expect(refused('announce vent two.suit').message).toContain('no image is given');
+    expect(refused('announce vent two.suit --image one.bin').message).toContain(
+      'not an image of that release',
+    );
+    bench.ok('announce vent two.suit --image absent.bin --depot depot', { ...WS, status: 3 });
+  });
+
   it('needs a signer of announcements, and says how to make one', () => {
     bench.ok('class add pump --model PC-1 --scheme asymmetric', WS);
     const refused = bench.ok('announce pump one.suit --depot depot --json', { ...WS, status: 2 }).json;

@@ -10,7 +10,7 @@ import {
 } from '../announcement/announcement.ts';
 import { judgeAnnouncement } from '../announcement/judge.ts';
 import { announcementName } from '../depot/depot.ts';
-import { bring, FetchFault, homeName } from './fetch.ts';
+import { bring, FetchFault, homeName, reasonOf } from './fetch.ts';
 import { type AgentMemory, readMemory, writeMemory } from './memory.ts';
 
 /** The unit that an agent serves, under power for as long as one call. */
@@ -154,7 +154,7 @@ export class Agent {
       if (answer.status !== 200) throw new Error(`the depot answered ${answer.status}`);
       return { message: await bounded(answer), tag: answer.headers.get('etag') };
     } catch (error) {
-      tell({ event: 'not-fetched', code: 'unreachable', says: (error as Error).message });
+      tell({ event: 'not-fetched', code: 'unreachable', says: `${depot.origin}: ${reasonOf(error)}` });
       return undefined;
     }
   }

@@ -129,9 +129,13 @@ function contentStart(answer: Response): number | undefined {
 }
 
 function unreachable(url: URL, error: unknown): FetchFault {
-  const told =
-    error instanceof Error ? ((error.cause as Error | undefined)?.message ?? error.message) : String(error);
-  return new FetchFault('unreachable', `${url.origin} cannot be reached: ${told}`, true);
+  return new FetchFault('unreachable', `${url.origin} cannot be reached: ${reasonOf(error)}`, true);
+}
+
+/** Why a request failed: fetch itself only says that it did, and keeps the reason inside. */
+export function reasonOf(error: unknown): string {
+  if (!(error instanceof Error)) return String(error);
+  return error.cause instanceof Error ? error.cause.message : error.message;
 }
 
 /** A full disk is told as such: trying again later helps once there is room. */

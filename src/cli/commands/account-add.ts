@@ -8,6 +8,8 @@ export async function run(call: Call): Promise<number> {
   const { workspace, secrets } = await openSession(call);
   const [name, role] = [call.args[0]!, call.text('role') as Role];
   const accounts = new Accounts(workspace);
+  // Before anybody is asked for a password.
+  accounts.requireFree(name);
   const program = call.flag('program');
   let token: string | null = null;
   if (program) token = accounts.addProgram(name, role);

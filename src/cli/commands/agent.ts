@@ -22,7 +22,7 @@ export async function run(call: Call): Promise<number> {
   const path = call.args[0]!;
   const broker = brokerOf(call);
   if (broker && call.flag('once')) throw wrongUse('--mqtt does not go with --once', 'leave one of them out');
-  const events: object[] = [];
+  const events: { readonly event: string }[] = [];
   const tell = (event: Told) => {
     const { result: _, ...told } = event as Told & { result?: unknown };
     if (events.push(told) > MOST_EVENTS) events.shift();
@@ -53,7 +53,14 @@ export async function run(call: Call): Promise<number> {
   }
   await listening?.close();
   call.out.result({ format: 'fieldseal.agent-run/1', events });
-  return EXIT.done;
+  return call.flag('once') ? statusOf(events) : EXIT.done;
+}
+
+/** What one round came to: a script must tell a refusal from a depot that is not there. */
+function statusOf(events: readonly { readonly event: string }[]): number {
+  const happened = (name: AgentEvent['event']) => events.some(({ event }) => event === name);
+  if (happened('refused')) return EXIT.refused;
+  return happened('not-fetched') ? EXIT.notDone : EXIT.done;
 }
 
 function depotOf(text: string): URL {

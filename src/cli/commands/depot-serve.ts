@@ -2,6 +2,7 @@ import { existsSync, readFileSync } from 'node:fs';
 import type { AddressInfo } from 'node:net';
 import { serveDepot } from '../../broadcast/index.ts';
 import { CommandFailure, EXIT, wrongUse } from '../exit.ts';
+import { portOf } from '../port.ts';
 import type { Call } from '../spec.ts';
 
 /** Serves a depot until it is told to stop. */
@@ -9,6 +10,7 @@ export async function run(call: Call): Promise<number> {
   const folder = call.args[0]!;
   if (!existsSync(folder)) throw wrongUse(`${folder}: no such folder`, 'fill one with "fieldseal announce"');
   const tls = tlsOf(call);
+  const port = portOf(call);
   const address = call.text('address') ?? '127.0.0.1';
   const server = serveDepot({ folder, tls });
   await new Promise<void>((resolve, reject) => {
@@ -22,10 +24,10 @@ export async function run(call: Call): Promise<number> {
         ),
       ),
     );
-    server.listen(call.count('port') ?? 0, address, () => resolve());
+    server.listen(port, address, () => resolve());
   });
-  const { port } = server.address() as AddressInfo;
-  const origin = `${tls ? 'https' : 'http'}://${address.includes(':') ? `[${address}]` : address}:${port}`;
+  const { port: opened } = server.address() as AddressInfo;
+  const origin = `${tls ? 'https' : 'http'}://${address.includes(':') ? `[${address}]` : address}:${opened}`;
   call.out.line(`depot ${folder} is served at ${origin}; Ctrl-C ends it`);
   call.out.result({ format: 'fieldseal.depot-served/1', origin });
   await new Promise<void>((resolve) => {

@@ -2,23 +2,21 @@ import { createInterface } from 'node:readline';
 import { fileURLToPath } from 'node:url';
 import { openDesk } from '../../server/index.ts';
 import { EXIT, wrongUse } from '../exit.ts';
+import { portOf } from '../port.ts';
 import { openSession, trialMark } from '../session.ts';
 import type { Call } from '../spec.ts';
 
 const PAGES = fileURLToPath(new URL('../pages', import.meta.url));
-const HIGHEST_PORT = 65_535;
 
 /** Opens the desk and keeps it open until it is told to close. */
 export async function run(call: Call): Promise<number> {
   const { workspace } = await openSession(call);
-  const port = call.count('port') ?? 0;
-  if (port > HIGHEST_PORT) throw wrongUse(`--port ${port}: ports end at ${HIGHEST_PORT}`);
   const desk = await openDesk({
     folder: workspace.root,
     pages: PAGES,
     address: call.text('address') ?? '127.0.0.1',
     name: call.text('name'),
-    port,
+    port: portOf(call),
     tls: tlsOf(call),
     complain: (error) => call.out.caution(`a fault at the desk: ${toldOf(error)}`),
   });

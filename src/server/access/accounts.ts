@@ -91,23 +91,27 @@ export class Accounts {
     return this.list().find(({ token_sha256 }) => token_sha256 === print);
   }
 
-  #add(account: Account): void {
-    if (!NAME.test(account.name)) {
+  /** Throws `DeskError` account-name, account-taken. */
+  requireFree(name: string): void {
+    if (!NAME.test(name)) {
       throw new DeskError(
         'account-name',
-        `${account.name} is not a name for an account`,
+        `${name} is not a name for an account`,
         'small letters, digits and hyphens, beginning with a letter, at most 32',
       );
     }
-    const accounts = this.list();
-    if (accounts.some(({ name }) => name === account.name)) {
+    if (this.list().some((account) => account.name === name)) {
       throw new DeskError(
         'account-taken',
-        `there is an account ${account.name} already`,
-        `remove it first: fieldseal account remove ${account.name}`,
+        `there is an account ${name} already`,
+        `remove it first: fieldseal account remove ${name}`,
       );
     }
-    this.#save([...accounts, account]);
+  }
+
+  #add(account: Account): void {
+    this.requireFree(account.name);
+    this.#save([...this.list(), account]);
   }
 
   #save(accounts: readonly Account[]): void {

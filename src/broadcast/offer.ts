@@ -1,0 +1,90 @@
+import { toHex } from '../bytes/index.ts';
+import { ALL_EXTENSIONS, manifestDigestMatches, openEnvelope, readManifest } from '../suit/index.ts';
+import {
+  type DeviceClass,
+  type FileSource,
+  fileSource,
+  type JsonObject,
+  listRecords,
+  readRecord,
+  type Workspace,
+} from '../workspace/index.ts';
+import type { Offer } from './announcement/announcement.ts';
+import type { Depot } from './depot/depot.ts';
+import { BroadcastError } from './error.ts';
+
+/** Files that are offered to a class. */
+export interface Offered {
+  readonly envelope: string;
+  /** Images that lie beside it. */
+  readonly images: readonly string[];
+}
+
+/**
+ * Puts an envelope and its images into the depot, and says what an announcement says of them. Only what stands on record as
+ * sealed for the class: units would refuse anything else, all of them at once. Throws `BroadcastError` envelope, image.
+ */
+export async function offerOf(
+  workspace: Workspace,
+  deviceClass: DeviceClass,
+  depot: Depot,
+  { envelope, images }: Offered,
+): Promise<Offer> {
+  const sources = [envelope, ...images].map((path) => fileSource(path));
+  try {
+    const [source, ...beside] = sources as [FileSource, ...FileSource[]];
+    const opened = openEnvelope(source, undefined, ALL_EXTENSIONS);
+    const manifest = readManifest(opened.manifest, { extensions: ALL_EXTENSIONS });
+    const digest = toHex(opened.digest.bytes);
+    const record = manifestDigestMatches(opened) ? recordOf(workspace, deviceClass, digest) : undefined;
+    if (!record) throw notOnRecord(envelope, deviceClass);
+    requireImages(record, images, await Promise.all(beside.map((image) => image.sha256())));
+    return {
+      manifestDigest: opened.digest.bytes,
+      sequenceNumber: manifest.sequenceNumber,
+      envelope: depot.put(envelope),
+      images: images.map((image) => depot.put(image)),
+    };
+  } finally {
+    for (const source of sources) source.close();
+  }
+}
+
+/** The record of a release, or of a trust update, of the class. */
+function recordOf(workspace: Workspace, { name }: DeviceClass, digest: string): JsonObject | undefined {
+  return (['releases', 'trust-updates'] as const)
+    .flatMap((folder) =>
+      listRecords(workspace, folder, name).map(
+        (path) => readRecord(workspace, folder, path.split('/')).facts,
+      ),
+    )
+    .find(({ manifest_digest }) => manifest_digest === digest);
+}
+
+function requireImages(record: JsonObject, paths: readonly string[], digests: readonly Uint8Array[]): void {
+  const known = ((record.images ?? []) as JsonObject[]).flatMap(({ digest, ciphertext }) => [
+    digest,
+    (ciphertext as JsonObject | null)?.digest,
+  ]);
+  const stranger = digests.findIndex((digest) => !known.includes(toHex(digest)));
+  if (stranger >= 0)
+    throw new BroadcastError(
+      'image',
+      `${paths[stranger]} is not an image of that release: units would refuse it`,
+      'give the image that was sealed as it is sent: flat, and encrypted where the release is',
+    );
+  if (record.detached === true && digests.length === 0)
+    throw new BroadcastError(
+      'image',
+      'the release was sealed without its image inside, and no image is given: units could not fetch it',
+      'give it with --image FILE',
+    );
+}
+
+function notOnRecord(path: string, { name }: DeviceClass): BroadcastError {
+  return new BroadcastError(
+    'envelope',
+    `${path} is not on record as sealed for class ${name}: every unit that hears of it would refuse it`,
+    `seal it for ${name}, or announce it to the class it was sealed for`,
+  );
+}
