@@ -15,7 +15,7 @@ export {
 } from './attestation-rules.ts';
 export type { BootResult } from './boot.ts';
 export type { BootEntry } from './boot-record.ts';
-export { announcementAnchors } from './check/anchors.ts';
+export { judgeAnnouncer } from './check/announcer.ts';
 export { type AuthenticityRequest, checkAuthenticity } from './check/authenticity.ts';
 export { imagesBySlot, type WantedImage } from './check/follow.ts';
 export { type CheckRequest, checkForUnit, judgeInstall } from './check/for-unit.ts';

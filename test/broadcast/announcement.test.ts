@@ -143,8 +143,29 @@ describe('a unit', () => {
         judgeAnnouncement({ unit: unitOf(chain, { state }), message, heard: { counter: 0n }, now: DURING }),
       );
     expect(judged({ deniedSigners: [fingerprint(announcer.certificate.spki)] })).toBe('authority');
+    // A denied authority takes all below it along (RFC 9124 section 4.3.18).
+    expect(judged({ deniedSigners: [fingerprint(chain.intermediate.spki)] })).toBe('authority');
     const floors = { sequenceNumber: 0n, securityVersion: 0, signerGeneration: 99 };
     expect(judged({ floors })).toBe('authority');
+  });
+
+  it('in production takes none by a signer for trial; a trial unit does', async () => {
+    const trial = await hand(undefined, {
+      under: chain,
+      purpose: 'announcement',
+      trial: true,
+    });
+    const message = await sealed({}, trial);
+    const heardBy = (isTrial: boolean) =>
+      codeOf(
+        judgeAnnouncement({
+          unit: unitOf(chain, { record: { trial: isTrial } }),
+          message,
+          heard: { counter: 0n },
+          now: DURING,
+        }),
+      );
+    expect([heardBy(false), heardBy(true)]).toEqual(['authority', 'heard']);
   });
 
   it('takes nothing for an announcement that was signed as something else', async () => {

@@ -2,14 +2,8 @@ import { toHex } from '../../bytes/index.ts';
 import { CborError } from '../../cbor/index.ts';
 import { CoseError, type CoseMessage, decodeCose, LABEL, verifyMac0, verifySign1 } from '../../cose/index.ts';
 import { hmacSha256, readPublicKey } from '../../crypto/index.ts';
-import { announcementAnchors, type UnitView } from '../../unit/index.ts';
-import {
-  type Certificate,
-  judgeSigner,
-  PURPOSE_OID,
-  parseCertificate,
-  validatePath,
-} from '../../x509/index.ts';
+import { judgeAnnouncer, type UnitView } from '../../unit/index.ts';
+import { type Certificate, parseCertificate } from '../../x509/index.ts';
 import { type Announcement, LARGEST_ANNOUNCEMENT, readAnnouncement } from './announcement.ts';
 import { AnnouncementFault } from './fault.ts';
 import { inReach } from './reach.ts';
@@ -120,20 +114,9 @@ function decoded(message: Uint8Array): CoseMessage {
 
 function judgeSignature(unit: UnitView, cose: CoseMessage, payload: Uint8Array, at: Date | undefined): void {
   if (cose.kind !== 'sign1') throw new Refused('authority', 'units of this class take signatures');
-  const { anchors, denied, scopes, minimumGeneration } = announcementAnchors(unit);
-  const path = validatePath({
-    chain: chainOf(cose),
-    anchors,
-    at,
-    purpose: PURPOSE_OID.announcement,
-  });
-  if (!path.ok) throw new Refused('authority', `${path.code}: ${path.detail}`);
-  const [leaf] = path.path as [Certificate];
-  const signer = judgeSigner(leaf, { scopes, minimumGeneration, denied, purpose: 'announcement' });
-  if (!signer.ok) throw new Refused('authority', `${signer.code}: ${signer.detail}`);
-  if (path.path.some(({ trial }) => trial) && !unit.record.trial)
-    throw new Refused('authority', 'its signer is for trial');
-  const key = readPublicKey(leaf.spki);
+  const judged = judgeAnnouncer(unit, chainOf(cose), at);
+  if (!judged.ok) throw new Refused('authority', `${judged.refusal.code}: ${judged.refusal.says}`);
+  const key = readPublicKey(judged.signer.spki);
   const verdict = key && verifySign1(cose, key, payload);
   if (!verdict?.ok) throw new Refused('signature-wrong', verdict?.detail ?? 'the key cannot be read');
 }

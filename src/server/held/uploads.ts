@@ -27,13 +27,19 @@ export interface Upload {
 }
 
 /** Bytes of one file, and files of one session; the oldest make room. */
-const LARGEST_UPLOAD = 256 * 2 ** 20;
+const LARGEST = 256 * 2 ** 20;
 const MOST_FILES = 16;
 
 /** Files dropped at the desk: in a folder of this process alone, gone with the session or the process. */
 export class Uploads {
   readonly #folder = mkdtempSync(join(tmpdir(), 'fieldseal-desk-'));
   readonly #kept = new Map<string, Upload>();
+  readonly #largest: number;
+
+  /** `largest`: bytes of one file. */
+  constructor(largest = LARGEST) {
+    this.#largest = largest;
+  }
 
   /** Takes a file in, piece by piece. Throws `DeskError` too-large. */
   async take(session: Session, name: string, body: AsyncIterable<Uint8Array>): Promise<Upload> {
@@ -46,7 +52,7 @@ export class Uploads {
     try {
       for await (const piece of body) {
         size += piece.length;
-        if (size > LARGEST_UPLOAD) throw tooLarge();
+        if (size > this.#largest) throw tooLarge(this.#largest);
         hash.update(piece);
         writeWhole(file, piece);
       }
@@ -112,10 +118,10 @@ function writeWhole(file: number, bytes: Uint8Array): void {
   for (let done = 0; done < bytes.length; ) done += writeSync(file, bytes, done, bytes.length - done);
 }
 
-function tooLarge(): DeskError {
+function tooLarge(largest: number): DeskError {
   return new DeskError(
     'too-large',
-    `the file has more than ${LARGEST_UPLOAD / 2 ** 20} MiB, the most that the desk takes`,
+    `the file has more than ${largest} bytes, the most that the desk takes`,
     'use the command line, which reads files of any size',
   );
 }

@@ -46,13 +46,3 @@ export function deniedBelow({ state }: UnitView, anchor: LabelledAnchor): readon
 export function minimumGeneration({ state }: UnitView): number {
   return Math.max(state.floors.signerGeneration, state.trust?.policy?.minimumGeneration ?? 0);
 }
-
-/** What a unit judges a signer of announcements by: the roots, scopes, deny list and generation that releases have. */
-export function announcementAnchors(unit: UnitView) {
-  return {
-    anchors: anchorsFor(unit, true, 'announcement', false),
-    denied: [...unit.state.deniedSigners, ...(unit.state.trust?.policy?.denied ?? [])],
-    scopes: prepareRecord(unit.record).scopes,
-    minimumGeneration: minimumGeneration(unit),
-  };
-}

@@ -131,7 +131,7 @@ export function judgeRights(
   const signer = path[0]!;
   const { scopes } = anchor.author ?? prepareRecord(record);
   const least = anchor.author?.minimumGeneration ?? minimumGeneration(unit);
-  const lowest = revocation && purpose === 'release' ? least : 0;
+  const lowest = revocation && purpose !== 'trust' ? least : 0;
   const verdict = judgeSigner(signer, { scopes, minimumGeneration: lowest, denied: [], purpose });
   const question = {
     what: 'purpose, scope and generation of the signer',
