@@ -102,7 +102,7 @@ async function classesOf(workspace: Workspace, kind: IncidentKind, asked: NewInc
   if (asked.key === undefined)
     throw new IncidentError(
       'kind-needs-key',
-      `${kind.name} is about a ${kind.keys.join(' or a ')}.`,
+      `${kind.name} is about ${kind.keys.map(withArticle).join(' or ')}.`,
       'Name it with --key.',
     );
   const subject = await subjectOf(workspace, asked.key);
@@ -110,7 +110,7 @@ async function classesOf(workspace: Workspace, kind: IncidentKind, asked: NewInc
     const fitting = INCIDENT_KINDS.filter(({ keys }) => keys.includes(subject.kind)).map(({ name }) => name);
     throw new IncidentError(
       'key-of-another-kind',
-      `${asked.key} is a ${subject.kind}, and ${kind.name} is about a ${kind.keys.join(' or a ')}.`,
+      `${asked.key} is ${withArticle(subject.kind)}, and ${kind.name} is about ${kind.keys.map(withArticle).join(' or ')}.`,
       fitting.length > 0
         ? `Open ${fitting.join(' or ')}.`
         : `See what it exposes: fieldseal exposure ${asked.key}`,
@@ -255,4 +255,8 @@ export async function closeIncident(
 function requireOpen({ id, closed }: Incident): void {
   if (closed === undefined) return;
   throw new IncidentError('step-done', `Incident ${id} was closed on ${closed}.`, 'Open a new one.');
+}
+
+function withArticle(kind: string): string {
+  return `${/^[aeiou]/.test(kind) ? 'an' : 'a'} ${kind}`;
 }

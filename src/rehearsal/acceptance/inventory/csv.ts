@@ -81,7 +81,8 @@ function otherLength(found: number, expected: number) {
 
 function noCsv(error: CsvError & { lines?: number; column?: string | number }): WorkspaceError {
   const place = error.lines === undefined ? '' : `line ${error.lines}: `;
-  const what = error.message.replace(/ at line \d+$/, '');
+  // The library quotes what stands there: a stranger's bytes, which are not to be shown.
+  const what = error.message.replace(/, value is .*$/s, '').replace(/ at line \d+$/, '');
   return new WorkspaceError('wrong-value', `the inventory is no CSV from there on: ${place}${what}`, {
     hint: 'write it as CSV (RFC 4180), values with commas or quotes in quotes; another delimiter stands in the columns file',
   });
