@@ -76,7 +76,7 @@ describe('CSV, RFC 4180', () => {
   test('what stands in a broken inventory is not shown: a stranger may have written it', async () => {
     const error = await failure(() => read('serial,class\n1,\u001b[31m\u202eve"nt\n'));
     expect((error as Error).message).toMatch(/no CSV from there on: line 2/);
-    expect((error as Error).message).not.toMatch(/ve|u001b|\p{Cc}|\p{Cf}/u);
+    expect((error as Error).message).not.toMatch(/31m|value is|u001b|\p{Cc}|\p{Cf}/u);
   });
 
   test('property: what is written as CSV is read back, whatever the texts hold', async () => {
