@@ -23,7 +23,7 @@ await build({
 await chmod('dist/fieldseal.js', 0o755);
 
 const pages = await build({
-  entryPoints: { desk: 'web/main.tsx', style: 'web/style.css' },
+  entryPoints: { desk: 'web/main.tsx', style: 'web/style/index.css' },
   outdir: 'dist/pages',
   entryNames: '[name]-[hash]',
   bundle: true,
