@@ -32,6 +32,7 @@ const DEBIAN_PARTS = [
   { name: 'libc6-dev', shows: '/usr/include/stdint.h', for: 'compiling the provisioning header as C99' },
   { name: 'libbcprov-java', shows: '/usr/share/java/bcprov.jar', for: 'judging HSS/LMS both ways' },
   { name: 'binutils-arm-none-eabi', shows: 'arm-none-eabi-objcopy', for: 'judging image readers' },
+  { name: 'gcc-arm-none-eabi', shows: 'arm-none-eabi-gcc', for: 'building the demo firmware again' },
   { name: 'mosquitto', shows: '/usr/sbin/mosquitto', for: 'announcing over MQTT against a real broker' },
   { name: 'chromium', shows: '/usr/bin/chromium', for: 'the desk as its users see it' },
   {
