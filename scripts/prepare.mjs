@@ -33,6 +33,22 @@ const DEBIAN_PARTS = [
   { name: 'libbcprov-java', shows: '/usr/share/java/bcprov.jar', for: 'judging HSS/LMS both ways' },
   { name: 'binutils-arm-none-eabi', shows: 'arm-none-eabi-objcopy', for: 'judging image readers' },
   { name: 'gcc-arm-none-eabi', shows: 'arm-none-eabi-gcc', for: 'building the demo firmware again' },
+  { name: 'libmbedtls-dev', shows: '/usr/include/mbedtls/config.h', for: 'the device kit on the host' },
+  { name: 'libsodium-dev', shows: '/usr/include/sodium.h', for: 'Ed25519 of the device kit on the host' },
+  {
+    name: 'libnewlib-arm-none-eabi',
+    shows: '/usr/lib/arm-none-eabi/newlib/thumb/v7-m/nofp/libc_nano.a',
+    for: 'the device kit on a Cortex-M3',
+  },
+  { name: 'qemu-system-arm', shows: 'qemu-system-arm', for: 'the device kit on an emulated Cortex-M3' },
+  { name: 'dpkg-dev', shows: 'dpkg-source', for: 'the library sources of the emulated Cortex-M3' },
+  { name: 'cppcheck', shows: 'cppcheck', for: 'a second look at the C of the device kit' },
+  { name: 'clang', shows: 'clang', for: 'fuzzing the device kit' },
+  {
+    name: 'libclang-rt-14-dev',
+    shows: '/usr/lib/clang/14/lib/linux/libclang_rt.fuzzer-x86_64.a',
+    for: 'fuzzing the device kit',
+  },
   { name: 'mosquitto', shows: '/usr/sbin/mosquitto', for: 'announcing over MQTT against a real broker' },
   { name: 'chromium', shows: '/usr/bin/chromium', for: 'the desk as its users see it' },
   {
