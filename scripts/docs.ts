@@ -5,6 +5,7 @@ import type { CommandSpec, OptionSpec } from '../src/cli/spec.ts';
 import { REFUSALS, STEPS } from '../src/unit/index.ts';
 import { forgeriesPage } from './docs/forgeries.ts';
 import { limitsPage } from './docs/limits.ts';
+import { refusalHeader } from './docs/refusal-header.ts';
 
 /** Every written page: its path below the repository, and its text. */
 export function writtenPages(): ReadonlyMap<string, string> {
@@ -13,6 +14,7 @@ export function writtenPages(): ReadonlyMap<string, string> {
     ['docs/commands.md', commandsPage()],
     ['docs/limits.md', limitsPage()],
     ['docs/forgeries.md', forgeriesPage()],
+    ['device/include/fieldseal/refusals.h', refusalHeader()],
   ]);
 }
 
