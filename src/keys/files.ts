@@ -51,12 +51,12 @@ export function replaceFile(path: string, bytes: Uint8Array): void {
   }
 }
 
-/** Text of a file. Throws `KeyError` key-file-missing or key-file-unreadable. */
-export function readTextFile(path: string): string {
+/** Text of a file of at most `largest` bytes. Throws `KeyError` key-file-missing or key-file-unreadable. */
+export function readTextFile(path: string, largest = LARGEST_FILE): string {
   try {
     const found = statSync(path);
     if (!found.isFile()) throw failure('not a file');
-    if (found.size > LARGEST_FILE) throw failure(`${found.size} bytes is too large for a key or certificate`);
+    if (found.size > largest) throw failure(`${found.size} bytes; at most ${largest} are read`);
     return readFileSync(path, 'utf8');
   } catch (error) {
     const code = errno(error);

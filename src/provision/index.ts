@@ -19,6 +19,14 @@ export {
   type NewBatch,
   readIssuedJob,
 } from './issue.ts';
-export { JOB_FORMAT, type ProvisionJob, readJob, readSerial, readSerials, UNIT_KEY_PURPOSES } from './job.ts';
+export {
+  JOB_FORMAT,
+  LARGEST_BATCH_FILE,
+  type ProvisionJob,
+  readJob,
+  readSerial,
+  readSerials,
+  UNIT_KEY_PURPOSES,
+} from './job.ts';
 export { judgeResult, type ProvisionResult, readResult, type UnitJudgement } from './result.ts';
 export { deviceId, runJob, type StationPorts, type UnitSecrets, type WrappedMacKey } from './station.ts';

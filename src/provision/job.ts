@@ -7,6 +7,8 @@ import { ProvisionError, type ProvisionErrorCode } from './error.ts';
 export const JOB_FORMAT = 'fieldseal.provision-job/1';
 /** Most units in one job, so that one result file stays readable. */
 export const MOST_UNITS = 100_000;
+/** Bytes of a job, of its serial numbers, or of a result: about 2 KiB a unit. */
+export const LARGEST_BATCH_FILE = 4096 * MOST_UNITS;
 /** Longest serial number, in characters. */
 const SERIAL = /^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$/;
 

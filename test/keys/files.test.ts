@@ -57,5 +57,6 @@ describe('reading', () => {
     const large = join(folder, 'large');
     writeFileSync(large, Buffer.alloc((1 << 20) + 1));
     expect(await codeOf(() => readTextFile(large))).toBe('key-file-unreadable');
+    expect(readTextFile(large, 2 << 20)).toHaveLength((1 << 20) + 1);
   });
 });

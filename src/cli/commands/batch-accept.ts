@@ -1,5 +1,5 @@
 import { readTextFile } from '../../keys/index.ts';
-import { acceptResult, readResult } from '../../provision/index.ts';
+import { acceptResult, LARGEST_BATCH_FILE, readResult } from '../../provision/index.ts';
 import { EXIT } from '../exit.ts';
 import { openSession, trialMark } from '../session.ts';
 import { booksText } from '../show-books.ts';
@@ -8,7 +8,10 @@ import type { Call } from '../spec.ts';
 /** Takes in a station's result. */
 export async function run(call: Call): Promise<number> {
   const { workspace } = await openSession(call);
-  const { job, units, books } = acceptResult(workspace, readResult(readTextFile(call.args[0]!)));
+  const { job, units, books } = acceptResult(
+    workspace,
+    readResult(readTextFile(call.args[0]!, LARGEST_BATCH_FILE)),
+  );
   call.out.line(`batch ${job.batch} of class ${job.class_name}${trialMark(workspace)}`);
   for (const unit of units) {
     if (unit.outcome === 'open') call.out.fact(unit.serial, `open: ${unit.problems.join('; ')}`);

@@ -1,5 +1,5 @@
 import { readTextFile } from '../../keys/index.ts';
-import { issueBatch, readSerials } from '../../provision/index.ts';
+import { issueBatch, LARGEST_BATCH_FILE, readSerials } from '../../provision/index.ts';
 import { readableJson, readClass, readKey } from '../../workspace/index.ts';
 import { EXIT } from '../exit.ts';
 import { firstFacts } from '../first-firmware.ts';
@@ -18,7 +18,7 @@ export async function run(call: Call): Promise<number> {
       workspace,
       {
         deviceClass,
-        serials: readSerials(readTextFile(call.text('serials')!)),
+        serials: readSerials(readTextFile(call.text('serials')!, LARGEST_BATCH_FILE)),
         cohort: call.text('cohort'),
         station: station === undefined ? undefined : readKey(workspace, station),
         first: firstFacts(call.text('first')),

@@ -1,6 +1,6 @@
 import { join } from 'node:path';
 import { readTextFile } from '../../keys/index.ts';
-import { readJob, runJob } from '../../provision/index.ts';
+import { LARGEST_BATCH_FILE, readJob, runJob } from '../../provision/index.ts';
 import { filesOn, openWorkspace, readableJson, readKey } from '../../workspace/index.ts';
 import { EXIT } from '../exit.ts';
 import { requireFree } from '../require-free.ts';
@@ -11,7 +11,7 @@ import { virtualStation } from '../virtual-station.ts';
 
 /** Carries out a job as a virtual station. Needs a workspace only where the job carries keys for a station. */
 export async function run(call: Call): Promise<number> {
-  const job = readJob(readTextFile(call.args[0]!));
+  const job = readJob(readTextFile(call.args[0]!, LARGEST_BATCH_FILE));
   const secrets = secretsFor(call, !job.trial);
   const session: Session | undefined = job.station && {
     workspace: await openWorkspace(call.workspaceOption),
