@@ -26,6 +26,7 @@ const ROOMS = [
   'incident',
   'evidence',
   'broadcast',
+  'fleet',
   'answers',
   'server',
   'cli',
