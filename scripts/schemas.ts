@@ -1,5 +1,6 @@
 // The JSON Schemas that editors and other tools use. `node scripts/schemas.mjs` writes them; a test fails where they are stale.
 import { evidenceSchema } from '../src/evidence/schema.ts';
+import { planSchema } from '../src/fleet/waves/plan/schema.ts';
 import { figuresSchema } from '../src/plan/figures/schema.ts';
 import { trustPlanSchema } from '../src/plan/trust/schema.ts';
 import { columnsSchema } from '../src/rehearsal/acceptance/inventory/schema.ts';
@@ -16,6 +17,7 @@ export function publishedSchemas(): Record<string, string> {
     'trust-plan.schema.json': publish(trustPlanSchema, 'fieldseal trust plan, the decision record of plan'),
     'acceptance.schema.json': publish(acceptanceSchema, 'fieldseal acceptance, rehearse --units'),
     'inventory-columns.schema.json': publish(columnsSchema, 'fieldseal columns of an inventory'),
+    'broadcast-plan.schema.json': publish(planSchema, 'fieldseal broadcast plan'),
     'figures.schema.json': publish(figuresSchema, 'fieldseal figures, figures.yaml'),
   };
 }

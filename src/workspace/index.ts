@@ -51,7 +51,7 @@ export {
 } from './leaves.ts';
 export { appendEntry, type LedgerEntry, readLedger, referenceTo } from './ledger.ts';
 export { PROFILES, type Profile, wrapOf } from './profiles.ts';
-export { readWritten } from './read-written.ts';
+export { readWritten, type Unplaced } from './read-written.ts';
 export { keyFaults } from './recorded-keys.ts';
 export { finishRecords, listRecords, readRecord, type WrittenRecord, writeRecord } from './records.ts';
 export {

@@ -167,6 +167,10 @@ export interface Wave {
   readonly state: WaveState;
   /** When it was opened first. */
   readonly openedAt?: Date | undefined;
+  /** When its state last changed, by the clock of the store; undefined while it is planned. */
+  readonly since?: Date | undefined;
+  /** What was known of its units when somebody resumed it, as the steering has it; kept until it is set anew. */
+  readonly known?: unknown;
   readonly why?: string | undefined;
 }
 
@@ -290,6 +294,8 @@ export interface WaveChange {
   /** Of the broadcast; it rises by one. */
   readonly expectedRevision: number;
   readonly state: WaveState;
+  /** JSON; left out: as it was. */
+  readonly known?: unknown;
   readonly why?: string | undefined;
   readonly who: string;
 }
