@@ -90,6 +90,13 @@ export function announcements(): Uint8Array[] {
   return [
     encodeAnnouncement({ ...common, reach: { kind: 'share', permille: 20, lot }, offer }),
     encodeAnnouncement({ ...common, reach: { kind: 'units', units: [lot] }, offer: null }),
+    encodeAnnouncement({
+      ...common,
+      reach: { kind: 'share', permille: 50, lot, units: [lot] },
+      offer,
+      steppingStones: [{ ...offer, sequenceNumber: offer.sequenceNumber - 1n }],
+      condition: 'vents-closed',
+    }),
   ];
 }
 

@@ -11,7 +11,9 @@ import {
   takeNumber,
   type Workspace,
 } from '../workspace/index.ts';
-import type { Announcement, Reach } from './announcement/announcement.ts';
+import type { Announcement } from './announcement/announcement.ts';
+import type { Offer } from './announcement/offered.ts';
+import type { Reach } from './announcement/reach.ts';
 import { macAnnouncement, signAnnouncement } from './announcement/seal.ts';
 import { announcementName, type Depot } from './depot/depot.ts';
 import { BroadcastError } from './error.ts';
@@ -25,8 +27,12 @@ export interface AnnounceRequest {
   readonly depot: Depot;
   /** Carries it beside the depot, where there is one. */
   readonly herald: Herald | undefined;
-  /** The envelope that is offered, and images beside it; undefined: nothing is offered now. */
-  readonly offered: Offered | undefined;
+  /** The envelope that is offered, and images beside it, or what the depot has of them; undefined: nothing is offered now. */
+  readonly offered: Offered | Offer | undefined;
+  /** What units take first while they run something older; see `Announcement`. */
+  readonly steppingStones?: readonly Offer[] | undefined;
+  /** The condition that a unit must be told is met. */
+  readonly condition?: string | undefined;
   readonly wave: string;
   readonly reach: Reach;
   readonly notBefore: Date;
@@ -34,12 +40,14 @@ export interface AnnounceRequest {
   /** The signer of announcements; without one the only one that covers the class. */
   readonly signerName: string | undefined;
   accessTo(name: string): KeyAccess;
+  /** Asked once the number is taken and before anything bears it: throws where somebody else announces by now. */
+  readonly mayUse?: (number: bigint) => Promise<void>;
 }
 
 /**
  * Announces: takes the next counter of the class, signs or MACs, puts envelope and images into the depot, and enters it in the
- * ledger. The announcement gets its place last, so that whatever it names is there, and the herald after the depot. Throws
- * `BroadcastError`, `KeyError`, `WorkspaceError`.
+ * ledger. The announcement gets its place last, so that whatever it names is there, and the herald after the depot. It never takes
+ * the place of one with a higher counter. Throws `BroadcastError`, `KeyError`, `WorkspaceError`.
  */
 export async function announce(request: AnnounceRequest): Promise<JsonObject> {
   const { workspace, deviceClass, depot, herald, wave, reach, notBefore, expiry } = request;
@@ -50,7 +58,7 @@ export async function announce(request: AnnounceRequest): Promise<JsonObject> {
       'choose a later end',
     );
   const sealing = sealerFor(request);
-  const offer = request.offered ? await offerOf(workspace, deviceClass, depot, request.offered) : null;
+  const offer = await offeredBy(request);
   const { number } = takeNumber(workspace, { ...deviceClass, name: announcementCounter(deviceClass.name) });
   const announcement: Announcement = {
     classId: deviceClass.classId,
@@ -60,7 +68,10 @@ export async function announce(request: AnnounceRequest): Promise<JsonObject> {
     wave,
     reach,
     offer,
+    ...(offer && request.steppingStones?.length && { steppingStones: request.steppingStones }),
+    ...(request.condition !== undefined && { condition: request.condition }),
   };
+  await request.mayUse?.(number);
   const sealed = await sealing(announcement);
   const facts = {
     class: announcementCounter(deviceClass.name),
@@ -70,9 +81,10 @@ export async function announce(request: AnnounceRequest): Promise<JsonObject> {
     permille: reach.kind === 'share' ? reach.permille : null,
     units: reach.kind === 'units' ? reach.units.length : null,
     expires: expiry.toISOString(),
+    condition: request.condition ?? null,
   };
   appendEntry(workspace, 'announced', facts);
-  for (const { name, message } of sealed) depot.announce(name, message);
+  for (const { name, message } of sealed) depot.announce(name, message, number);
   for (const { name, message } of sealed) await herald?.publish(name, message, expiry);
   return {
     format: 'fieldseal.announced/1',
@@ -81,6 +93,11 @@ export async function announce(request: AnnounceRequest): Promise<JsonObject> {
     ...facts,
     files: sealed.map(({ name, message }) => ({ name: `a/${name}`, size_bytes: message.length })),
   };
+}
+
+async function offeredBy({ offered, workspace, deviceClass, depot }: AnnounceRequest): Promise<Offer | null> {
+  if (!offered) return null;
+  return 'manifestDigest' in offered ? offered : offerOf(workspace, deviceClass, depot, offered);
 }
 
 type Sealed = readonly { readonly name: string; readonly message: Uint8Array }[];

@@ -1,3 +1,6 @@
+const STATUS = { expiry: 2, signer: 2, envelope: 2, image: 2, broker: 3, overtaken: 3 } as const;
+type BroadcastCode = keyof typeof STATUS;
+
 /** What a broadcast could not or would not do, with the exit status of a command. */
 export class BroadcastError extends Error {
   override readonly name = 'BroadcastError';
@@ -5,10 +8,10 @@ export class BroadcastError extends Error {
   readonly hint: string;
   readonly status: number;
 
-  constructor(code: 'expiry' | 'signer' | 'envelope' | 'image' | 'broker', message: string, hint: string) {
+  constructor(code: BroadcastCode, message: string, hint: string) {
     super(message);
     this.code = `broadcast-${code}`;
     this.hint = hint;
-    this.status = code === 'broker' ? 3 : 2;
+    this.status = STATUS[code];
   }
 }

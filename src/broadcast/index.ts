@@ -7,14 +7,12 @@ export { type AnnounceRequest, announce } from './announce.ts';
 export {
   type Announcement,
   encodeAnnouncement,
-  type Offer,
-  type OfferedFile,
-  type Reach,
   readAnnouncement,
 } from './announcement/announcement.ts';
 export { AnnouncementFault } from './announcement/fault.ts';
 export { type AnnouncementVerdict, type Heard, judgeAnnouncement } from './announcement/judge.ts';
-export { inReach } from './announcement/reach.ts';
+export type { Offer, OfferedFile } from './announcement/offered.ts';
+export { drawnAt, inReach, type Reach } from './announcement/reach.ts';
 export type { AnnouncementRefusal } from './announcement/refusals.ts';
 export {
   ANNOUNCEMENT_TYPE,
@@ -22,6 +20,7 @@ export {
   macAnnouncement,
   signAnnouncement,
 } from './announcement/seal.ts';
+export { nextOffer } from './announcement/stone.ts';
 export { Depot } from './depot/depot.ts';
 export { type ServeOptions, serveDepot } from './depot/serve.ts';
 export type { Herald } from './herald/herald.ts';

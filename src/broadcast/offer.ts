@@ -9,7 +9,7 @@ import {
   readRecord,
   type Workspace,
 } from '../workspace/index.ts';
-import type { Offer } from './announcement/announcement.ts';
+import type { Offer } from './announcement/offered.ts';
 import type { Depot } from './depot/depot.ts';
 import { BroadcastError } from './error.ts';
 

@@ -8,6 +8,7 @@ import {
   inReach,
   judgeAnnouncement,
   macAnnouncement,
+  nextOffer,
   readAnnouncement,
   signAnnouncement,
 } from '../../src/broadcast/index.ts';
@@ -74,10 +75,36 @@ describe('the payload', () => {
     expect(readAnnouncement(encodeAnnouncement(byName))).toEqual(byName);
   });
 
+  it('says which releases are taken first, which condition must be met, and whom it reaches beside a share', () => {
+    const stone = { ...ANNOUNCEMENT.offer!, sequenceNumber: 9n };
+    const whole: Announcement = {
+      ...ANNOUNCEMENT,
+      reach: { kind: 'share', permille: 50, lot: new Uint8Array(16), units: [DEVICE] },
+      steppingStones: [stone],
+      condition: 'vents-closed',
+    };
+    expect(readAnnouncement(encodeAnnouncement(whole))).toEqual(whole);
+    const malformed = (changes: Partial<Announcement>) => () =>
+      readAnnouncement(encodeAnnouncement({ ...whole, ...changes }));
+    expect(malformed({ offer: null })).toThrow('lead nowhere');
+    expect(malformed({ steppingStones: [] })).toThrow('lead nowhere');
+    expect(malformed({ steppingStones: [stone, stone] })).toThrow('do not rise');
+    expect(malformed({ steppingStones: [ANNOUNCEMENT.offer!] })).toThrow('do not rise');
+    expect(malformed({ condition: 'x'.repeat(65) })).toThrow('at most 64');
+  });
+
+  it('a unit takes the first stepping stone above what it runs, then the next, then the offer', () => {
+    const at = (sequenceNumber: bigint) => ({ ...ANNOUNCEMENT.offer!, sequenceNumber });
+    const told = { offer: at(12n), steppingStones: [at(5n), at(9n)] };
+    const next = (runs: bigint | undefined) => nextOffer(told, runs)?.sequenceNumber;
+    expect([0n, 4n, 5n, 8n, 9n, 11n, 12n, undefined].map(next)).toEqual([5n, 5n, 9n, 9n, 12n, 12n, 12n, 12n]);
+    expect(nextOffer({ ...told, offer: null }, 4n)).toBeNull();
+  });
+
   it('with a field that is not known is refused: a unit must not act on half of it', () => {
     const more = new CborMap([
       [1, 1],
-      [9, 0],
+      [11, 0],
     ]);
     expect(() => readAnnouncement(encode(more))).toThrow('not known here');
   });

@@ -8,7 +8,8 @@ import { join } from 'node:path';
 import fc from 'fast-check';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { wantedRange } from '../../src/broadcast/depot/range.ts';
-import { Depot, serveDepot } from '../../src/broadcast/index.ts';
+import { Depot, macAnnouncement, serveDepot } from '../../src/broadcast/index.ts';
+import { heldMacKey } from '../../src/cose/index.ts';
 
 const SIZE = 100_000;
 const folder = mkdtempSync(join(tmpdir(), 'depot-'));
@@ -132,16 +133,38 @@ describe('files', () => {
 describe('announcements', () => {
   it('are asked for again each time, and sent only where they changed', async () => {
     expect((await ask(`a/${CLASS}`)).status).toBe(404);
-    depot.announce(CLASS, Buffer.from('one'));
+    depot.announce(CLASS, Buffer.from('one'), 1n);
     await new Promise((resolve) => setTimeout(resolve, 300));
     const first = await ask(`a/${CLASS}`);
     const etag = first.headers.get('etag')!;
     expect([first.status, first.headers.get('cache-control')]).toEqual([200, 'public, no-cache']);
     expect((await ask(`a/${CLASS}`, { 'if-none-match': etag })).status).toBe(304);
-    depot.announce(CLASS, Buffer.from('two'));
+    depot.announce(CLASS, Buffer.from('two'), 2n);
     await new Promise((resolve) => setTimeout(resolve, 300));
     const second = await ask(`a/${CLASS}`, { 'if-none-match': etag });
     expect([second.status, await second.text()]).toEqual([200, 'two']);
+  });
+
+  it('never take the place of one with a higher counter: who was held up undoes nothing', async () => {
+    const of = (counter: bigint) =>
+      macAnnouncement(
+        {
+          classId: new Uint8Array(16),
+          counter,
+          ...{ notBefore: 1n, expiry: 2n, wave: 'pilot', reach: { kind: 'units', units: [] }, offer: null },
+        },
+        heldMacKey(new Uint8Array(8), new Uint8Array(32)),
+      );
+    const newer = await of(9n);
+    depot.announce('other', newer, 9n);
+    expect(depot.announced('other')?.announcement.counter).toBe(9n);
+    const older = await of(8n);
+    expect(() => depot.announce('other', older, 8n)).toThrow('announcement 9 is there already');
+    expect(depot.announced('other')?.message).toEqual(newer);
+    depot.announce('other', await of(10n), 10n);
+    expect(depot.announced('other')?.announcement.counter).toBe(10n);
+    expect(depot.announced('nobody')).toBeUndefined();
+    expect(depot.announced(CLASS)).toBeUndefined();
   });
 });
 

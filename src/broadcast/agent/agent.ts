@@ -2,13 +2,9 @@ import { join } from 'node:path';
 import { toHex } from '../../bytes/index.ts';
 import type { InstallResult, KeepResult, StartResult, UnitView } from '../../unit/index.ts';
 import { type FileSource, fileSource, filesOn } from '../../workspace/index.ts';
-import {
-  type Announcement,
-  LARGEST_ANNOUNCEMENT,
-  type Offer,
-  readAnnouncement,
-} from '../announcement/announcement.ts';
+import { type Announcement, LARGEST_ANNOUNCEMENT, readAnnouncement } from '../announcement/announcement.ts';
 import { judgeAnnouncement } from '../announcement/judge.ts';
+import type { Offer } from '../announcement/offered.ts';
 import { announcementName } from '../depot/depot.ts';
 import { bring, FetchFault, homeName, reasonOf } from './fetch.ts';
 import { type AgentMemory, readMemory, writeMemory } from './memory.ts';

@@ -14,7 +14,7 @@ import {
 } from 'node:fs';
 import { dirname } from 'node:path';
 import { toHex } from '../../bytes/index.ts';
-import type { OfferedFile } from '../announcement/announcement.ts';
+import type { OfferedFile } from '../announcement/offered.ts';
 
 /** Why a file was not brought home. `again`: trying later may help. */
 export class FetchFault extends Error {

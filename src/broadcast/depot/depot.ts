@@ -1,8 +1,13 @@
 import { createHash } from 'node:crypto';
-import { closeSync, existsSync, mkdirSync, openSync, readSync } from 'node:fs';
+import { closeSync, existsSync, mkdirSync, openSync, readFileSync, readSync, statSync } from 'node:fs';
 import { join } from 'node:path';
+import { CborError } from '../../cbor/index.ts';
+import { CoseError, decodeCose } from '../../cose/index.ts';
 import { filesOn } from '../../workspace/index.ts';
-import type { OfferedFile } from '../announcement/announcement.ts';
+import { type Announcement, readAnnouncement } from '../announcement/announcement.ts';
+import { AnnouncementFault } from '../announcement/fault.ts';
+import type { OfferedFile } from '../announcement/offered.ts';
+import { BroadcastError } from '../error.ts';
 
 const PIECE = 1 << 20;
 const FILES = 'p';
@@ -34,11 +39,53 @@ export class Depot {
     }
   }
 
-  /** Puts an announcement in place of the one before. `name`: see `announcementName`. */
-  announce(name: string, message: Uint8Array): void {
+  /** Whether a file is here, as far as its size tells. */
+  holds({ uri, size }: OfferedFile): boolean {
+    return statSync(join(this.folder, uri), { throwIfNoEntry: false })?.size === size;
+  }
+
+  /**
+   * Puts an announcement in place of the one before. `name`: see `announcementName`. Throws `BroadcastError` overtaken where
+   * that has a higher counter: who was held up does not undo what somebody announced meanwhile.
+   */
+  announce(name: string, message: Uint8Array, counter: bigint): void {
+    const now = this.announced(name);
+    if (now && now.announcement.counter > counter) throw overtaken(counter, now.announcement.counter);
     mkdirSync(join(this.folder, ANNOUNCEMENTS), { recursive: true });
     filesOn().replace(join(this.folder, ANNOUNCEMENTS, name), message);
   }
+
+  /** The announcement of that name; undefined where there is none, or nothing that can be read as one. Not judged. */
+  announced(name: string): Announced | undefined {
+    const place = join(this.folder, ANNOUNCEMENTS, name);
+    if (!existsSync(place)) return undefined;
+    const message = new Uint8Array(readFileSync(place));
+    try {
+      const { payload } = decodeCose(message, { requireTag: true });
+      return payload ? { message, announcement: readAnnouncement(payload) } : undefined;
+    } catch (error) {
+      if (isUnreadable(error)) return undefined;
+      throw error;
+    }
+  }
+}
+
+/** An announcement as it lies in a depot. */
+export interface Announced {
+  readonly message: Uint8Array;
+  readonly announcement: Announcement;
+}
+
+function overtaken(counter: bigint, by: bigint): BroadcastError {
+  return new BroadcastError(
+    'overtaken',
+    `announcement ${counter} was not put into the depot: announcement ${by} is there already, and units take no lower number after it`,
+    'look at what is announced now; if it is of another workspace, use a depot of your own',
+  );
+}
+
+function isUnreadable(error: unknown): boolean {
+  return error instanceof CoseError || error instanceof CborError || error instanceof AnnouncementFault;
 }
 
 /** Name of an announcement in a depot: the class, and the key where it is MACed. */
