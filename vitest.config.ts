@@ -7,7 +7,7 @@ export default defineConfig({
         test: {
           name: 'unit',
           include: ['test/**/*.test.ts'],
-          exclude: ['test/e2e/**', 'test/token/**'],
+          exclude: ['test/e2e/**', 'test/token/**', 'test/device/**'],
           testTimeout: 60_000,
         },
       },
@@ -18,6 +18,15 @@ export default defineConfig({
           globalSetup: ['test/e2e/build.ts'],
           testTimeout: 120_000,
           hookTimeout: 120_000,
+        },
+      },
+      {
+        test: {
+          name: 'device',
+          include: ['test/device/**/*.test.ts'],
+          globalSetup: ['test/device/build.ts'],
+          testTimeout: 600_000,
+          hookTimeout: 600_000,
         },
       },
     ],

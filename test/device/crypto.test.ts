@@ -1,0 +1,185 @@
+/** The crypto ports of the device kit against published vectors, on this machine and on an emulated Cortex-M3. */
+import { describe, expect, it } from 'vitest';
+import { counted, record, u32 } from '../../scripts/device/case-file.ts';
+import { runCases, type Target } from '../../scripts/device/runner.ts';
+import { concat, fromHex } from '../../src/bytes/index.ts';
+import { sha256, startAesCtr, wrapKeyData } from '../../src/crypto/index.ts';
+import { partition, type SkipReason, vectors, vectorsPresent } from '../vectors.ts';
+import { toolchainPresent } from './toolchain.ts';
+
+const KINDS = { sha256: 32, p256: 33, ed25519: 34, hmac: 35, ctr: 36 };
+/** The runner takes a record of a mebibyte at most. */
+const MESSAGE_LIMIT = 1 << 19;
+const KEK = fromHex('00112233445566778899aabbccddeeff');
+
+/** A call of the port, and the line that must come of it. */
+interface Case {
+  readonly record: Uint8Array;
+  readonly expected: string;
+}
+
+interface Test {
+  readonly result: 'valid' | 'invalid' | 'acceptable';
+  readonly key: string;
+  readonly msg: string;
+  readonly tag: string;
+  readonly sig: string;
+  readonly ct: string;
+}
+
+const verdict = (result: string) => (result === 'valid' ? 'good' : 'bad');
+const hash = (message: string) => record(KINDS.sha256, counted(fromHex(message)));
+const p256 = (point: string, message: string, signature: string) =>
+  record(KINDS.p256, fromHex(point), sha256(fromHex(message)), fromHex(signature));
+const ed25519 = (key: string, message: string, signature: string) =>
+  record(KINDS.ed25519, fromHex(key), fromHex(signature), counted(fromHex(message)));
+const hmac = (key: string, message: string) =>
+  record(KINDS.hmac, counted(fromHex(key)), counted(fromHex(message)));
+const ctr = (kek: Uint8Array, wrapped: Uint8Array, iv: Uint8Array, offset: number, text: Uint8Array) =>
+  record(KINDS.ctr, counted(kek), wrapped, iv, u32(offset), counted(text));
+
+/** What a wrapped key decrypts 32 zero bytes to, by node:crypto: shows that the right key came out. */
+function streamOf(key: Uint8Array, iv: Uint8Array): string {
+  const cipher = startAesCtr(key, iv);
+  return Buffer.from(cipher.update(new Uint8Array(32))).toString('hex');
+}
+
+// biome-ignore lint/suspicious/noExplicitAny: each vector file has a shape of its own
+type Group = any;
+
+function judged<C>(cases: readonly C[], reasons: readonly SkipReason<C>[] = []): readonly C[] {
+  const sorted = partition(cases, reasons).judged;
+  expect(sorted.length).toBeGreaterThan(0);
+  return sorted;
+}
+
+const ofGroups = (name: string): readonly (Test & { readonly group: Group })[] =>
+  vectors(name).testGroups.flatMap((group: Group) => group.tests.map((test: Test) => ({ ...test, group })));
+
+const signatureLength: SkipReason<Test> = [
+  'the port takes signatures of 64 bytes; another length is refused before it',
+  ({ sig }) => sig.length !== 128,
+];
+
+const SUITES: Readonly<Record<string, () => readonly Case[]>> = {
+  'SHA-256: FIPS 180-2 Appendix B, NIST CAVP': () =>
+    judged(vectors('sha256').cases as readonly { msgHex?: string; digestHex: string }[], [
+      ['given as a repetition', ({ msgHex }) => msgHex === undefined],
+      ['longer than a record', ({ msgHex }) => msgHex!.length > 2 * MESSAGE_LIMIT],
+    ]).map(({ msgHex, digestHex }) => ({ record: hash(msgHex!), expected: digestHex })),
+  'ECDSA P-256, r and s side by side: Wycheproof': () =>
+    judged(ofGroups('wycheproof-ecdsa-p256-sha256-p1363'), [signatureLength]).map(
+      ({ group, msg, sig, result }) => ({
+        record: p256(group.publicKey.uncompressed.slice(2), msg, sig),
+        expected: verdict(result),
+      }),
+    ),
+  'Ed25519: Wycheproof': () =>
+    judged(ofGroups('wycheproof-ed25519'), [signatureLength]).map(({ group, msg, sig, result }) => ({
+      record: ed25519(group.publicKey.pk, msg, sig),
+      expected: verdict(result),
+    })),
+  'Ed25519: RFC 8032 7.1': () =>
+    vectors('rfc8032-ed25519').cases.map(
+      (each: { publicKeyHex: string; msgHex: string; signatureHex: string }) => ({
+        record: ed25519(each.publicKeyHex, each.msgHex, each.signatureHex),
+        expected: 'good',
+      }),
+    ),
+  'HMAC-SHA-256: RFC 4231': () =>
+    judged(
+      vectors('rfc4231-hmac-sha256').cases as readonly { keyHex: string; msgHex: string; macHex: string }[],
+      [],
+    ).map(({ keyHex, msgHex, macHex }) => ({
+      record: hmac(keyHex, msgHex),
+      expected: keyHex.length < 64 ? 'no-key' : macHex,
+    })),
+  'HMAC-SHA-256: Wycheproof': () =>
+    judged(ofGroups('wycheproof-hmac-sha256'), [
+      ['invalid ones have another tag: comparing is not the port’s', ({ result }) => result !== 'valid'],
+      ['a truncated tag', ({ tag }) => tag.length !== 64],
+    ]).map(({ key, msg, tag }) => ({
+      record: hmac(key, msg),
+      expected: key.length < 64 ? 'no-key' : tag,
+    })),
+  'AES key unwrap: RFC 3394 4.1': () =>
+    judged(
+      vectors('rfc3394-aes-kw').cases as readonly {
+        kekHex: string;
+        keyDataHex: string;
+        wrappedHex: string;
+      }[],
+      [
+        ['the profile wraps under 16 bytes', ({ kekHex }) => kekHex.length !== 32],
+        ['the profile wraps 16 bytes', ({ keyDataHex }) => keyDataHex.length !== 32],
+      ],
+    ).map(({ kekHex, keyDataHex, wrappedHex }) => unwrapping(kekHex, wrappedHex, keyDataHex)),
+  'AES key unwrap: Wycheproof': () =>
+    judged(ofGroups('wycheproof-aes-kw'), [
+      ['the profile wraps under 16 bytes', ({ key }) => key.length !== 32],
+      ['the port takes 24 bytes', ({ ct }) => ct.length !== 48],
+    ]).map(({ key, ct, msg, result }) => unwrapping(key, ct, result === 'valid' ? msg : undefined)),
+  'AES-128-CTR: NIST SP 800-38A F.5, RFC 3686 6, from every offset of a block': () =>
+    judged(
+      vectors('aes-ctr').cases as readonly {
+        keyHex: string;
+        counterBlockHex: string;
+        plaintextHex: string;
+        ciphertextHex: string;
+      }[],
+      [['the profile decrypts with 16 bytes', ({ keyHex }) => keyHex.length !== 32]],
+    ).flatMap(({ keyHex, counterBlockHex, plaintextHex, ciphertextHex }) => {
+      const wrapped = wrapKeyData(KEK, fromHex(keyHex));
+      const [iv, text] = [fromHex(counterBlockHex), fromHex(ciphertextHex)];
+      return Array.from({ length: Math.min(17, text.length) }, (_, offset) => ({
+        record: ctr(KEK, wrapped, iv, offset, text.subarray(offset)),
+        expected: plaintextHex.slice(2 * offset) || '-',
+      }));
+    }),
+};
+
+function unwrapping(kek: string, wrapped: string, key: string | undefined): Case {
+  const iv = new Uint8Array(16).fill(0x5a);
+  return {
+    record: ctr(fromHex(kek), fromHex(wrapped), iv, 0, new Uint8Array(32)),
+    expected: key === undefined ? 'not-unwrapped' : streamOf(fromHex(key), iv),
+  };
+}
+
+/** The counter of RFC 9459 goes on through all 16 bytes; a library that counts in four would repeat key stream. */
+const overflowing = (): Case[] =>
+  ['00000000000000000000000000000000ffffffff', 'ffffffffffffffffffffffffffffffff'].map((hex) => {
+    const iv = fromHex(hex.slice(-32));
+    const key = fromHex('2b7e151628aed2a6abf7158809cf4f3c');
+    const zeros = new Uint8Array(80);
+    return {
+      record: ctr(KEK, wrapKeyData(KEK, key), iv, 0, zeros),
+      expected: Buffer.from(startAesCtr(key, iv).update(zeros)).toString('hex'),
+    };
+  });
+
+describe.skipIf(!toolchainPresent).each(['host', 'cortex-m'] as const)(
+  'crypto port, %s',
+  (target: Target) => {
+    const linesOf = (cases: readonly Case[]) =>
+      runCases(
+        target,
+        'crypto-runner',
+        cases.map((each) => each.record),
+      );
+
+    it.skipIf(!vectorsPresent).each(Object.keys(SUITES))('../shared/vectors: %s', (name) => {
+      const cases = SUITES[name]!();
+      expect(linesOf(cases)).toEqual(cases.map(({ expected }) => expected));
+    });
+
+    it('counts in all 16 bytes of the counter block (RFC 9459 section 4)', () => {
+      const cases = overflowing();
+      expect(linesOf(cases)).toEqual(cases.map(({ expected }) => expected));
+    });
+
+    it('ends with a status of its own where a case is not in its form', () => {
+      expect(() => runCases(target, 'crypto-runner', [concat(u32(1), Uint8Array.of(250))])).toThrow();
+    });
+  },
+);
