@@ -57,10 +57,11 @@ export async function bytesOf(id: string): Promise<Uint8Array> {
   return new Uint8Array(await answer.arrayBuffer());
 }
 
-/** Follows a job to its end; gives its result. */
+/** Follows a job to its end; gives its result. Watching ends with `signal`; the job goes on. */
 export function follow<T>(
   job: string,
   tell: (doing: string, done: number, total: number) => void,
+  signal?: AbortSignal,
 ): Promise<T> {
   return new Promise((resolve, reject) => {
     const events = new EventSource(`${BASE}/jobs/${job}`);
@@ -68,6 +69,11 @@ export function follow<T>(
       events.close();
       end();
     };
+    signal?.addEventListener('abort', () => events.close());
+    // A browser that lost the connection asks again by itself; a refusal ends it.
+    events.addEventListener('error', () => {
+      if (events.readyState === EventSource.CLOSED) reject(jobGone());
+    });
     events.addEventListener('progress', ({ data }) => {
       const { doing, done, total } = JSON.parse(data as string);
       tell(doing, done, total);
@@ -76,6 +82,14 @@ export function follow<T>(
     events.addEventListener('failed', ({ data }) =>
       close(() => reject(new Problem(422, JSON.parse(data as string).error))),
     );
+  });
+}
+
+function jobGone(): Problem {
+  return new Problem(404, {
+    code: 'not-there',
+    message: 'this work is no longer at the desk',
+    hint: 'It goes with the session and with "fieldseal serve": start it again.',
   });
 }
 

@@ -14,6 +14,20 @@ export function go(address: string, { replace = false } = {}): void {
   dispatchEvent(new Event(LEFT));
 }
 
+/** Changes what the address chooses on the screen that is open; undefined takes a choice out. */
+export function choose(
+  choices: Readonly<Record<string, string | undefined>>,
+  options?: { replace: boolean },
+): void {
+  const { path, query } = here();
+  for (const [name, value] of Object.entries(choices)) {
+    if (value === undefined || value === '') query.delete(name);
+    else query.set(name, value);
+  }
+  const asked = query.toString();
+  go(asked === '' ? path : `${path}?${asked}`, options);
+}
+
 /** The place, followed as it changes. */
 export function usePlace(): Place {
   const [place, setPlace] = useState(here);

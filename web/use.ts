@@ -13,20 +13,22 @@ export interface Fetched<T> {
 
 /** Fetches a document when it is first shown, and again on demand. Undefined as path: nothing yet. */
 export function useDocument<T>(path: string | undefined): Fetched<T> {
-  const [state, setState] = useState<{ value?: T; problem?: Problem }>({});
+  const [state, setState] = useState<{ path?: string; value?: T; problem?: Problem }>({});
   const [round, setRound] = useState(0);
   useEffect(() => {
     let wanted = true;
     if (path === undefined) return;
     get<T>(path).then(
-      (value) => wanted && setState({ value }),
-      (problem) => wanted && setState({ problem }),
+      (value) => wanted && setState({ path, value }),
+      (problem) => wanted && setState({ path, problem }),
     );
     return () => {
       wanted = false;
     };
   }, [path, round]);
-  return { value: state.value, problem: state.problem, again: useCallback(() => setRound((n) => n + 1), []) };
+  // What was fetched for another address is not shown under this one.
+  const { value, problem } = state.path === path ? state : {};
+  return { value, problem, again: useCallback(() => setRound((n) => n + 1), []) };
 }
 
 /** Work that a button starts: whether it is under way, and what went wrong. */

@@ -13,6 +13,7 @@ export {
   listIncidents,
   markDone,
   openIncident,
+  type StepStanding,
   showIncident,
 } from './incident.ts';
 export { INCIDENT_KINDS } from './kinds.ts';

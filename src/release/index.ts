@@ -15,5 +15,5 @@ export { type RecipientWeight, weighRecipients, weightJson, weightOf } from './r
 export type { ComponentInput, ImageInput, SealProgress, SealRequest } from './request.ts';
 export { type Sealed, seal, sealApproved } from './seal.ts';
 export { standingSigners } from './trust-signer.ts';
-export { latestPolicy, makeTrustUpdate } from './trust-update.ts';
+export { latestPolicy, makeTrustUpdate, trustUpdates } from './trust-update.ts';
 export { type EnvelopeForm, type EnvelopeWeight, type SealForm, weighEnvelope } from './weigh.ts';

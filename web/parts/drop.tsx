@@ -1,5 +1,5 @@
 import { useId, useState } from 'preact/hooks';
-import { bring, type DeskFile } from '../api.ts';
+import { bring, type DeskFile, type Problem } from '../api.ts';
 import { useWork } from '../use.ts';
 import { bytes, Tell } from './tell.tsx';
 
@@ -7,16 +7,18 @@ interface Props {
   readonly label: string;
   readonly hint?: string;
   readonly file: DeskFile | undefined;
-  taken(file: DeskFile): void;
+  /** Why the file that the address names is not here. */
+  readonly problem?: Problem | undefined;
+  take(file: DeskFile): void;
 }
 
 /** A place to drop a file, or to choose one. It goes to this desk's own server and nowhere else. */
-export function Drop({ label, hint, file, taken }: Props) {
+export function Drop({ label, hint, file, problem, take }: Props) {
   const id = useId();
   const [over, setOver] = useState(false);
   const work = useWork();
-  const take = (chosen: File | undefined) => {
-    if (chosen) work.run(async () => taken(await bring(chosen, chosen.name)));
+  const receive = (chosen: File | undefined) => {
+    if (chosen) work.run(async () => take(await bring(chosen, chosen.name)));
   };
   return (
     <fieldset
@@ -29,7 +31,7 @@ export function Drop({ label, hint, file, taken }: Props) {
       onDrop={(event) => {
         event.preventDefault();
         setOver(false);
-        take(event.dataTransfer?.files[0]);
+        receive(event.dataTransfer?.files[0]);
       }}
     >
       <label for={id}>{label}</label>
@@ -37,7 +39,7 @@ export function Drop({ label, hint, file, taken }: Props) {
         id={id}
         type="file"
         aria-describedby={`${id}-hint`}
-        onChange={(event) => take(event.currentTarget.files?.[0])}
+        onChange={(event) => receive(event.currentTarget.files?.[0])}
       />
       <p id={`${id}-hint`} class="hint">
         {work.busy
@@ -46,7 +48,7 @@ export function Drop({ label, hint, file, taken }: Props) {
             ? `${file.name}, ${bytes(file.size_bytes)}, sha-256 ${file.sha256.slice(0, 16)}...`
             : (hint ?? 'Drop a file here, or choose one. It goes to this desk and nowhere else.')}
       </p>
-      <Tell problem={work.problem} />
+      <Tell problem={work.problem ?? problem} />
     </fieldset>
   );
 }

@@ -1,4 +1,4 @@
-import { address, bytes, Digest, Facts } from './tell.tsx';
+import { address, bytes, Digest, Facts, moment } from './tell.tsx';
 
 /** A sealing request, decoded from what its requester signed. */
 export interface RequestShown {
@@ -53,7 +53,7 @@ export function RequestTold({ shown }: { shown: RequestShown }) {
       <Facts
         facts={[
           ['asked for by', `${shown.requested_by}, with the key ${shown.requester}`],
-          ['holds until', shown.expires.slice(0, 16).replace('T', ' ')],
+          ['holds until', moment(shown.expires)],
           ['class', `${shown.class}, ${shown.model}`],
           [
             'for',

@@ -35,9 +35,9 @@ export function SealApproved({ shown }: { shown: RequestShown }) {
   return (
     <section aria-labelledby="seal">
       <h2 id="seal">Seal what was approved</h2>
-      <Drop label="Firmware file" file={file} taken={(taken) => setFiles([taken, second])} />
+      <Drop label="Firmware file" file={file} take={(taken) => setFiles([taken, second])} />
       {two && (
-        <Drop label="Firmware file for slot B" file={second} taken={(taken) => setFiles([file, taken])} />
+        <Drop label="Firmware file for slot B" file={second} take={(taken) => setFiles([file, taken])} />
       )}
       <form
         class="row"

@@ -8,7 +8,7 @@ export interface Sealed {
   readonly version: string;
   readonly sequence_number: string | number;
   readonly manifest_digest: string;
-  readonly envelope: { readonly file: string; readonly size_bytes: number };
+  readonly envelope: { readonly file: string; readonly size_bytes: number; readonly sha256: string };
   readonly cautions: readonly string[];
 }
 
@@ -30,7 +30,9 @@ export function SealedShown({ sealed }: { sealed: Sealed }) {
         <a href={`/api/v1/files/${sealed.file}`} download>
           Take the envelope
         </a>
-        <a href={`/inside?file=${sealed.file}`}>Look inside it</a>
+        <a href={`/inside?file=${sealed.envelope.sha256}`}>Look inside it</a>
+        <a href={`/ask?class=${sealed.class}&envelope=${sealed.envelope.sha256}`}>Ask a unit about it</a>
+        <a href={`/rehearse?class=${sealed.class}&payload=${sealed.envelope.sha256}`}>Rehearse it</a>
       </p>
       {sealed.cautions.map((caution) => (
         <Caution key={caution}>{caution}</Caution>

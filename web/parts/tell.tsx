@@ -60,3 +60,8 @@ export function sentence(text: string): string {
   const begun = text.charAt(0).toUpperCase() + text.slice(1);
   return /[.!?:]$/.test(begun) ? begun : `${begun}.`;
 }
+
+/** A moment that a record names, to the minute. */
+export function moment(time: string): string {
+  return `${time.slice(0, 16).replace('T', ' ')} UTC`;
+}

@@ -1,11 +1,13 @@
 import { useState } from 'preact/hooks';
 import { type DeskFile, post } from '../api.ts';
+import { useNamedFile, useNamedUnit } from '../named.ts';
 import { Appraised } from '../parts/appraisal.tsx';
 import { ChooseUnit } from '../parts/choose-unit.tsx';
 import { Drop } from '../parts/drop.tsx';
 import { ChooseRegion, type RegionAsked } from '../parts/region.tsx';
 import { Tamper } from '../parts/tamper.tsx';
-import { bytes, Caution, Facts, sentence, Tell } from '../parts/tell.tsx';
+import { address, bytes, Caution, Facts, moment, sentence, Tell } from '../parts/tell.tsx';
+import { choose, type Place } from '../router.ts';
 import type { AnswerShown, AppraisalShown, ChallengeMade, Play, PlayOutcome } from '../shapes.ts';
 import { useWork } from '../use.ts';
 
@@ -18,32 +20,36 @@ interface Exchange {
 }
 
 /** Challenge: ask a unit to prove what it runs, and see what its answer is worth. */
-export function ChallengeScreen() {
-  const [play, setPlay] = useState<Play>();
-  const [envelope, setEnvelope] = useState<DeskFile>();
-  const [image, setImage] = useState<DeskFile>();
+export function ChallengeScreen({ place }: { place: Place }) {
+  const unit = useNamedUnit(place);
+  const envelope = useNamedFile(place, 'envelope');
+  const image = useNamedFile(place, 'image');
+  const { play } = unit;
   return (
     <>
       <h1>Challenge</h1>
       <div class="two">
-        <ChooseUnit play={play} chosen={setPlay} />
+        <ChooseUnit place={place} unit={unit} clears={{ region: undefined }} />
         <section aria-labelledby="expected">
           <h2 id="expected">What should run</h2>
           <Drop
             label="Sealed envelope"
             hint="Of the release that should run: what the unit measures is compared with its image."
-            file={envelope}
-            taken={setEnvelope}
+            {...envelope}
           />
-          <Drop
-            label="Image beside it"
-            hint="Only where the envelope holds none in clear."
-            file={image}
-            taken={setImage}
-          />
+          <Drop label="Image beside it" hint="Only where the envelope holds none in clear." {...image} />
         </section>
       </div>
-      {play && <Exchanges key={play.play} play={play} envelope={envelope} image={image} moved={setPlay} />}
+      {play && (
+        <Exchanges
+          key={play.play}
+          play={play}
+          envelope={envelope.file}
+          image={image.file}
+          region={regionNamed(place.query.get('region'))}
+          moved={unit.moved}
+        />
+      )}
     </>
   );
 }
@@ -55,8 +61,20 @@ interface Props {
   moved(play: Play): void;
 }
 
-function Exchanges({ play, envelope, image, moved }: Props) {
-  const [region, setRegion] = useState<RegionAsked>({ name: 'running' });
+/** A region as addresses have it: its name, or where it begins and its bytes, as in 0x08000400+2048. */
+const STRETCH = /^(0x[0-9a-f]{1,13})\+(\d{1,10})$/;
+
+function regionNamed(named: string | null): RegionAsked {
+  const stretch = STRETCH.exec(named ?? '');
+  if (stretch) return { address: Number(stretch[1]), size_bytes: Number(stretch[2]) };
+  return { name: named ?? 'running' };
+}
+
+function chooseRegion(region: RegionAsked): void {
+  choose({ region: 'name' in region ? region.name : `${address(region.address)}+${region.size_bytes}` });
+}
+
+function Exchanges({ play, envelope, image, region, moved }: Props & { region: RegionAsked }) {
   const [passphrase, setPassphrase] = useState('');
   const [last, setLast] = useState<Exchange>();
   const work = useWork();
@@ -90,7 +108,7 @@ function Exchanges({ play, envelope, image, moved }: Props) {
           {play.shown.running === null && (
             <Idle play={play} envelope={envelope} image={image} moved={moved} />
           )}
-          <ChooseRegion play={play} region={region} choose={setRegion} />
+          <ChooseRegion play={play} region={region} choose={chooseRegion} />
           <form
             class="row"
             onSubmit={(event) => {
@@ -141,7 +159,7 @@ function Told({ exchange, busy, replay }: { exchange: Exchange; busy: boolean; r
       <Facts
         facts={[
           ['nonce', <code>{made.nonce}</code>],
-          ['good until', `${made.expires.slice(0, 16).replace('T', ' ')} UTC, for one answer`],
+          ['good until', `${moment(made.expires)}, for one answer`],
           [
             'answer',
             answer.token === null ? 'none' : `${bytes(answer.size_bytes ?? 0)}, ${answer.container}`,

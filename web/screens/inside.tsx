@@ -1,17 +1,19 @@
 import { useEffect, useMemo, useState } from 'preact/hooks';
-import { bytesOf, type DeskFile } from '../api.ts';
+import { bytesOf } from '../api.ts';
+import { useNamedFile } from '../named.ts';
 import { Cells } from '../parts/cells.tsx';
 import { Drop } from '../parts/drop.tsx';
 import { Strip } from '../parts/strip.tsx';
 import { bytes, Facts, Tell } from '../parts/tell.tsx';
-import { go, type Place } from '../router.ts';
+import { choose, type Place } from '../router.ts';
 import type { Anatomy, RegionShown } from '../shapes.ts';
 import { useDocument } from '../use.ts';
 
 /** Look inside: any file, genuine or not, from the whole down to single bytes. */
 export function Inside({ place }: { place: Place }) {
-  const id = place.query.get('file') ?? undefined;
-  const [file, setFile] = useState<DeskFile>();
+  const named = useNamedFile(place, 'file', ['at']);
+  const { file } = named;
+  const id = file?.id;
   const anatomy = useDocument<Anatomy>(id && `/files/${id}/anatomy`);
   return (
     <>
@@ -20,14 +22,14 @@ export function Inside({ place }: { place: Place }) {
         Drop an envelope, or any other file. Each strip is drawn to scale; open a part and it is drawn below
         at full width, down to single bytes.
       </p>
-      <Drop
-        label="The file"
-        file={file}
-        taken={(taken) => {
-          setFile(taken);
-          go(`/inside?file=${taken.id}`);
-        }}
-      />
+      <Drop label="The file" {...named} />
+      {file && (
+        <p>
+          <a href={`/api/v1/files/${file.id}`} download>
+            Take {file.name}
+          </a>
+        </p>
+      )}
       <Tell problem={anatomy.problem} />
       {id && anatomy.value && (
         <Layers key={id} id={id} anatomy={anatomy.value} at={place.query.get('at') ?? ''} />
@@ -56,7 +58,7 @@ function Layers({ id, anatomy, at }: { id: string; anatomy: Anatomy; at: string 
   const way = wayTo(whole, at);
   const open = (depth: number, part: RegionShown | undefined) => {
     const steps = [...way.slice(1, depth + 1), ...(part ? [part] : [])].map(({ offset }) => offset);
-    go(`/inside?file=${id}${steps.length > 0 ? `&at=${steps.join('.')}` : ''}`, { replace: true });
+    choose({ at: steps.join('.') });
   };
   const chosen = way.at(-1)!;
   return (

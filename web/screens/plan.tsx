@@ -1,6 +1,6 @@
 import { Incidents } from '../parts/incidents.tsx';
 import { bytes, Caution, Facts, Tell } from '../parts/tell.tsx';
-import { go, type Place } from '../router.ts';
+import { choose, type Place } from '../router.ts';
 import type { Standing } from '../shapes.ts';
 import { useDocument } from '../use.ts';
 
@@ -47,6 +47,7 @@ export function PlanScreen({ place }: { place: Place }) {
       <h1>Plan and incidents</h1>
       <Tell problem={standing.problem} />
       <Incidents
+        place={place}
         keys={standing.value?.keys.map(({ name }) => name) ?? []}
         classes={standing.value?.classes.map(({ name }) => name) ?? []}
       />
@@ -54,10 +55,10 @@ export function PlanScreen({ place }: { place: Place }) {
         <h2 id="plan">The trust plan of a class</h2>
         <label>
           Device class
-          <select value={className} onChange={(event) => go(`/plan?class=${event.currentTarget.value}`)}>
+          <select value={className} onChange={(event) => choose({ class: event.currentTarget.value })}>
             <option value="">choose one</option>
             {standing.value?.classes.map(({ name }) => (
-              <option key={name} value={name}>
+              <option key={name} value={name} selected={name === className}>
                 {name}
               </option>
             ))}

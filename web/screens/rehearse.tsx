@@ -1,22 +1,12 @@
-import { useState } from 'preact/hooks';
-import { type DeskFile, follow, post } from '../api.ts';
+import { useEffect, useState } from 'preact/hooks';
+import { follow, post } from '../api.ts';
+import { useNamedFile } from '../named.ts';
 import { Drop } from '../parts/drop.tsx';
-import { Steps } from '../parts/steps.tsx';
+import { type Asked, Forgeries, OneForgery, type Row } from '../parts/forgeries.tsx';
 import { Caution, Digest, Facts, Tell } from '../parts/tell.tsx';
-import type { Standing, StepShown } from '../shapes.ts';
+import { choose, type Place } from '../router.ts';
+import type { Standing } from '../shapes.ts';
 import { useDocument, useWork } from '../use.ts';
-
-interface Row {
-  readonly name: string;
-  readonly threat: string;
-  readonly built: string;
-  readonly against: string;
-  readonly step: string;
-  readonly refusal: string;
-  readonly outcome: 'passed' | 'failed' | 'exposed';
-  readonly heard: string | null;
-  readonly because: string | null;
-}
 
 interface Rehearsed {
   readonly outcome: 'passed' | 'failed' | 'not taken';
@@ -41,32 +31,24 @@ interface Rehearsed {
   readonly rows: readonly Row[];
 }
 
-const SAYS = {
-  passed: 'refused as it must be',
-  failed: 'NOT refused as it must be',
-  exposed: 'not tried: exposure',
-};
+/** Choices that no longer hold once another payload, or another class, is rehearsed. */
+const UNRUN = { run: undefined };
 
 /** Rehearse: every forgery of a payload, made and refused before anything is sent. */
-export function Rehearse() {
+export function Rehearse({ place }: { place: Place }) {
   const standing = useDocument<Standing>('/standing');
-  const [className, setClassName] = useState('');
-  const [payload, setPayload] = useState<DeskFile>();
-  const [image, setImage] = useState<DeskFile>();
-  const [result, setResult] = useState<Rehearsed>();
-  const [step, setStep] = useState<{ done: number; total: number }>();
+  const className = place.query.get('class') ?? '';
+  const payload = useNamedFile(place, 'payload', ['run']);
+  const image = useNamedFile(place, 'image', ['run']);
+  const { result, step, problem } = useRun(place.query.get('run') ?? undefined);
   const work = useWork();
+  const asked =
+    payload.file && className !== ''
+      ? { file: payload.file.id, class: className, ...(image.file && { image: image.file.id }) }
+      : undefined;
   const begin = () =>
-    work.run(async () => {
-      setResult(undefined);
-      const order = { file: payload!.id, class: className, ...(image && { image: image.id }) };
-      const { job } = await post<{ job: string }>('/rehearsals', order);
-      try {
-        setResult(await follow<Rehearsed>(job, (_, done, total) => setStep({ done, total })));
-      } finally {
-        setStep(undefined);
-      }
-    });
+    work.run(async () => choose({ run: (await post<{ job: string }>('/rehearsals', asked)).job }));
+  const forgery = place.query.get('forgery') ?? undefined;
   return (
     <>
       <h1>Rehearse</h1>
@@ -78,52 +60,67 @@ export function Rehearse() {
       <div class="two">
         <label>
           Device class
-          <select value={className} onChange={(event) => setClassName(event.currentTarget.value)}>
+          <select
+            value={className}
+            onChange={(event) => choose({ ...UNRUN, class: event.currentTarget.value })}
+          >
             <option value="">choose one</option>
             {standing.value?.classes.map(({ name }) => (
-              <option key={name} value={name}>
+              <option key={name} value={name} selected={name === className}>
                 {name}
               </option>
             ))}
           </select>
         </label>
         <div>
-          <Drop label="Payload" file={payload} taken={setPayload} />
+          <Drop label="Payload" {...payload} />
           <Drop
             label="Image of a detached payload"
             hint="Only where the image lies beside its envelope."
-            file={image}
-            taken={setImage}
+            {...image}
           />
         </div>
       </div>
-      <button type="button" class="main" disabled={!payload || className === '' || work.busy} onClick={begin}>
+      <button type="button" class="main" disabled={!asked || work.busy || step !== undefined} onClick={begin}>
         Rehearse it
       </button>
       {step && (
         <p aria-live="polite">
-          <progress value={step.done} max={step.total} /> {step.done} of {step.total} forgeries
+          <progress value={step.done} max={step.total} aria-label="forgeries made" /> {step.done} of{' '}
+          {step.total} forgeries
         </p>
       )}
-      <Tell problem={work.problem} />
-      {result && payload && (
-        <Result
-          result={result}
-          asked={{ file: payload.id, class: className, ...(image && { image: image.id }) }}
-        />
-      )}
+      <Tell problem={work.problem ?? problem} />
+      {!result && !step && forgery !== undefined && <OneForgery name={forgery} asked={asked} />}
+      {result && <Result result={result} asked={asked} place={place} />}
     </>
   );
 }
 
-/** What a forgery is made from. */
-interface Asked {
-  readonly file: string;
-  readonly class: string;
-  readonly image?: string;
+/** A rehearsal that was begun: how far it is, or what came of it, after a reload too. */
+function useRun(job: string | undefined) {
+  const [result, setResult] = useState<Rehearsed>();
+  const [step, setStep] = useState<{ done: number; total: number }>();
+  const work = useWork();
+  useEffect(() => {
+    setResult(undefined);
+    setStep(undefined);
+    work.clear();
+    if (job === undefined) return;
+    const stop = new AbortController();
+    work.run(async () => {
+      try {
+        setResult(await follow<Rehearsed>(job, (_, done, total) => setStep({ done, total }), stop.signal));
+      } finally {
+        if (!stop.signal.aborted) setStep(undefined);
+      }
+    });
+    return () => stop.abort();
+  }, [job]);
+  return { result, step, problem: work.problem };
 }
 
-function Result({ result, asked }: { result: Rehearsed; asked: Asked }) {
+function Result({ result, asked, place }: { result: Rehearsed; asked: Asked | undefined; place: Place }) {
   const { outcome, why, refusal, counts, envelope, unit } = result;
   return (
     <section aria-labelledby="outcome" aria-live="polite">
@@ -156,7 +153,7 @@ function Result({ result, asked }: { result: Rehearsed; asked: Asked }) {
       {result.rows.length > 0 && (
         <>
           <Threats threats={result.threats} />
-          <Rows rows={result.rows} asked={asked} />
+          <Forgeries rows={result.rows} asked={asked} place={place} />
           <a
             class="take"
             download={`rehearsal-${unit.class}.json`}
@@ -197,88 +194,6 @@ function Threats({ threats }: { threats: Rehearsed['threats'] }) {
           </li>
         ))}
       </ul>
-    </>
-  );
-}
-
-function Rows({ rows, asked }: { rows: readonly Row[]; asked: Asked }) {
-  const [wanted, setWanted] = useState('');
-  const [step, setStep] = useState('');
-  const steps = [...new Set(rows.map((row) => row.step))];
-  const shown = rows.filter(
-    (row) =>
-      (step === '' || row.step === step) &&
-      `${row.name} ${row.threat} ${row.built} ${row.outcome}`.toLowerCase().includes(wanted.toLowerCase()),
-  );
-  return (
-    <>
-      <h3>Forgeries</h3>
-      <p class="row">
-        <label>
-          Containing
-          <input value={wanted} onInput={(event) => setWanted(event.currentTarget.value)} />
-        </label>
-        <label>
-          Step at which it must fall
-          <select value={step} onChange={(event) => setStep(event.currentTarget.value)}>
-            <option value="">any</option>
-            {steps.map((name) => (
-              <option key={name}>{name}</option>
-            ))}
-          </select>
-        </label>
-        <span class="hint">
-          {shown.length} of {rows.length}
-        </span>
-      </p>
-      <ul class="forgeries">
-        {shown.map((row) => (
-          <li key={row.name} class={row.outcome}>
-            <details>
-              <summary>
-                <strong>{row.name}</strong> <span class="came">{SAYS[row.outcome]}</span>
-              </summary>
-              <p>{row.built}.</p>
-              <Facts
-                facts={[
-                  ['threat', row.threat],
-                  ['must fall at', `${row.step}, ${row.refusal}`],
-                  ['asked', row.against],
-                  ['heard', row.heard ?? 'nothing: not tried'],
-                  ...(row.because ? [['because', row.because] as const] : []),
-                ]}
-              />
-              {row.outcome !== 'exposed' && <Watch name={row.name} asked={asked} />}
-            </details>
-          </li>
-        ))}
-      </ul>
-    </>
-  );
-}
-
-/** Makes one forgery again, and shows the decision that it met with. */
-function Watch({ name, asked }: { name: string; asked: Asked }) {
-  const [steps, setSteps] = useState<readonly StepShown[]>();
-  const work = useWork();
-  const watch = () =>
-    work.run(async () =>
-      setSteps(
-        (await post<{ steps: readonly StepShown[] }>('/forgeries', { ...asked, forgery: name })).steps,
-      ),
-    );
-  return (
-    <>
-      <button type="button" disabled={work.busy} onClick={watch}>
-        Watch it fall
-      </button>
-      <Tell problem={work.problem} />
-      {steps &&
-        (steps.length > 0 ? (
-          <Steps steps={steps} refusal={null} />
-        ) : (
-          <p>It is no payload that a unit decides about: it falls at sealing, or in flash.</p>
-        ))}
     </>
   );
 }

@@ -1,19 +1,21 @@
 import { useEffect, useState } from 'preact/hooks';
 import { type DeskFile, follow, type Problem, post } from '../api.ts';
+import { useNamedFile } from '../named.ts';
 import { Cost } from '../parts/cost.tsx';
 import { Drop } from '../parts/drop.tsx';
 import { type ImageShown, MemoryMap } from '../parts/memory-map.tsx';
 import { type Sealed, SealedShown } from '../parts/sealed.tsx';
 import { Tell } from '../parts/tell.tsx';
-import type { Place } from '../router.ts';
+import { choose, type Place } from '../router.ts';
 import type { Standing } from '../shapes.ts';
 import { SESSION_CHANGED, useDocument, useWork } from '../use.ts';
 
 /** Seal a release: a firmware file, its place in the class's memory map, and the envelope made of it. */
 export function Seal({ place }: { place: Place }) {
   const standing = useDocument<Standing>('/standing');
-  const [className, setClassName] = useState(place.query.get('class') ?? '');
-  const [file, setFile] = useState<DeskFile>();
+  const className = place.query.get('class') ?? '';
+  const firmware = useNamedFile(place, 'firmware');
+  const { file } = firmware;
   const { image, problem } = useImage(file, className);
   const names = standing.value?.classes.map(({ name }) => name) ?? [];
   return (
@@ -25,10 +27,10 @@ export function Seal({ place }: { place: Place }) {
           <h2 id="what">What is sealed</h2>
           <label>
             Device class
-            <select value={className} onChange={(event) => setClassName(event.currentTarget.value)}>
+            <select value={className} onChange={(event) => choose({ class: event.currentTarget.value })}>
               <option value="">choose one</option>
               {names.map((name) => (
-                <option key={name} value={name}>
+                <option key={name} value={name} selected={name === className}>
                   {name}
                 </option>
               ))}
@@ -37,8 +39,7 @@ export function Seal({ place }: { place: Place }) {
           <Drop
             label="Firmware file"
             hint="Raw binary, Intel HEX, S-record or ELF. It goes to this desk and nowhere else."
-            file={file}
-            taken={setFile}
+            {...firmware}
           />
         </section>
         <section aria-labelledby="fit" aria-live="polite">

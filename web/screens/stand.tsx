@@ -1,4 +1,4 @@
-import { Caution, Digest, Facts, Tell } from '../parts/tell.tsx';
+import { Caution, Digest, Facts, moment, Tell } from '../parts/tell.tsx';
 import type { KeyShown, Standing } from '../shapes.ts';
 import { useDocument } from '../use.ts';
 
@@ -162,7 +162,7 @@ function Releases({ standing: { releases } }: { standing: Standing }) {
                   <th scope="row">{release.class}</th>
                   <td>{release.version}</td>
                   <td>{release.sequence_number}</td>
-                  <td>{release.sealed.slice(0, 16).replace('T', ' ')}</td>
+                  <td>{moment(release.sealed)}</td>
                   <td>{release.signers.map(({ name }) => name).join(', ') || 'MAC key'}</td>
                   <td>
                     <Digest hex={release.manifest_digest} />

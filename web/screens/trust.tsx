@@ -175,7 +175,11 @@ function Exposed({ name }: { name: string }) {
           What no command repairs: {line}
         </p>
       ))}
-      {value.incident && <a href="/plan">Something has happened: open an incident</a>}
+      {value.incident && (
+        <a href={`/plan?happened=${value.incident}&about=${encodeURIComponent(name)}`}>
+          It has happened: open an incident
+        </a>
+      )}
     </section>
   );
 }

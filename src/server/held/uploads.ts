@@ -83,6 +83,11 @@ export class Uploads {
     throw new DeskError('not-there', 'that file is no longer at the desk', 'drop it again');
   }
 
+  /** A file of this session by its SHA-256, as addresses name it; undefined where it brought none such. */
+  findByDigest(session: Session, sha256: string): Upload | undefined {
+    return [...this.#kept.values()].find((each) => each.owner === session.id && each.sha256 === sha256);
+  }
+
   /** Forgets what a session brought. */
   forget(session: Session): void {
     for (const upload of [...this.#kept.values()]) if (upload.owner === session.id) this.#drop(upload);

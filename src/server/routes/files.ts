@@ -1,12 +1,16 @@
 import { createReadStream } from 'node:fs';
 import { Readable } from 'node:stream';
 import { createRoute, z } from '@hono/zod-openapi';
-import { anatomyJson, anatomyOf } from '../../answers/index.ts';
-import { fileSource } from '../../workspace/index.ts';
+import { anatomyJson, anatomyOf, releasesJson } from '../../answers/index.ts';
+import { trustUpdates } from '../../release/index.ts';
+import { fileSource, type JsonObject, listClasses, type Workspace } from '../../workspace/index.ts';
 import { requireRight } from '../access/guard.ts';
+import type { Session } from '../access/sessions.ts';
+import type { Desk } from '../context.ts';
+import { DeskError } from '../error.ts';
 import type { Upload } from '../held/uploads.ts';
 import { answers, newRoutes } from './answers.ts';
-import { documentSchema, fileIdSchema, uploadSchema } from './schemas.ts';
+import { documentSchema, fileIdSchema, sha256Schema, uploadSchema } from './schemas.ts';
 
 const TAGS = ['files'];
 const middleware = requireRight('read');
@@ -27,6 +31,15 @@ const takeRoute = createRoute({
       required: true,
     },
   },
+  responses: answers(uploadSchema, 'the file'),
+});
+const namedRoute = createRoute({
+  method: 'get',
+  path: '/files/by-digest/{sha256}',
+  tags: TAGS,
+  summary: 'A file by its SHA-256: one that this session brought, or an envelope that was sealed at the desk',
+  middleware,
+  request: { params: z.object({ sha256: sha256Schema }) },
   responses: answers(uploadSchema, 'the file'),
 });
 const bytesRoute = createRoute({
@@ -59,6 +72,10 @@ export function fileRoutes() {
       );
       return c.json(uploadJson(upload), 200);
     })
+    .openapi(namedRoute, async (c) => {
+      const upload = await fileNamed(c.env.desk, c.get('session'), c.req.valid('param').sha256);
+      return c.json(uploadJson(upload), 200);
+    })
     .openapi(bytesRoute, (c) => {
       const upload = c.env.desk.uploads.find(c.get('session'), c.req.valid('param').id);
       const stream = Readable.toWeb(createReadStream(upload.path)) as ReadableStream;
@@ -77,6 +94,46 @@ export function fileRoutes() {
         source.close();
       }
     });
+}
+
+/** What an address names by digest: whoever follows it may not have brought the file. */
+async function fileNamed(desk: Desk, session: Session, sha256: string): Promise<Upload> {
+  const brought = desk.uploads.findByDigest(session, sha256);
+  if (brought) return brought;
+  const workspace = await desk.workspace();
+  const sealed = sealedOnRecord(workspace).find(({ envelope }) => envelope.sha256 === sha256);
+  const adopted = sealed && adoptSealed(desk, session, workspace, sealed.envelope.file);
+  // A file of that name that was changed since is not what the address names.
+  if (adopted && adopted.sha256 === sha256) return adopted;
+  throw new DeskError(
+    'not-there',
+    `the address names ${sealed?.says ?? 'a file'} with the SHA-256 ${sha256.slice(0, 16)}..., which is not at this desk`,
+    'drop it here, and everything else is as the address says',
+  );
+}
+
+/** Releases and trust updates, as their records name their envelopes. */
+function sealedOnRecord(workspace: Workspace) {
+  const named = (facts: JsonObject, says: string) => ({
+    says,
+    envelope: facts.envelope as { file: string; sha256: string },
+  });
+  return [
+    ...releasesJson(workspace).map((facts) =>
+      named(facts, `the envelope of ${facts.class} ${facts.version}`),
+    ),
+    ...listClasses(workspace).flatMap((name) =>
+      trustUpdates(workspace, name).map((facts) => named(facts, `a trust update of ${name}`)),
+    ),
+  ];
+}
+
+/** An envelope that the desk sealed, where it still lies there: names come from the folder, never from outside. */
+function adoptSealed(desk: Desk, session: Session, workspace: Workspace, file: string): Upload | undefined {
+  const name = workspace.files.list(workspace.path('envelopes')).find((each) => each === file);
+  return name === undefined
+    ? undefined
+    : desk.uploads.adopt(session, name, workspace.path('envelopes', name));
 }
 
 /** A file for programs. */

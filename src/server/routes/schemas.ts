@@ -36,6 +36,9 @@ export const uploadSchema = z
 /** Name of a file that was dropped at the desk. */
 export const fileIdSchema = z.string().regex(/^[A-Za-z0-9_-]{43}$/);
 
+/** SHA-256 of a file: what an address names it by, since that outlives a session. */
+export const sha256Schema = z.string().regex(/^[0-9a-f]{64}$/);
+
 const nameSchema = z.string().regex(/^[a-z0-9][a-z0-9.-]{0,63}$/);
 
 export const classNameSchema = nameSchema.openapi({ example: 'vent' });
@@ -53,7 +56,13 @@ export const checkRequestSchema = z
   .strictObject({
     file: fileIdSchema.openapi({ description: 'the envelope' }),
     image: fileIdSchema.optional(),
-    play: fileIdSchema.openapi({ description: 'the unit that judges' }),
+    play: fileIdSchema.optional().openapi({ description: 'the unit that judges' }),
+    class: classNameSchema
+      .optional()
+      .openapi({ description: 'or a unit of this class, as production would leave it today' }),
+  })
+  .refine(({ play, class: className }) => (play === undefined) !== (className === undefined), {
+    error: 'name one judge: play or class',
   })
   .openapi('CheckRequest');
 
@@ -127,5 +136,11 @@ export const incidentRequestSchema = z
   })
   .openapi('IncidentRequest');
 export const stepRequestSchema = z.strictObject({ note: z.string().min(1).max(2000) }).openapi('StepRequest');
+export const actStepRequestSchema = z
+  .strictObject({
+    confirm: nameSchema.openapi({ description: 'the name that the act asks for: what follows was read' }),
+    ...keyAccessSchema,
+  })
+  .openapi('ActStepRequest');
 export const nameParamSchema = z.object({ name: nameSchema });
 export const stepParamSchema = z.object({ name: nameSchema, step: nameSchema });

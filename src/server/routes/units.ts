@@ -1,6 +1,7 @@
 import { createRoute, z } from '@hono/zod-openapi';
-import { checkForUnit, STEPS, toJson } from '../../unit/index.ts';
-import { type FileSource, fileSource, type Workspace } from '../../workspace/index.ts';
+import { classRecord } from '../../provision/index.ts';
+import { checkForUnit, emptyState, STEPS, toJson, type UnitView } from '../../unit/index.ts';
+import { type FileSource, fileSource, readClass, type Workspace } from '../../workspace/index.ts';
 import { requireRight } from '../access/guard.ts';
 import type { Session } from '../access/sessions.ts';
 import type { Desk } from '../context.ts';
@@ -107,16 +108,34 @@ export function unitRoutes() {
     })
     .openapi(checkRoute, async (c) => {
       const { desk } = c.env;
-      const { file, image, play } = c.req.valid('json');
+      const { file, image, play, class: className } = c.req.valid('json');
       const session = c.get('session');
-      const unit = await desk.plays.view(session, play, desk.unlocked.secretsFor(session, {}));
-      const now = (await desk.workspace()).now();
+      const workspace = await desk.workspace();
+      const unit =
+        play === undefined
+          ? await unitOfClass(workspace, className!)
+          : await desk.plays.view(session, play, desk.unlocked.secretsFor(session, {}));
+      const now = workspace.now();
       const paths = [file, image].map((id) => id && desk.uploads.find(session, id).path);
       const verdict = await reading(paths, async ([envelope, beside]) =>
         toJson(checkForUnit({ unit, envelope: envelope!, image: beside, now })),
       );
       return c.json(documentSchema.parse({ ...verdict, asks: ASKS }), 200);
     });
+}
+
+/** A unit as production would leave it today; one that holds secrets of its class is only played with its file. */
+async function unitOfClass(workspace: Workspace, className: string): Promise<UnitView> {
+  const deviceClass = await readClass(workspace, className);
+  if (deviceClass.scheme === 'symmetric' || deviceClass.confidentiality !== 'none') {
+    throw new DeskError(
+      'request-wrong',
+      `units of class ${className} decide with secret keys, which the desk does not open for a question`,
+      'choose a unit file of the class instead',
+    );
+  }
+  const record = classRecord(workspace, deviceClass, { serial: 'any' });
+  return { record, macKeys: new Map(), unwrappers: [], state: emptyState(record), precursor: undefined };
 }
 
 function actOf(act: Act['act'], envelope: FileSource | undefined, image: FileSource | undefined): Act {
