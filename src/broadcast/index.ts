@@ -3,6 +3,9 @@
  * long; a depot serves what they name. A payload stays safe whatever happens to either: units check it all the same.
  */
 export { Agent, type AgentEvent, type AgentPorts, type AgentUnit } from './agent/agent.ts';
+export { type Attended, attend, attendOnce, type Rhythm } from './agent/attend.ts';
+export { Gate } from './agent/gate.ts';
+export { Outbox, type OutboxEvent, type OutboxPorts, REPORT_ANSWER } from './agent/outbox.ts';
 export { type AnnounceRequest, announce } from './announce.ts';
 export {
   type Announcement,

@@ -1,5 +1,5 @@
 import { join } from 'node:path';
-import type { AgentUnit } from '../broadcast/index.ts';
+import type { AgentUnit, Outbox } from '../broadcast/index.ts';
 import {
   deviceOf,
   reportOfInstall,
@@ -16,8 +16,16 @@ import { openUnitSession, type UnitSession } from './unit-session.ts';
 
 const NOTHING_ASKED = { nonce: undefined, capabilities: false } as const;
 
-/** The unit in a file as an agent serves it: under power for each call, with a signed report of it where a folder is named. */
-export function agentUnit(call: Call, path: string, reports: string | undefined): AgentUnit {
+/** Where signed reports go. */
+export interface ReportPlaces {
+  /** A folder for somebody to bring them home from. */
+  readonly folder: string | undefined;
+  /** What sends them. */
+  readonly outbox: Outbox | undefined;
+}
+
+/** The unit in a file as an agent serves it: under power for each call, with a signed report of it where they have a place. */
+export function agentUnit(call: Call, path: string, reports: ReportPlaces): AgentUnit {
   return {
     view: () => powered(call, path, (session) => session.unit.view()),
     install: (request) =>
@@ -61,16 +69,18 @@ async function powered<T>(
 async function report(
   call: Call,
   session: UnitSession,
-  folder: string | undefined,
+  { folder, outbox }: ReportPlaces,
   make: () => SuitReport | undefined,
 ): Promise<void> {
-  if (folder === undefined) return;
+  if (folder === undefined && !outbox) return;
   const made = make();
   if (!made) return;
   const { unit } = session;
   const authenticator = await authenticatorOf(call, session, 'report', false);
   const age = unit.age();
   const sealed = await sealReport(made, { deviceId: deviceOf(unit.record), age }, authenticator);
+  outbox?.put(age, sealed);
+  if (folder === undefined) return;
   const files = filesOn();
   files.makeFolder(folder);
   const name = `${unit.record.class_name}-${unit.record.serial}-${String(age).padStart(8, '0')}`;

@@ -7,16 +7,16 @@ describe('the latest message', () => {
   it('is what is left of many, once', async () => {
     const latest = new Latest();
     for (let i = 0; i < 1000; i++) latest.put(new Uint8Array([i & 255]));
-    expect(await latest.next(new AbortController().signal)).toEqual(new Uint8Array([999 & 255]));
-    const over = new AbortController();
-    const none = latest.next(over.signal);
-    over.abort();
+    expect(await latest.next(60_000)).toEqual(new Uint8Array([999 & 255]));
+    const none = latest.next(60_000);
+    latest.wake();
     expect(await none).toBeUndefined();
+    expect(await latest.next(1)).toBeUndefined();
   });
 
   it('wakes whoever waits for it', async () => {
     const latest = new Latest();
-    const waiting = latest.next(new AbortController().signal);
+    const waiting = latest.next(60_000);
     latest.put(new Uint8Array([7]));
     expect(await waiting).toEqual(new Uint8Array([7]));
   });
@@ -53,7 +53,7 @@ describe('a broker that does not keep to MQTT 5 section 3.1.2.11.4, Maximum Pack
           password: undefined,
           authorities: undefined,
         },
-        'a-class',
+        ['a-class'],
         {
           heard: () => heard++,
           tell: (news) => listening.then((each) => each.close()).then(() => resolve(news.says), reject),

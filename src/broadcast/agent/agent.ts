@@ -6,8 +6,10 @@ import { type Announcement, LARGEST_ANNOUNCEMENT, readAnnouncement } from '../an
 import { judgeAnnouncement } from '../announcement/judge.ts';
 import type { Offer } from '../announcement/offered.ts';
 import { announcementName } from '../depot/depot.ts';
+import { boundedBody } from './bounded-body.ts';
 import { bring, FetchFault, homeName, reasonOf } from './fetch.ts';
 import { type AgentMemory, readMemory, writeMemory } from './memory.ts';
+import type { OutboxEvent } from './outbox.ts';
 
 /** The unit that an agent serves, under power for as long as one call. */
 export interface AgentUnit {
@@ -36,6 +38,7 @@ export interface AgentPorts {
 
 /** Something that happened. */
 export type AgentEvent =
+  | OutboxEvent
   | { readonly event: 'heard'; readonly counter: string; readonly wave: string; readonly mine: boolean }
   | { readonly event: 'ignored'; readonly code: string; readonly detail: string }
   | { readonly event: 'fetched'; readonly digest: string; readonly bytes: number }
@@ -65,6 +68,8 @@ const MOST_REFUSED = 16;
  */
 export class Agent {
   readonly #ports: AgentPorts;
+  #unwell = false;
+  #name: string | undefined;
 
   constructor(ports: AgentPorts) {
     this.#ports = ports;
@@ -73,6 +78,7 @@ export class Agent {
   /** After power came: start what is on board, and keep it once it is well. */
   async wake(): Promise<void> {
     const { unit, tell } = this.#ports;
+    this.#unwell = false;
     const result = await unit.start();
     const { started } = result;
     if (!started) {
@@ -83,8 +89,12 @@ export class Agent {
     if (started.state === 'on trial') await this.#prove();
   }
 
-  /** One round: ask the depot, and do what it takes. Gives whether the unit runs something new afterwards. */
+  /**
+   * One round: ask the depot, and do what it takes. What failed its self-test is started again first, until it is well or the
+   * unit falls back. Gives whether the unit runs something new afterwards.
+   */
   async round(): Promise<boolean> {
+    if (this.#unwell) await this.wake();
     const memory = readMemory(this.#ports.folder);
     const answer = await this.#ask(memory.tag);
     if (answer) await this.#hear(answer.message, answer.tag);
@@ -99,9 +109,8 @@ export class Agent {
 
   /** Name under which announcements for the unit lie, see `announcementName`. */
   async listensTo(): Promise<string> {
-    const { record, macKeys } = await this.#ports.unit.view();
-    const [keyId] = macKeys.keys();
-    return announcementName(record.class_ids.at(-1)!, record.scheme === 'symmetric' ? keyId : undefined);
+    this.#name ??= nameFor(await this.#ports.unit.view());
+    return this.#name;
   }
 
   async #act(): Promise<boolean> {
@@ -148,7 +157,7 @@ export class Agent {
       });
       if (answer.status === 304 || answer.status === 404) return undefined;
       if (answer.status !== 200) throw new Error(`the depot answered ${answer.status}`);
-      return { message: await bounded(answer), tag: answer.headers.get('etag') };
+      return { message: await boundedBody(answer, LARGEST_ANNOUNCEMENT), tag: answer.headers.get('etag') };
     } catch (error) {
       tell({ event: 'not-fetched', code: 'unreachable', says: `${depot.origin}: ${reasonOf(error)}` });
       return undefined;
@@ -215,12 +224,15 @@ export class Agent {
 
   async #prove(): Promise<void> {
     const { healthy, unit, tell } = this.#ports;
-    if (await healthy()) tell({ event: 'kept', result: await unit.keep() });
-    else
-      tell({
-        event: 'unwell',
-        says: 'the self-test failed: the image stays on trial, and the next start counts',
-      });
+    if (await healthy()) {
+      tell({ event: 'kept', result: await unit.keep() });
+      return;
+    }
+    this.#unwell = true;
+    tell({
+      event: 'unwell',
+      says: 'the self-test failed: the image stays on trial, and the next start counts',
+    });
   }
 
   /** Nothing is left to do for this announcement. */
@@ -238,15 +250,10 @@ export class Agent {
   }
 }
 
-async function bounded(answer: Response): Promise<Uint8Array> {
-  const pieces: Uint8Array[] = [];
-  let size = 0;
-  for await (const piece of answer.body ?? []) {
-    size += piece.length;
-    if (size > LARGEST_ANNOUNCEMENT) throw new Error('the depot sends more than an announcement has');
-    pieces.push(piece);
-  }
-  return Buffer.concat(pieces);
+/** Class, and key where announcements are MACed: neither changes in the life of a unit. */
+function nameFor({ record, macKeys }: UnitView): string {
+  const [keyId] = macKeys.keys();
+  return announcementName(record.class_ids.at(-1)!, record.scheme === 'symmetric' ? keyId : undefined);
 }
 
 function offerOf(following: string): Announcement['offer'] {

@@ -1,3 +1,6 @@
+/** Longest time that a timer takes. */
+const LONGEST_MS = 2 ** 31 - 1;
+
 /** Holds the latest message only: what comes while an earlier one is acted on takes its place, however much comes. */
 export class Latest {
   #message: Uint8Array | undefined;
@@ -8,19 +11,22 @@ export class Latest {
     this.#wake?.();
   }
 
-  /** The message, once there is one; undefined once `over`. */
-  async next(over: AbortSignal): Promise<Uint8Array | undefined> {
-    if (over.aborted) return undefined;
-    if (!this.#message) {
+  /** Wakes whoever waits, without a message. */
+  wake(): void {
+    this.#wake?.();
+  }
+
+  /** The message, once there is one; undefined after `ms` milliseconds, or when woken without one. */
+  async next(ms: number): Promise<Uint8Array | undefined> {
+    if (!this.#message && ms > 0) {
       await new Promise<void>((resolve) => {
-        const wake = () => {
-          over.removeEventListener('abort', wake);
+        const timer = setTimeout(resolve, Math.min(ms, LONGEST_MS));
+        this.#wake = () => {
+          clearTimeout(timer);
           resolve();
         };
-        this.#wake = wake;
-        over.addEventListener('abort', wake);
       });
-      if (over.aborted) return undefined;
+      this.#wake = undefined;
     }
     const message = this.#message;
     this.#message = undefined;

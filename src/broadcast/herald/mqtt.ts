@@ -83,15 +83,16 @@ export async function openHerald(broker: Broker): Promise<Herald> {
 }
 
 /**
- * Listens to a broker for the announcements of `name`, coming back whenever it was gone; retained messages make up for the
- * time between. Whatever is published is handed on, unless it is longer than any announcement.
+ * Listens to a broker for the announcements of all `names`, over one connection, coming back whenever it was gone; retained
+ * messages make up for the time between. Whatever is published is handed on, unless it is longer than any announcement.
  */
 export async function listen(
   broker: Broker,
-  name: string,
-  hands: { heard(message: Uint8Array): void; tell(news: BrokerNews): void },
+  names: readonly string[],
+  hands: { heard(message: Uint8Array, name: string): void; tell(news: BrokerNews): void },
 ): Promise<Listening> {
-  const topic = topicOf(name);
+  const topics = new Map(names.map((name) => [topicOf(name), name]));
+  const all = [...topics.keys()].join(', ');
   const client = await clientOf(broker, {
     reconnectPeriod: BACK_AFTER_MS + Math.random() * BACK_SPREAD_MS,
     reconnectOnConnackError: true,
@@ -103,17 +104,18 @@ export async function listen(
     told = says;
   };
   client.on('connect', () => {
-    client.subscribe(topic, { qos: 1 }, (error, granted) => {
+    client.subscribe([...topics.keys()], { qos: 1 }, (error, granted) => {
       const refused = granted?.some(({ qos }) => qos >= 128);
-      if (error || refused) tell(false, error ? saysOf(error) : `it lets nobody listen to ${topic}`);
-      else tell(true, `listening to ${topic}`);
+      if (error || refused) tell(false, error ? saysOf(error) : `it lets nobody listen to ${all}`);
+      else tell(true, `listening to ${all}`);
     });
   });
   client.on('error', (error) => tell(false, saysOf(error)));
   client.on('close', () => told?.startsWith('listening') && tell(false, 'the connection ended'));
   client.handleMessage = (packet, done) => {
-    if (packet.topic === topic && packet.payload.length <= LARGEST_ANNOUNCEMENT)
-      hands.heard(Buffer.from(packet.payload));
+    const name = topics.get(packet.topic);
+    if (name !== undefined && packet.payload.length <= LARGEST_ANNOUNCEMENT)
+      hands.heard(Buffer.from(packet.payload), name);
     setTimeout(done, BREATH_MS);
   };
   boundPackets(client);

@@ -74,19 +74,27 @@ Example:
     name: 'agent',
     group: 'broadcast',
     summary: 'serve a unit in the field: hear announcements, fetch, install, restart, keep, report',
-    args: [{ name: 'unit', about: 'the unit file' }],
+    args: [{ name: 'unit', about: 'the unit file, or a folder of unit files for trials' }],
     options: [
       { name: 'depot', value: 'url', about: 'where announcements and files are', required: true },
       {
         name: 'health',
         value: 'command',
-        about: 'the self-test: status 0 where all is well; only then is an image kept',
+        about:
+          'the self-test: status 0 where all is well; only then is an image kept (FIELDSEAL_UNIT names the unit)',
         required: true,
       },
       { name: 'state', value: 'dir', about: 'folder for downloads and memory (default: UNIT.agent)' },
+      {
+        name: 'report-to',
+        value: 'url',
+        about:
+          'send a signed report of each install, start and keep there, again and again until it is taken',
+      },
       { name: 'reports', value: 'dir', about: 'write a signed report of each install, start and keep here' },
       { name: 'every', value: 'seconds', about: 'how often to ask (default: 300, and up to a fifth longer)' },
       { name: 'once', about: 'one round, then end' },
+      { name: 'at-once', value: 'number', about: 'how many units of a folder act at once (default: 32)' },
       {
         name: 'mqtt',
         value: 'url',
@@ -100,6 +108,11 @@ validator they began with, and an install begins again. For a service, let your 
 
 With --mqtt it hears announcements as they are published, and asks the depot at its usual rate all the same: a broker that is gone or
 lies keeps nothing from it.
+
+With --report-to reports go to "fieldseal depot serve --fleet" or whatever stands before it. Each lies in the state folder before it
+counts as made and is kept until the other side names it, so nothing is lost while nobody answers.
+
+A folder in place of a unit is for trials: one process serves every unit file in it, over shared connections.
 
 Let it install when the product is in its safe state; the product's safety standard and qualified practice decide that, not this
 program.
