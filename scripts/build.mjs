@@ -13,7 +13,7 @@ await build({
   format: 'esm',
   platform: 'node',
   target: 'node20',
-  external: ['pkcs11js'],
+  external: ['better-sqlite3', 'pg-native', 'pkcs11js'],
   chunkNames: 'parts/[name]-[hash]',
   banner: {
     js: "import { createRequire as nodeCreateRequire } from 'node:module'; const require = nodeCreateRequire(import.meta.url);",

@@ -19,9 +19,9 @@ function lockIsInstalled() {
 
 /** The Debian packages that end-to-end suites drive, by the command or file that shows them present. */
 const DEBIAN_PARTS = [
-  { name: 'python3', shows: 'python3', for: 'building the token adapter pkcs11js' },
-  { name: 'make', shows: 'make', for: 'building the token adapter pkcs11js' },
-  { name: 'g++', shows: 'g++', for: 'building the token adapter pkcs11js' },
+  { name: 'python3', shows: 'python3', for: 'building pkcs11js and better-sqlite3' },
+  { name: 'make', shows: 'make', for: 'building pkcs11js and better-sqlite3' },
+  { name: 'g++', shows: 'g++', for: 'building pkcs11js and better-sqlite3' },
   { name: 'openssl', shows: 'openssl', for: 'judging keys, chains and signatures' },
   { name: 'gnutls-bin', shows: 'certtool', for: 'a second judge of certificates, lists, requests and keys' },
   { name: 'softhsm2', shows: '/usr/bin/softhsm2-util', for: 'the token suites' },
@@ -50,6 +50,7 @@ const DEBIAN_PARTS = [
     for: 'fuzzing the device kit',
   },
   { name: 'mosquitto', shows: '/usr/sbin/mosquitto', for: 'announcing over MQTT against a real broker' },
+  { name: 'postgresql', shows: '/usr/bin/pg_createcluster', for: 'the fleet store on PostgreSQL' },
   { name: 'chromium', shows: '/usr/bin/chromium', for: 'the desk as its users see it' },
   {
     name: 'firmware-microbit-micropython',

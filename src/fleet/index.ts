@@ -1,0 +1,39 @@
+/**
+ * Fleet: the units in the field, what they run and said, and how broadcasts reach them. The store keeps it, in a file of SQLite or in
+ * PostgreSQL; it is loaded when it is opened.
+ */
+export { openFleet } from './store/open.ts';
+export type {
+  BackupFacts,
+  Broadcast,
+  BroadcastChange,
+  BroadcastState,
+  EventQuery,
+  FleetCounts,
+  FleetEvent,
+  FleetStore,
+  FleetUnit,
+  HistoryEntry,
+  ImportedUnits,
+  Lease,
+  NewBroadcast,
+  NewEvent,
+  OfferedRelease,
+  Page,
+  ReportOutcome,
+  RestoredFacts,
+  SeenNumbers,
+  Taken,
+  UnitAttestation,
+  UnitName,
+  UnitQuery,
+  UnitRefusal,
+  UnitReport,
+  UnitRow,
+  UnitState,
+  Wave,
+  WaveChange,
+  WaveCounts,
+  WaveReach,
+  WaveState,
+} from './store/types.ts';
