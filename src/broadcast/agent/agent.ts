@@ -1,5 +1,7 @@
+import { randomInt } from 'node:crypto';
 import { join } from 'node:path';
 import { toHex } from '../../bytes/index.ts';
+import { sha256 } from '../../crypto/index.ts';
 import type { InstallResult, KeepResult, StartResult, UnitView } from '../../unit/index.ts';
 import { type FileSource, fileSource, filesOn } from '../../workspace/index.ts';
 import { type Announcement, LARGEST_ANNOUNCEMENT, readAnnouncement } from '../announcement/announcement.ts';
@@ -61,6 +63,8 @@ export type AgentEvent =
   | { readonly event: 'unwell'; readonly says: string };
 
 const MOST_REFUSED = 16;
+/** Of so many rounds one asks without a condition: a depot that lied about a tag is found out. */
+const UNCONDITIONAL = 8;
 
 /**
  * The unit's side of a broadcast: hear, fetch, install, restart, keep. Everything that matters is in the unit's flash or
@@ -96,7 +100,7 @@ export class Agent {
   async round(): Promise<boolean> {
     if (this.#unwell) await this.wake();
     const memory = readMemory(this.#ports.folder);
-    const answer = await this.#ask(memory.tag);
+    const answer = await this.#ask(randomInt(UNCONDITIONAL) === 0 ? null : memory.tag);
     if (answer) await this.#hear(answer.message, answer.tag);
     return this.#act();
   }
@@ -126,11 +130,17 @@ export class Agent {
     const { unit, folder, tell, now } = this.#ports;
     const memory = readMemory(folder);
     const tag = from === undefined ? memory.tag : from;
+    const judged = toHex(sha256(message));
+    if (judged === memory.judged) {
+      if (tag !== memory.tag) writeMemory(folder, { ...memory, tag });
+      return;
+    }
     const heard = { counter: BigInt(memory.counter) };
     const verdict = judgeAnnouncement({ unit: await unit.view(), message, heard, now: now() });
     if (!verdict.ok) {
       // Held-back and repeated ones come again and again: the tag keeps them from being fetched each time.
-      if (verdict.code !== 'not-yet') writeMemory(folder, { ...memory, tag });
+      if (verdict.code === 'expired') writeMemory(folder, { ...memory, tag });
+      else if (verdict.code !== 'not-yet') writeMemory(folder, { ...memory, tag, judged });
       tell({ event: 'ignored', code: verdict.code, detail: verdict.detail });
       return;
     }
@@ -140,6 +150,7 @@ export class Agent {
       counter: String(announcement.counter),
       following: mine ? Buffer.from(verdict.payload).toString('base64') : null,
       tag,
+      judged,
       heard: now().toISOString(),
     });
     tell({ event: 'heard', counter: String(announcement.counter), wave: announcement.wave, mine });

@@ -10,6 +10,12 @@ const schema = z.strictObject({
   following: z.string().nullable(),
   /** Entity tag of the announcement that was fetched last. */
   tag: z.string().nullable(),
+  /** SHA-256 of the message that was judged last: the same again tells nothing new. */
+  judged: z
+    .string()
+    .regex(/^[0-9a-f]{64}$/)
+    .nullable()
+    .default(null),
   /** When an announcement was last taken, by this machine's clock. */
   heard: z.iso.datetime().nullable(),
   /** Manifest digests that the unit refused or fell back from, the latest last. */
@@ -24,6 +30,7 @@ const EMPTY: AgentMemory = {
   counter: '0',
   following: null,
   tag: null,
+  judged: null,
   heard: null,
   refused: [],
 };
