@@ -52,6 +52,8 @@ function textOf(event: Told): string {
       return `fetched ${event.digest.slice(0, 16)}..., ${event.bytes} B`;
     case 'not-fetched':
       return `not fetched: ${event.says}`;
+    case 'restarting':
+      return 'restarting the machine, so that what was installed starts';
     case 'installed':
       return `installed into slot ${event.slot}`;
     case 'refused':

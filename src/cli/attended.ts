@@ -4,7 +4,7 @@ import { basename, join } from 'node:path';
 import { Agent, type Attended, Latest, Outbox } from '../broadcast/index.ts';
 import type { AgentEvents, Told } from './agent-events.ts';
 import { agentUnit } from './agent-unit.ts';
-import { wrongUse } from './exit.ts';
+import { CommandFailure, EXIT, wrongUse } from './exit.ts';
 import { toFailure } from './failures.ts';
 import type { Call } from './spec.ts';
 
@@ -27,7 +27,13 @@ export function unitsAt(path: string): Units {
 }
 
 /** A unit with its agent, as the options of the call say. */
-export function attended(call: Call, path: string, { several }: Units, events: AgentEvents): Attended {
+export function attended(
+  call: Call,
+  path: string,
+  { several }: Units,
+  events: AgentEvents,
+  stop: AbortController,
+): Attended {
   const name = several ? basename(path) : undefined;
   const tell = (event: Told) => events.tell(event, name);
   const state = stateOf(call.text('state'), path, several);
@@ -36,11 +42,20 @@ export function attended(call: Call, path: string, { several }: Units, events: A
     intake === undefined
       ? undefined
       : new Outbox({ folder: join(state, 'unsent'), intake: webAddress('report-to', intake), tell });
+  const restart = call.text('restart');
+  if (restart !== undefined && several)
+    throw wrongUse('--restart does not go with several units', 'name one unit file');
   const agent = new Agent({
     depot: webAddress('depot', withSlash(call.text('depot')!)),
     folder: state,
     unit: agentUnit(call, path, { folder: call.text('reports'), outbox }),
-    healthy: () => isHealthy(call.text('health')!, path),
+    ...(restart !== undefined && {
+      restart: async () => {
+        await restartBy(restart, path);
+        stop.abort();
+      },
+    }),
+    healthy: async () => (await endOf(call.text('health')!, path, HEALTH_PATIENCE_MS)) === 0,
     tell,
     now: () => new Date(),
   });
@@ -66,16 +81,27 @@ function webAddress(option: string, text: string): URL {
   throw wrongUse(`--${option} ${text}: not an address that begins with http: or https:`);
 }
 
-/** The self-test: a command of the operator's that ends with status 0 where all is well. */
-function isHealthy(command: string, unit: string): Promise<boolean> {
+/** How a command of the operator's ended; undefined where it could not be run, or took longer than `patience`. */
+function endOf(command: string, unit: string, patience?: number): Promise<number | undefined> {
   return new Promise((resolve) => {
-    const test = spawn(command, {
+    const child = spawn(command, {
       shell: true,
       stdio: 'ignore',
-      timeout: HEALTH_PATIENCE_MS,
+      timeout: patience,
       env: { ...process.env, FIELDSEAL_UNIT: unit },
     });
-    test.on('error', () => resolve(false));
-    test.on('exit', (status) => resolve(status === 0));
+    child.on('error', () => resolve(undefined));
+    child.on('exit', (status) => resolve(status ?? undefined));
   });
+}
+
+async function restartBy(command: string, unit: string): Promise<void> {
+  const status = await endOf(command, unit);
+  if (status === 0) return;
+  throw new CommandFailure(
+    EXIT.notDone,
+    'restart-failed',
+    `the restart command ended with ${status ?? 'no status'}; what was installed starts when this program does`,
+    'put the command right, or restart the machine by hand',
+  );
 }

@@ -3,7 +3,7 @@ import type { Subject } from '../rehearsal/index.ts';
 import { openUnitFile, UNIT_LIMITS, UnitFileError, type UnitRecord } from '../unit/index.ts';
 import {
   fileSource,
-  openFileStore,
+  openUnitStore,
   openWorkspace,
   readClass,
   type Workspace,
@@ -57,7 +57,7 @@ export async function rehearsalCase(call: Call): Promise<RehearsalCase> {
 
 /** A trial unit with its secrets, which lie in clear; of a production unit the record only. */
 async function unitIn(call: Call, path: string): Promise<Asked> {
-  const record = recordIn(path);
+  const record = await recordIn(path);
   if (!record.trial) return { record };
   const session = await readUnitSession(call, path);
   try {
@@ -68,8 +68,8 @@ async function unitIn(call: Call, path: string): Promise<Asked> {
   }
 }
 
-function recordIn(path: string): UnitRecord {
-  const store = openFileStore(path, 'read');
+async function recordIn(path: string): Promise<UnitRecord> {
+  const store = await openUnitStore(path, 'read');
   try {
     return openUnitFile(store).record;
   } catch (error) {

@@ -1,6 +1,6 @@
 import { type Cut, type CutKind, UnitFileError } from '../unit/index.ts';
 import { type PoweredUnit, powerUp } from '../virtual/index.ts';
-import { type FileStore, openFileStore } from '../workspace/index.ts';
+import { type FileStore, openUnitStore } from '../workspace/index.ts';
 import { CommandFailure, EXIT } from './exit.ts';
 import { secretsFor } from './session.ts';
 import type { Call } from './spec.ts';
@@ -12,13 +12,13 @@ export interface UnitSession extends PoweredUnit {
 }
 
 /** Puts a unit file under power. Needs no workspace; a production unit's secrets need their passphrase. */
-export function openUnitSession(call: Call, path: string, cut?: Cut): Promise<UnitSession> {
-  return openSessionOver(call, path, openFileStore(path), cut);
+export async function openUnitSession(call: Call, path: string, cut?: Cut): Promise<UnitSession> {
+  return openSessionOver(call, path, await openUnitStore(path), cut);
 }
 
 /** The same for what changes nothing, so that it works where nothing can be written. */
-export function readUnitSession(call: Call, path: string): Promise<UnitSession> {
-  return openSessionOver(call, path, openFileStore(path, 'read'), undefined);
+export async function readUnitSession(call: Call, path: string): Promise<UnitSession> {
+  return openSessionOver(call, path, await openUnitStore(path, 'read'), undefined);
 }
 
 async function openSessionOver(

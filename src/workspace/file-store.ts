@@ -7,10 +7,18 @@ export interface FileStore extends Store {
   close(): void;
 }
 
-/** Opens a file for reading and writing in place, or for reading alone. Throws `WorkspaceError`. */
-export function openFileStore(path: string, access: 'write' | 'read' = 'write'): FileStore {
-  const file = attempt(path, () => openSync(path, access === 'read' ? 'r' : 'r+'));
-  return storeOver(path, file, fstatSync(file).size);
+/** How a store is opened: `durable` writes are on the medium when they return, in their order (O_SYNC). */
+export type Access = 'read' | 'write' | 'durable';
+
+const FLAGS: Record<Access, string> = { read: 'r', write: 'r+', durable: 'rs+' };
+
+/**
+ * Opens a file in place. `size`: bytes of it that count, where it has no size of its own, as a block device has none.
+ * Throws `WorkspaceError`.
+ */
+export function openFileStore(path: string, access: Access = 'write', size?: number): FileStore {
+  const file = attempt(path, () => openSync(path, FLAGS[access]));
+  return storeOver(path, file, size ?? fstatSync(file).size);
 }
 
 /**

@@ -35,7 +35,7 @@ export {
   sharesContentKeys,
 } from './device-class.ts';
 export { WorkspaceError } from './errors.ts';
-export { createFileStore, type FileStore, openFileStore } from './file-store.ts';
+export { createFileStore, type FileStore } from './file-store.ts';
 export { type Disk, type Files, filesOn, type Output } from './files.ts';
 export { initWorkspace } from './init.ts';
 export { type LeafUse, leafUsesOf, leavesJson } from './leaf-witness.ts';
@@ -79,5 +79,6 @@ export {
   retirements,
   rootStandings,
 } from './standing.ts';
+export { openUnitStore, type PlacedArea, placeAreas } from './unit-areas.ts';
 export { ledgerVerdictJson, verifyLedger } from './verify.ts';
 export { openWorkspace, type Workspace, type WorkspacePorts } from './workspace.ts';

@@ -31,6 +31,8 @@ export interface AgentPorts {
   /** Folder for downloads and memory; nobody else's. */
   readonly folder: string;
   readonly unit: AgentUnit;
+  /** Restarts the machine that the unit is, so that what was installed starts; without it the agent starts the unit itself. */
+  restart?(): Promise<void>;
   /** Whether what runs on trial is well; only then is it kept. */
   healthy(): Promise<boolean>;
   /** Told what happened, for the log and for reports. */
@@ -45,6 +47,7 @@ export type AgentEvent =
   | { readonly event: 'ignored'; readonly code: string; readonly detail: string }
   | { readonly event: 'fetched'; readonly digest: string; readonly bytes: number }
   | { readonly event: 'not-fetched'; readonly code: string; readonly says: string }
+  | { readonly event: 'restarting' }
   | { readonly event: 'installed'; readonly slot: string | null; readonly result: InstallResult }
   | {
       readonly event: 'refused';
@@ -200,8 +203,15 @@ export class Agent {
     }
     this.#ports.tell({ event: 'installed', slot: result.slot, result });
     this.#done(memory, true);
-    await this.wake();
+    await this.#restart();
     return true;
+  }
+
+  async #restart(): Promise<void> {
+    const { restart, tell } = this.#ports;
+    if (!restart) return this.wake();
+    tell({ event: 'restarting' });
+    await restart();
   }
 
   async #fetch(offer: Offer): Promise<boolean> {

@@ -27,10 +27,11 @@ export async function run(call: Call): Promise<number> {
   const gate = new Gate(atOnce(call));
   const events = new AgentEvents(call.out);
   const found = unitsAt(call.args[0]!);
-  const units = found.paths.map((path) => attended(call, path, found, events));
+  const stop = stopSignal();
+  const units = found.paths.map((path) => attended(call, path, found, events, stop));
   if (once)
     await Promise.all(units.map((unit) => gate.pass(() => attendOnce(unit, false).catch(unit.trouble))));
-  else await attendAll(call, units, gate, broker, events);
+  else await attendAll(call, units, gate, broker, events, stop.signal);
   const peak = process.resourceUsage().maxRSS * BYTES_OF_KIB;
   if (found.several)
     call.out.line(`${units.length} units in one process, at most ${Math.ceil(peak / 1e6)} MB of memory`);
@@ -55,8 +56,8 @@ async function attendAll(
   gate: Gate,
   broker: Broker | undefined,
   events: AgentEvents,
+  stop: AbortSignal,
 ): Promise<void> {
-  const stop = stopSignal();
   stop.addEventListener('abort', () => {
     for (const { published } of units) published.wake();
   });
@@ -92,8 +93,8 @@ async function listenFor(
   });
 }
 
-function stopSignal(): AbortSignal {
+function stopSignal(): AbortController {
   const controller = new AbortController();
   for (const signal of ['SIGINT', 'SIGTERM'] as const) process.once(signal, () => controller.abort());
-  return controller.signal;
+  return controller;
 }

@@ -84,6 +84,12 @@ Example:
           'the self-test: status 0 where all is well; only then is an image kept (FIELDSEAL_UNIT names the unit)',
         required: true,
       },
+      {
+        name: 'restart',
+        value: 'command',
+        about:
+          'restart the machine after an install; the agent ends, and starts the image when it is started again',
+      },
       { name: 'state', value: 'dir', about: 'folder for downloads and memory (default: UNIT.agent)' },
       {
         name: 'report-to',

@@ -79,6 +79,31 @@ Example:
     load: () => import('../commands/unit-show.ts'),
   },
   {
+    name: 'unit place',
+    group: 'unit',
+    summary: 'move areas of the flash out of a unit file, onto partitions',
+    args: [{ name: 'unit', about: 'the unit file' }],
+    options: [
+      {
+        name: 'area',
+        value: 'name=path',
+        about:
+          'an area by its name in the memory map (unit show --json), and the device or file that takes it',
+        required: true,
+        repeat: true,
+      },
+    ],
+    notes: `For units that run Linux: slots and state on partitions of their own, from their first byte on. Where they lie is kept beside
+the unit file (UNIT.areas); every command finds them from then on. What was on the partition is overwritten. Writes to it are on
+the medium before the next one begins.
+
+The unit file still holds the record, the wear notes and what the unit remembers under power.
+
+Example:
+  fieldseal unit place vent-0001.unit --area "slot A=/dev/mmcblk0p5" --area "slot B=/dev/mmcblk0p6"`,
+    load: () => import('../commands/unit-place.ts'),
+  },
+  {
     name: 'report make',
     group: 'unit',
     summary: 'have a unit report, signed, what it remembers of an update',

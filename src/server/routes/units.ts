@@ -148,12 +148,15 @@ function actOf(act: Act['act'], envelope: FileSource | undefined, image: FileSou
   );
 }
 
-/** Unit files in the workspace folder itself and in units/: names, never paths, come from outside. */
+/**
+ * Unit files in the workspace folder itself and in units/: names, never paths, come from outside. One whose areas lie
+ * on devices is looked at where these are.
+ */
 function unitFiles(workspace: Workspace): string[] {
   const named = (...folder: string[]) =>
     workspace.files
       .list(workspace.path(...folder))
-      .filter((name) => name.endsWith('.unit'))
+      .filter((name, _, all) => name.endsWith('.unit') && !all.includes(`${name}.areas`))
       .map((name) => [...folder, name].join('/'));
   return [...named(), ...named('units')];
 }

@@ -1,0 +1,170 @@
+import type { Store } from '../unit/index.ts';
+import { readableJson } from './canonical.ts';
+import { WorkspaceError } from './errors.ts';
+import { type Access, type FileStore, openFileStore } from './file-store.ts';
+import { filesOn } from './files.ts';
+import { readWritten } from './read-written.ts';
+
+/** A part of a unit's flash that lies elsewhere than in its unit file, such as on a partition. */
+export interface PlacedArea {
+  /** The area's name in the memory map, such as `slot A`. */
+  readonly name: string;
+  /** Bytes from the start of the unit file: where the area would lie there. */
+  readonly offset: number;
+  readonly size: number;
+  /** The block device or file that holds it, from its first byte on. */
+  readonly path: string;
+}
+
+const PIECE = 1 << 20;
+
+/** The file beside a unit file that tells where areas of its flash lie. */
+const listOf = (unitPath: string) => `${unitPath}.areas`;
+
+/** Opens what a unit consists of: its file, and the places that hold areas of its flash. Throws `WorkspaceError`. */
+export async function openUnitStore(path: string, access: Access = 'write'): Promise<FileStore> {
+  const areas = await readAreas(path);
+  if (areas.length === 0) return openFileStore(path, access);
+  // Real parts lose power: the file and its areas must agree about what came first.
+  const how = access === 'write' ? 'durable' : access;
+  const opened: FileStore[] = [];
+  try {
+    const base = openFileStore(path, how);
+    opened.push(base);
+    const parts = areas.map((area) => {
+      const store = openFileStore(area.path, how, area.size);
+      opened.push(store);
+      requireRoom(store, area);
+      return { ...area, store };
+    });
+    return { ...spread(base, parts), close: () => closeAll(opened) };
+  } catch (error) {
+    closeAll(opened);
+    throw error;
+  }
+}
+
+/**
+ * Moves areas out of a unit file, each to the place that it names: content first, read back and compared, then the list
+ * beside the unit file, then zeros in the file, which no unit would start. Throws `WorkspaceError`; an area that was
+ * moved before stays where it is.
+ */
+export async function placeAreas(unitPath: string, areas: readonly PlacedArea[]): Promise<void> {
+  const before = await readAreas(unitPath);
+  const again = areas.find(({ name }) => before.some((each) => each.name === name));
+  if (again)
+    throw new WorkspaceError('name-taken', `${again.name} of ${unitPath} lies elsewhere already`, {
+      hint: `${listOf(unitPath)} says where`,
+    });
+  const base = openFileStore(unitPath, 'durable');
+  try {
+    for (const area of areas) copyOut(base, area);
+    filesOn().replace(
+      listOf(unitPath),
+      readableJson({
+        format: 'fieldseal.unit-areas/1',
+        areas: [...before, ...areas].map((area) => ({ ...area })),
+      }),
+      { secret: true },
+    );
+    for (const { offset, size } of areas)
+      eachStretch(size, (at, length) => base.write(offset + at, new Uint8Array(length)));
+  } finally {
+    base.close();
+  }
+}
+
+async function readAreas(unitPath: string): Promise<readonly PlacedArea[]> {
+  const list = listOf(unitPath);
+  const files = filesOn();
+  if (!files.exists(list)) return [];
+  const z = await import('zod');
+  const count = z.number().int().nonnegative();
+  const area = z.strictObject({
+    name: z.string().min(1),
+    offset: count,
+    size: count,
+    path: z.string().min(1),
+  });
+  const schema = z.strictObject({ format: z.literal('fieldseal.unit-areas/1'), areas: z.array(area).min(1) });
+  return (await readWritten(files.readText(list), list, schema)).areas;
+}
+
+function copyOut(base: Store, { name, offset, size, path }: PlacedArea): void {
+  const target = openFileStore(path, 'durable', size);
+  try {
+    eachStretch(size, (at, length) => target.write(at, base.read(offset + at, length)));
+    target.flush();
+    eachStretch(size, (at, length) => {
+      if (Buffer.compare(target.read(at, length), base.read(offset + at, length)) === 0) return;
+      throw new WorkspaceError('file-trouble', `${path} does not hold what was written for ${name}`, {
+        hint: 'take another device: this one loses data',
+        file: path,
+      });
+    });
+  } finally {
+    target.close();
+  }
+}
+
+function requireRoom(store: Store, { name, size, path }: PlacedArea): void {
+  try {
+    store.read(size - 1, 1);
+  } catch (error) {
+    if (!(error instanceof RangeError)) throw error;
+    throw new WorkspaceError('file-damaged', `${path} is too small for ${name}, which takes ${size} bytes`, {
+      hint: 'name a partition of at least that size, and place the area again on a unit file from before',
+      file: path,
+    });
+  }
+}
+
+/** The file with some of its stretches elsewhere. */
+function spread(base: Store, parts: readonly (PlacedArea & { readonly store: Store })[]): Store {
+  const each = (offset: number, length: number, take: Take) => eachPart(base, parts, offset, length, take);
+  return {
+    size: base.size,
+    read: (offset, length) => {
+      const bytes = new Uint8Array(length);
+      each(offset, length, (store, at, size, done) => bytes.set(store.read(at, size), done));
+      return bytes;
+    },
+    write: (offset, bytes) =>
+      each(offset, bytes.length, (store, at, size, done) =>
+        store.write(at, bytes.subarray(done, done + size)),
+      ),
+    flush: () => {
+      for (const store of [base, ...parts.map((part) => part.store)]) store.flush();
+    },
+  };
+}
+
+type Take = (store: Store, at: number, size: number, done: number) => void;
+
+function eachPart(
+  base: Store,
+  parts: readonly (PlacedArea & { readonly store: Store })[],
+  offset: number,
+  length: number,
+  take: Take,
+): void {
+  const end = offset + length;
+  for (let at = offset; at < end; ) {
+    const inside = parts.find((part) => at >= part.offset && at < part.offset + part.size);
+    const next = inside
+      ? inside.offset + inside.size
+      : Math.min(...parts.map((part) => (part.offset > at ? part.offset : end)));
+    const size = Math.min(end, next) - at;
+    if (inside) take(inside.store, at - inside.offset, size, at - offset);
+    else take(base, at, size, at - offset);
+    at += size;
+  }
+}
+
+function eachStretch(size: number, take: (at: number, length: number) => void): void {
+  for (let at = 0; at < size; at += PIECE) take(at, Math.min(PIECE, size - at));
+}
+
+function closeAll(stores: readonly FileStore[]): void {
+  for (const store of stores) store.close();
+}
