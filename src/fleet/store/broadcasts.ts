@@ -12,7 +12,8 @@ const NEXT: Readonly<Record<BroadcastState, readonly BroadcastState[]>> = {
   planned: ['running', 'halted'],
   running: ['paused', 'halted', 'done'],
   paused: ['running', 'halted'],
-  done: ['halted'],
+  // Units that come late may still stop it.
+  done: ['paused', 'halted'],
   halted: [],
 };
 const UNDER_WAY: readonly BroadcastState[] = ['planned', 'running', 'paused'];

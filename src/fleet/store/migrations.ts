@@ -61,8 +61,8 @@ function migrationsFor(kind: BackendKind): Record<string, Migration> {
             where state in ('planned', 'running', 'paused')`,
           sql`create table waves (
             no ${counted}, broadcast ${number} not null references broadcasts (id), number ${number} not null,
-            name ${text} not null, reach ${text} not null, state ${text} not null, opened_at ${number}, why ${text},
-            unique (broadcast, number))`,
+            name ${text} not null, reach ${text} not null, state ${text} not null, opened_at ${number}, since ${number},
+            known ${text}, why ${text}, unique (broadcast, number))`,
           sql`create table events (
             seq ${number} primary key, at ${number} not null, kind ${text} not null, broadcast ${number}, wave ${number},
             device ${text}, who ${text} not null, text ${text} not null)`,

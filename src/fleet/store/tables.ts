@@ -115,6 +115,9 @@ interface WaveTable {
   reach: string;
   state: 'planned' | 'open' | 'soaking' | 'passed' | 'stopped';
   opened_at: number | null;
+  since: number | null;
+  /** JSON. */
+  known: string | null;
   why: string | null;
 }
 

@@ -244,7 +244,7 @@ export interface FleetStore {
     fence?: Lease,
   ): Promise<number>;
   waveCounts(broadcast: number): Promise<WaveCounts[]>;
-  /** Units of an open wave that are still `reached` and were not heard since then; none where it was opened later. */
+  /** Units of an open wave that are `reached` or on trial and were not heard since then; none where it was opened later. */
   silent(broadcast: number, wave: number, since: Date): Promise<number>;
 
   /** Writes into the journal. */

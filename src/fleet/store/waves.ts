@@ -6,6 +6,8 @@ import { FleetError } from './error.ts';
 import type { WaveRecord } from './tables.ts';
 import type { Lease, Wave, WaveChange, WaveReach } from './types.ts';
 
+const WITHOUT_END: readonly string[] = ['waiting', 'on-trial'];
+
 /** The waves of a broadcast in their order. */
 export async function listWaves({ db }: Core, broadcast: number): Promise<Wave[]> {
   const rows = await db
@@ -22,7 +24,7 @@ export async function listWaves({ db }: Core, broadcast: number): Promise<Wave[]
  * revision-passed, change-not-allowed, lease-lost.
  */
 export async function setWaveState(core: Core, change: WaveChange, fence?: Lease): Promise<Wave> {
-  const { broadcast, number, expectedRevision, state, why, who } = change;
+  const { broadcast, number, expectedRevision, state, known, why, who } = change;
   const row = await core.write(async (tx) => {
     const { state: running } = await raiseRevision(tx.db, broadcast, expectedRevision);
     const before = await tx.db
@@ -42,7 +44,13 @@ export async function setWaveState(core: Core, change: WaveChange, fence?: Lease
       );
     }
     const opened_at = before.opened_at ?? (state === 'open' ? tx.now.getTime() : null);
-    const after = { state, why: why ?? null, opened_at };
+    const after = {
+      state,
+      why: why ?? null,
+      opened_at,
+      since: before.state === state ? before.since : tx.now.getTime(),
+      known: known === undefined ? before.known : JSON.stringify(known),
+    };
     await tx.db.updateTable('waves').set(after).where('no', '=', before.no).execute();
     const text = why === undefined ? state : `${state}: ${why}`;
     await tx.note({ kind: `wave-${state}`, broadcast, wave: number, who, text });
@@ -51,7 +59,7 @@ export async function setWaveState(core: Core, change: WaveChange, fence?: Lease
   return waveOf(row);
 }
 
-/** Units of an open wave of which nothing is known yet and that were not heard since `since`. */
+/** Units of an open wave that did not come to an end, also those on trial, and were not heard since `since`. */
 export async function countSilent(
   core: Core,
   broadcast: number,
@@ -63,7 +71,9 @@ export async function countSilent(
     (each) => each.broadcast === broadcast && each.number === number,
   );
   if (!wave || wave.opened_at === null || wave.opened_at > since.getTime()) return 0;
-  const cells = (await countedCells(db, { waveNos: [wave.no] })).filter(({ state }) => state === 'waiting');
+  const cells = (await countedCells(db, { waveNos: [wave.no] })).filter(({ state }) =>
+    WITHOUT_END.includes(state),
+  );
   if (cells.length === 0) return 0;
   const { units } = await db
     .selectFrom('units')
@@ -86,6 +96,8 @@ function waveOf(row: WaveRecord): Wave {
     reach: JSON.parse(row.reach) as WaveReach,
     state: row.state,
     openedAt: row.opened_at === null ? undefined : new Date(row.opened_at),
+    since: row.since === null ? undefined : new Date(row.since),
+    known: row.known === null ? undefined : (JSON.parse(row.known) as unknown),
     why: row.why ?? undefined,
   };
 }
