@@ -5,6 +5,7 @@ import type { CommandSpec, OptionSpec } from '../src/cli/spec.ts';
 import { REFUSALS, STEPS } from '../src/unit/index.ts';
 import { forgeriesPage } from './docs/forgeries.ts';
 import { limitsPage } from './docs/limits.ts';
+import { publishedKeysHeader } from './docs/published-keys.ts';
 import { refusalHeader } from './docs/refusal-header.ts';
 
 /** Every written page: its path below the repository, and its text. */
@@ -15,6 +16,7 @@ export function writtenPages(): ReadonlyMap<string, string> {
     ['docs/limits.md', limitsPage()],
     ['docs/forgeries.md', forgeriesPage()],
     ['device/include/fieldseal/refusals.h', refusalHeader()],
+    ['device/src/published-keys.h', publishedKeysHeader()],
   ]);
 }
 

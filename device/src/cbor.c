@@ -1,0 +1,266 @@
+/* CBOR in the one form that envelopes have (RFC 8949 section 4.2.1), read by absolute offsets. */
+#include "internal.h"
+
+#define DEPTH 16u
+#define LARGEST_NUMBER UINT64_C(0x1fffffffffffff)
+/* Keys of one map that may stand out of order where that is let pass. */
+#define UNSORTED_KEYS 32u
+
+uint32_t fs_head(fs_judge *judge, fs_cur *at, uint64_t *argument) {
+  static const uint32_t LEAST[4] = {24, 0x100, 0x10000, 0};
+  uint32_t off = at->off;
+  uint32_t initial;
+  uint32_t information;
+  uint64_t value;
+  *argument = 0;
+  if (off >= at->end) {
+    fs_bad(judge);
+    return FS_NO_ITEM;
+  }
+  initial = judge->b[off++];
+  information = initial & 31u;
+  value = information;
+  if (information >= 24) {
+    uint32_t width = information > 27 ? 0 : 1u << (information - 24);
+    uint32_t shortest;
+    if (width == 0 || at->end - off < width) {
+      fs_bad(judge);
+      return FS_NO_ITEM;
+    }
+    value = fs_get(judge->b + off, width);
+    off += width;
+    if (initial >= 0xe0)
+      shortest = initial != 0xf8 || value >= 32;
+    else
+      shortest = width == 8 ? (uint32_t)(value >> 32) != 0 : (uint32_t)value >= LEAST[information - 24];
+    if (!shortest) {
+      fs_bad(judge);
+      return FS_NO_ITEM;
+    }
+  }
+  at->off = off;
+  *argument = value;
+  return initial >> 5;
+}
+
+static void advance(fs_judge *judge, fs_cur *at, uint64_t length) {
+  if (length > at->end - at->off)
+    fs_bad(judge);
+  else
+    at->off += (uint32_t)length;
+}
+
+/* Items that a head announces behind it, its own strings passed. */
+static uint32_t announced(fs_judge *judge, fs_cur *at, uint32_t major, uint64_t argument) {
+  uint32_t each = major == 5 ? 2 : 1;
+  switch (major) {
+    case 2:
+    case 3:
+      advance(judge, at, argument);
+      return 0;
+    case 6:
+      return 1;
+    case 4:
+    case 5:
+      if (argument > (at->end - at->off) / each) break;
+      return (uint32_t)argument * each;
+    default:
+      return 0;
+  }
+  fs_bad(judge);
+  return 0;
+}
+
+void fs_skip(fs_judge *judge, fs_cur *at) {
+  uint32_t left = 1;
+  while (left > 0 && FS_GOOD(judge)) {
+    uint64_t argument;
+    uint32_t major = fs_head(judge, at, &argument);
+    left += announced(judge, at, major, argument) - 1;
+  }
+}
+
+/* Whether a float of `fraction` bits is held by a shorter one of `short_fraction` bits. */
+static uint32_t fits_shorter(uint64_t bits, uint32_t fraction, uint32_t short_fraction, int32_t bias,
+                             int32_t short_bias) {
+  uint64_t one = (uint64_t)1 << fraction;
+  uint64_t significand = bits & (one - 1);
+  int32_t exponent = (int32_t)((bits >> fraction) & (uint32_t)(2 * bias + 1)) - bias;
+  uint32_t drop = fraction - short_fraction;
+  if (exponent == bias + 1) return 1;
+  if (exponent == -bias) return significand == 0;
+  if (exponent > short_bias) return 0;
+  if (exponent < 1 - short_bias) drop += (uint32_t)(1 - short_bias - exponent);
+  return drop <= fraction && ((significand | one) & (((uint64_t)1 << drop) - 1)) == 0;
+}
+
+/* Only the shortest form of a number, and one NaN. Every NaN and infinity "fits" a shorter form. */
+static void check_float(fs_judge *judge, uint32_t initial, uint64_t bits) {
+  uint32_t wrong = 0;
+  if (initial == 0xf9) wrong = (bits & 0x7c00) == 0x7c00 && (bits & 0x3ff) != 0 && bits != 0x7e00;
+  if (initial == 0xfa) wrong = fits_shorter(bits, 23, 10, 127, 15);
+  if (initial == 0xfb) wrong = fits_shorter(bits, 52, 23, 1023, 127);
+  if (wrong) fs_bad(judge);
+}
+
+static uint32_t continues(const uint8_t *bytes, uint32_t length, uint32_t count) {
+  uint32_t i;
+  if (length < count) return 0;
+  for (i = 0; i < count; i++)
+    if ((bytes[i] & 0xc0) != 0x80) return 0;
+  return 1;
+}
+
+uint32_t fs_is_utf8(const uint8_t *bytes, uint32_t length) {
+  uint32_t i = 0;
+  while (i < length) {
+    uint32_t first = bytes[i++];
+    uint32_t more = first < 0x80 ? 0 : first < 0xe0 ? 1 : first < 0xf0 ? 2 : 3;
+    if (more == 0) continue;
+    if (first < 0xc2 || first > 0xf4 || !continues(bytes + i, length - i, more)) return 0;
+    if (first == 0xe0 && bytes[i] < 0xa0) return 0;
+    if (first == 0xed && bytes[i] >= 0xa0) return 0;
+    if (first == 0xf0 && bytes[i] < 0x90) return 0;
+    if (first == 0xf4 && bytes[i] >= 0x90) return 0;
+    i += more;
+  }
+  return 1;
+}
+
+/* One array, map or tag under way; of a map, where its first key and its last two begin. */
+typedef struct {
+  uint32_t left;
+  uint32_t first;
+  uint32_t previous;
+  uint32_t key;
+} level;
+#define IS_MAP 0x80000000u
+#define IS_UNSORTED 0x40000000u
+#define LEFT(in) ((in)->left & 0x3fffffffu)
+
+/* No encoding is the beginning of another, so that the length of the later key is enough to tell two apart. */
+static int key_order(const fs_judge *judge, uint32_t other, uint32_t key, uint32_t end) {
+  return memcmp(judge->b + other, judge->b + key, end - key);
+}
+
+/* A key was read up to `end`: it must be above the one before, or where order does not count another than all before. */
+static void check_key(fs_judge *judge, level *in, uint32_t end, uint32_t loose) {
+  uint32_t keys = 0;
+  fs_cur at;
+  int order;
+  if (in->key == in->first) return;
+  order = key_order(judge, in->previous, in->key, end);
+  if (order < 0 && (in->left & IS_UNSORTED) == 0) return;
+  in->left |= IS_UNSORTED;
+  if (!loose) fs_bad(judge);
+  at.off = in->first;
+  at.end = end;
+  while (at.off < in->key && FS_GOOD(judge)) {
+    if (++keys > UNSORTED_KEYS || key_order(judge, at.off, in->key, end) == 0) fs_bad(judge);
+    fs_skip(judge, &at);
+    fs_skip(judge, &at);
+  }
+}
+
+/* The item at `from` begins. */
+static void begin_item(level *in, uint32_t from) {
+  if ((in->left & IS_MAP) == 0 || (in->left & 1) != 0) return;
+  if (in->first == 0) in->first = from;
+  in->previous = in->key;
+  in->key = from;
+}
+
+/* An item ends, and with it all that end with it; gives the depth that is left. */
+static uint32_t end_items(fs_judge *judge, level *stack, uint32_t depth, uint32_t end, uint32_t loose) {
+  while (depth > 0) {
+    level *in = &stack[depth - 1];
+    in->left--;
+    if ((in->left & IS_MAP) != 0 && (in->left & 1) != 0) check_key(judge, in, end, loose);
+    if (LEFT(in) > 0) break;
+    depth--;
+  }
+  return depth;
+}
+
+void fs_valid(fs_judge *judge, fs_cur span, uint32_t items, uint32_t loose) {
+  level stack[DEPTH];
+  uint32_t depth = 0;
+  fs_cur at = span;
+  do {
+    uint64_t argument;
+    uint32_t from = at.off;
+    uint32_t major;
+    uint32_t inside;
+    if (from >= at.end) fs_bad(judge);
+    if (items == 0) fs_fail(judge, judge->limit);
+    items--;
+    if (depth > 0) begin_item(&stack[depth - 1], from);
+    major = fs_head(judge, &at, &argument);
+    if (major >= 4 && major <= 6 && depth == DEPTH) fs_fail(judge, judge->limit);
+    inside = announced(judge, &at, major, argument);
+    if (inside > items) fs_fail(judge, judge->limit);
+    if (!FS_GOOD(judge)) return;
+    if (major == 3 && !fs_is_utf8(judge->b + at.off - (uint32_t)argument, (uint32_t)argument)) fs_bad(judge);
+    if (major == 7) check_float(judge, judge->b[from], argument);
+    if (inside > 0) {
+      stack[depth].left = inside | (major == 5 ? IS_MAP : 0);
+      stack[depth].first = 0;
+      stack[depth].previous = 0;
+      stack[depth].key = 0;
+      depth++;
+    } else
+      depth = end_items(judge, stack, depth, at.off, loose);
+  } while (depth > 0 && FS_GOOD(judge));
+  if (at.off != span.end) fs_bad(judge);
+}
+
+uint64_t fs_take(fs_judge *judge, fs_cur *at, uint32_t major, fs_status code) {
+  uint64_t argument;
+  if (fs_head(judge, at, &argument) != major || (major < 2 && argument > LARGEST_NUMBER)) fs_fail(judge, code);
+  return FS_GOOD(judge) ? argument : 0;
+}
+
+int64_t fs_integer(fs_judge *judge, fs_cur *at, fs_status code) {
+  uint64_t argument;
+  uint32_t major = fs_head(judge, at, &argument);
+  if (major > 1 || argument + major > LARGEST_NUMBER) fs_fail(judge, code);
+  return major == 0 ? (int64_t)argument : -1 - (int64_t)argument;
+}
+
+fs_cur fs_string(fs_judge *judge, fs_cur *at, fs_status code) {
+  fs_cur content;
+  uint64_t length = fs_take(judge, at, 2, code);
+  content.off = at->off;
+  advance(judge, at, length);
+  content.end = at->off;
+  return content;
+}
+
+fs_cur fs_wrapped(fs_judge *judge, fs_cur *at, fs_status code) {
+  fs_cur content = fs_string(judge, at, code);
+  fs_valid(judge, content, FS_ITEMS, 0);
+  return content;
+}
+
+uint32_t fs_digest(fs_judge *judge, fs_cur at, fs_status unknown) {
+  uint32_t wanted = 0;
+  int64_t algorithm;
+  fs_cur bytes;
+  if (fs_take(judge, &at, 4, judge->malformed) != 2) fs_bad(judge);
+  algorithm = fs_integer(judge, &at, judge->malformed);
+  bytes = fs_string(judge, &at, judge->malformed);
+  if (algorithm == -16 || algorithm == -18) wanted = 32;
+  if (algorithm == -43) wanted = 48;
+  if (algorithm == -44 || algorithm == -45) wanted = 64;
+  if (wanted == 0) fs_fail(judge, unknown);
+  if (bytes.end - bytes.off != wanted) fs_bad(judge);
+  return FS_GOOD(judge) && algorithm == -16 ? bytes.off : 0;
+}
+
+uint32_t fs_put_head(uint8_t *into, uint32_t major, uint32_t argument) {
+  uint32_t width = argument < 24 ? 0 : argument <= 0xff ? 1 : argument <= 0xffff ? 2 : 4;
+  uint32_t information = width == 0 ? argument : width == 1 ? 24 : width == 2 ? 25 : 26;
+  into[0] = (uint8_t)(major << 5 | information);
+  fs_put(into + 1, width, argument);
+  return 1 + width;
+}

@@ -1,0 +1,146 @@
+/* The decision about an offer, steps 1 to 9, made in two passes that must agree. */
+#include "internal.h"
+
+static void begin(fs_judge *judge, const fs_subject *subject, fs_proofs *proofs) {
+  memset(judge, 0, sizeof *judge);
+  judge->b = subject->envelope.bytes;
+  judge->size = subject->envelope.length;
+  judge->unit = subject->unit;
+  judge->crypto = subject->crypto;
+  judge->status = FS_OK;
+  judge->proofs = proofs;
+  judge->stored = subject->stored;
+  judge->slot = subject->slot;
+  judge->now = subject->now;
+  judge->has_now = subject->has_now;
+  judge->least_generation = subject->unit->floors.signer_generation;
+  if (subject->view.marks != 0) judge->least_generation = (uint32_t)fs_get(subject->view.marks + 24, 4);
+}
+
+static void fill_plan(const fs_judge *judge, fs_plan *plan) {
+  plan->slot = judge->slot;
+  plan->sequence_number = judge->sequence_number;
+  plan->security_version = judge->security_version;
+  if (judge->manifest_digest != 0) memcpy(plan->manifest_digest, judge->b + judge->manifest_digest, 32);
+  if (judge->image_digest != 0) memcpy(plan->image_digest, judge->b + judge->image_digest, 32);
+  if (judge->image_size <= UINT32_MAX) plan->image_size = (uint32_t)judge->image_size;
+}
+
+/* What comes with a manifest that is on board already is judged where it came along, so that a forgery is told. */
+static uint32_t wants_content(const fs_judge *judge, const fs_subject *subject, fs_effect effect) {
+  return !subject->stored && (effect != FS_ALREADY_THERE || subject->has_image || judge->integrated);
+}
+
+static void run_steps(fs_judge *judge, const fs_subject *subject, fs_plan *plan) {
+  fs_step_envelope(judge);
+  if (FS_GOOD(judge)) fs_step_seal(judge);
+  if (FS_GOOD(judge)) fs_step_manifest(judge);
+  if (FS_GOOD(judge) && !subject->stored) {
+    fs_choose_slot(judge, &subject->view);
+    fs_step_freshness(judge, &subject->view, &plan->effect);
+  }
+  if (FS_GOOD(judge)) fs_step_identity(judge);
+  if (FS_GOOD(judge)) fs_step_fit(judge, subject->stored ? judge->size : fs_kept_size(judge), subject->room);
+  if (subject->stored)
+    fs_refuse_unless(judge, !judge->security_version_wrong && judge->security_version >= subject->security_floor,
+                     FS_STORED_VERSION_BELOW_FLOOR);
+  if (FS_GOOD(judge) && wants_content(judge, subject, plan->effect)) fs_step_content(judge);
+}
+
+static fs_status run_pass(const fs_subject *subject, fs_proofs *proofs, fs_plan *plan, fs_payload *payload) {
+  fs_judge judge;
+  const fs_arrival *image = &judge.arrival[FS_MAIN];
+  begin(&judge, subject, proofs);
+  run_steps(&judge, subject, plan);
+  fill_plan(&judge, plan);
+  payload->from = FS_FROM_NOTHING;
+  if (judge.status != FS_OK) return judge.status;
+  if (image->from != FS_FROM_NOTHING && !FS_ABSENT(image->content)) {
+    payload->from = FS_FROM_MANIFEST;
+    payload->bytes.bytes = judge.b + image->content.off;
+    payload->bytes.length = image->content.end - image->content.off;
+  } else if (image->from == FS_FROM_URI && subject->has_image)
+    payload->from = FS_FROM_URI;
+  payload->kept = fs_kept_size(&judge);
+  if (subject->keep_into != 0) fs_write_kept(&judge, subject->keep_into);
+  return FS_OK;
+}
+
+fs_status fs_decide(const fs_subject *subject, fs_plan *plan, fs_payload *payload) {
+  fs_proofs proofs;
+  volatile fs_status first;
+  volatile fs_status second;
+  memset(plan, 0, sizeof *plan);
+  memset(&proofs, 0, sizeof proofs);
+  first = run_pass(subject, &proofs, plan, payload);
+  if (first != FS_OK) return first;
+  second = run_pass(subject, &proofs, plan, payload);
+  if (second != FS_OK) return second;
+  plan->confirmed = FS_CONFIRMED ^ ((first ^ FS_OK) | (second ^ FS_OK));
+  return second;
+}
+
+fs_status fs_feed(const fs_payload *payload, const fs_offer *offer, uint32_t offset, uint8_t *into, uint32_t length) {
+  if (payload->from == FS_FROM_URI) return offer->read(offer->context, offset, into, length);
+  memcpy(into, payload->bytes.bytes + offset, length);
+  return FS_OK;
+}
+
+uint32_t fs_payload_size(const fs_payload *payload, const fs_offer *offer) {
+  return payload->from == FS_FROM_URI ? offer->image_size : payload->bytes.length;
+}
+
+/* Step 9 for an image at hand: exactly the announced length, and its digest. */
+static fs_status judge_image(const fs_crypto *crypto, const fs_payload *payload, const fs_offer *offer,
+                             const fs_plan *plan) {
+  fs_sha256 state;
+  uint8_t piece[FS_PIECE];
+  uint8_t digest[32];
+  uint32_t at;
+  fs_status status;
+  if (fs_payload_size(payload, offer) != plan->image_size) return FS_IMAGE_LENGTH_WRONG;
+  status = crypto->sha256_start(crypto->context, &state);
+  for (at = 0; at < plan->image_size && status == FS_OK; at += FS_PIECE) {
+    uint32_t length = plan->image_size - at < FS_PIECE ? plan->image_size - at : FS_PIECE;
+    status = fs_feed(payload, offer, at, piece, length);
+    if (status == FS_OK) status = crypto->sha256_update(crypto->context, &state, piece, length);
+  }
+  memset(digest, 0, sizeof digest);
+  if (status == FS_OK) status = crypto->sha256_finish(crypto->context, &state, digest);
+  if (status != FS_OK) return FS_IMAGE_DIGEST_WRONG;
+  return fs_same(digest, plan->image_digest, 32) == FS_OK ? FS_OK : FS_IMAGE_DIGEST_WRONG;
+}
+
+void fs_subject_of(const fs_class *unit_class, const fs_crypto *crypto, const fs_offer *offer, fs_subject *subject) {
+  memset(subject, 0, sizeof *subject);
+  subject->unit = unit_class;
+  subject->crypto = crypto;
+  subject->envelope = offer->envelope;
+  subject->has_image = offer->read != 0;
+  subject->has_now = offer->has_now && unit_class->has_clock;
+  subject->now = offer->now;
+  subject->room = UINT32_MAX;
+}
+
+fs_status fs_judge_offered(const fs_crypto *crypto, const fs_payload *payload, const fs_offer *offer, fs_plan *plan) {
+  fs_status status = FS_OK;
+  if (payload->from != FS_FROM_NOTHING)
+    status = judge_image(crypto, payload, offer, plan);
+  else if (plan->effect != FS_ALREADY_THERE)
+    status = FS_INCOMPLETE;
+  if (status != FS_OK) plan->confirmed = 0;
+  return status;
+}
+
+fs_status fs_check_marks(const fs_class *unit_class, const fs_crypto *crypto, const uint8_t *marks, int8_t running,
+                         const fs_offer *offer, fs_plan *plan) {
+  fs_subject subject;
+  fs_payload payload;
+  fs_status status;
+  fs_subject_of(unit_class, crypto, offer, &subject);
+  subject.view.marks = marks;
+  subject.view.running = running;
+  status = fs_decide(&subject, plan, &payload);
+  if (status != FS_OK) return status;
+  return fs_judge_offered(crypto, &payload, offer, plan);
+}

@@ -1,0 +1,187 @@
+/* Steps 5 to 8: newer than what is on board, meant for this unit, fits where it goes, everything at hand. */
+#include "internal.h"
+
+static uint32_t is_whole(const uint8_t *mark) { return FS_MARK_STATE(mark) >= FS_READY; }
+
+static uint32_t holds(const fs_judge *judge, const uint8_t *mark) {
+  return FS_MARK_STATE(mark) != FS_EMPTY && memcmp(FS_MARK_DIGEST(mark), judge->b + judge->manifest_digest, 32) == 0;
+}
+
+/* While an image is moved into the running slot of a staged unit it is on trial already: nothing else may come. */
+static uint32_t is_on_trial(const fs_judge *judge, const uint8_t *marks, uint32_t slot) {
+  uint32_t state = FS_MARK_STATE(FS_MARK(marks, slot));
+  return state == FS_ON_TRIAL || (state == FS_FILLING && slot == 0 && judge->unit->map.shape == FS_STAGED);
+}
+
+static uint32_t tries_of(const fs_judge *judge, const uint8_t *marks) {
+  uint32_t i;
+  for (i = 0; i < FS_MARK_FALLEN_COUNT; i++) {
+    const uint8_t *fallen = marks + FS_MARK_FALLEN + i * FS_MARK_FALLEN_SIZE;
+    if (fallen[32] != 0 && memcmp(fallen, judge->b + judge->manifest_digest, 32) == 0) return fallen[32];
+  }
+  return 0;
+}
+
+/* The slot that holds the manifest already, or else the one that does not run: the staging area where there is one. */
+void fs_choose_slot(fs_judge *judge, const fs_view *view) {
+  uint32_t slot;
+  judge->slot = judge->unit->map.shape == FS_STAGED || view->running == 0 ? 1 : 0;
+  for (slot = 2; view->marks != 0 && slot-- > 0;)
+    if (holds(judge, FS_MARK(view->marks, slot))) judge->slot = (uint8_t)slot;
+}
+
+static void judge_number(fs_judge *judge, const uint8_t *marks, uint64_t floor) {
+  uint64_t lowest = floor;
+  uint32_t slot;
+  for (slot = 0; slot < 2; slot++) {
+    const uint8_t *mark = FS_MARK(marks, slot);
+    if (is_whole(mark) && FS_MARK_NUMBER(mark) > lowest) lowest = FS_MARK_NUMBER(mark);
+  }
+  fs_refuse_unless(judge, judge->sequence_number >= lowest, FS_SEQUENCE_NUMBER_TOO_LOW);
+  for (slot = 0; slot < 2; slot++) {
+    const uint8_t *mark = FS_MARK(marks, slot);
+    if (!is_whole(mark) || FS_MARK_NUMBER(mark) != judge->sequence_number) continue;
+    fs_refuse_unless(judge, holds(judge, mark), FS_SEQUENCE_NUMBER_USED);
+    break;
+  }
+}
+
+void fs_step_freshness(fs_judge *judge, const fs_view *view, fs_effect *effect) {
+  const uint8_t *marks = view->marks;
+  uint32_t slot;
+  *effect = FS_NEW_INSTALL;
+  fs_refuse_unless(judge, marks != 0, FS_MARKS_LOST);
+  if (!FS_GOOD(judge)) return;
+  for (slot = 0; slot < 2; slot++) fs_refuse_unless(judge, !is_on_trial(judge, marks, slot), FS_TRIAL_IN_PROGRESS);
+  judge_number(judge, marks, fs_get(marks + 12, 8));
+  fs_refuse_unless(judge, tries_of(judge, marks) < judge->unit->trial_attempts, FS_FELL_BACK_BEFORE);
+  fs_refuse_unless(judge, !judge->security_version_wrong, FS_SECURITY_VERSION_MALFORMED);
+  fs_refuse_unless(judge, judge->security_version >= (uint32_t)fs_get(marks + 20, 4),
+                   FS_SECURITY_VERSION_BELOW_FLOOR);
+  if (!holds(judge, FS_MARK(marks, judge->slot))) return;
+  *effect = is_whole(FS_MARK(marks, judge->slot)) ? FS_ALREADY_THERE : FS_RESUME;
+}
+
+void fs_step_identity(fs_judge *judge) {
+  /* The kit keeps parameters of as many components as its units have (docs/device-kit.md). */
+  fs_refuse_unless(judge, judge->component_count <= FS_COMPONENTS, FS_COMPONENT_COUNT_WRONG);
+  if (!FS_GOOD(judge)) return;
+  fs_begin_run(judge, FS_FOR_IDENTITY);
+  if (fs_run(judge, FS_EL_COMMON) != FS_RAN) {
+    if (judge->reason == FS_REASON_PARAMETER) fs_fail(judge, FS_PARAMETER_MISSING);
+    fs_fail(judge, judge->reason <= UINT32_C(0xffff) ? judge->reason : FS_CONDITION_FAILED);
+  }
+  fs_refuse_unless(judge, judge->met_vendor, FS_VENDOR_NOT_NAMED);
+  fs_refuse_unless(judge, judge->met_class, FS_CLASS_NOT_NAMED);
+}
+
+/* All components of the unit and no other, and what passes through where it is named. */
+static void judge_components(fs_judge *judge) {
+  uint32_t staged = judge->unit->map.shape == FS_STAGED;
+  uint32_t wanted = staged ? 2 : 1;
+  uint32_t i;
+  uint32_t seen = 0;
+  for (i = 0; i < judge->component_count; i++) {
+    uint32_t role = fs_role(judge, i);
+    if (role == FS_DOWNLOAD && (seen & 1u << FS_DOWNLOAD) == 0) wanted++;
+    seen |= 1u << role;
+  }
+  fs_refuse_unless(judge, judge->component_count == wanted, FS_COMPONENT_COUNT_WRONG);
+  for (i = 0; i < judge->component_count; i++)
+    fs_refuse_unless(judge, fs_role(judge, i) != FS_NO_ROLE, FS_COMPONENT_UNKNOWN);
+  fs_refuse_unless(judge, judge->component_count < 2 || fs_role(judge, 0) != fs_role(judge, 1), FS_COMPONENT_UNKNOWN);
+}
+
+static uint32_t smaller_slot(const fs_map *map) {
+  return map->slots[0].size < map->slots[1].size ? map->slots[0].size : map->slots[1].size;
+}
+
+void fs_step_fit(fs_judge *judge, uint32_t kept, uint32_t room) {
+  const fs_map *map = &judge->unit->map;
+  uint32_t slot_room = map->shape == FS_STAGED ? smaller_slot(map) : map->slots[judge->slot].size;
+  fs_ran ran;
+  judge_components(judge);
+  if (!FS_GOOD(judge)) return;
+  fs_begin_run(judge, FS_FOR_START);
+  ran = fs_run(judge, FS_EL_VALIDATE);
+  if (ran == FS_RAN) {
+    ran = fs_run(judge, FS_EL_INVOKE);
+    if (ran != FS_RAN) fs_refuse_unless(judge, judge->element_run == FS_EL_INVOKE, FS_IMAGE_NOT_NAMED);
+  } else
+    fs_fail(judge, FS_IMAGE_NOT_NAMED);
+  fs_refuse_unless(judge, judge->compared && !judge->differs, FS_IMAGE_NOT_NAMED);
+  fs_refuse_unless(judge, judge->has_image_size, FS_IMAGE_SIZE_MISSING);
+  fs_refuse_unless(judge, judge->image_size > 0, FS_IMAGE_EMPTY);
+  fs_refuse_unless(judge, judge->image_size <= slot_room, FS_IMAGE_TOO_LARGE);
+  fs_refuse_unless(judge,
+                   ran == FS_RAN && judge->invoked == 1 && judge->invoked_main && judge->element[FS_EL_LOAD] == 0,
+                   FS_START_NOT_DESCRIBED);
+  fs_refuse_unless(judge, kept <= map->envelopes[judge->slot].size && kept <= room, FS_ENVELOPE_AREA_TOO_SMALL);
+}
+
+static void judge_install(fs_judge *judge) {
+  static const uint8_t ELEMENTS[] = {FS_EL_FETCH, FS_EL_INSTALL};
+  fs_ran ran = FS_RAN;
+  uint32_t i;
+  fs_begin_run(judge, FS_FOR_INSTALL);
+  for (i = 0; i < 2 && ran == FS_RAN; i++)
+    if (judge->element[ELEMENTS[i]] != 0) ran = fs_run(judge, ELEMENTS[i]);
+  if (ran == FS_RAN) return;
+  if (judge->reason == FS_REASON_ABSENT) fs_fail(judge, FS_SEVERED_PART_MISSING);
+  if (judge->reason == FS_REASON_PARAMETER && judge->failed_command == 21) fs_fail(judge, FS_IMAGE_SOURCE_MISSING);
+  fs_fail(judge, FS_INSTALL_FAILED);
+}
+
+void fs_step_content(fs_judge *judge) {
+  const fs_arrival *image = &judge->arrival[FS_MAIN];
+  fs_cur integrated;
+  fs_refuse_unless(judge, !judge->altered, FS_SEVERED_PART_WRONG);
+  fs_refuse_unless(judge, judge->element[FS_EL_FETCH] != 0 || judge->element[FS_EL_INSTALL] != 0, FS_INSTALL_MISSING);
+  if (!FS_GOOD(judge)) return;
+  judge_install(judge);
+  fs_refuse_unless(judge, image->from != FS_FROM_NOTHING, FS_INSTALL_FAILED);
+  if (!FS_GOOD(judge) || image->from == FS_FROM_MANIFEST) return;
+  integrated = fs_integrated(judge, image->content);
+  fs_refuse_unless(judge,
+                   !FS_ABSENT(integrated) || image->content.off == image->content.end ||
+                       judge->b[image->content.off] != '#',
+                   FS_PAYLOAD_MISSING);
+  judge->arrival[FS_MAIN].content = integrated;
+}
+
+/* Length of the wrapper that is kept: the digest and the block that counts, each a byte string, in an array. */
+static uint32_t wrapper_size(const fs_judge *judge) {
+  uint8_t head[5];
+  uint32_t digest = judge->digest.end - judge->digest.off;
+  uint32_t block = judge->block.end - judge->block.off;
+  return 1 + fs_put_head(head, 2, digest) + digest + fs_put_head(head, 2, block) + block;
+}
+
+/* Tag 107, a map of wrapper and manifest: no payloads, no severed parts (src/unit/check/kept-envelope.ts). */
+uint32_t fs_kept_size(const fs_judge *judge) {
+  uint8_t head[5];
+  uint32_t wrapper = wrapper_size(judge);
+  return 4 + fs_put_head(head, 2, wrapper) + wrapper + 1 + (judge->manifest.end - judge->manifest.off);
+}
+
+static uint8_t *put_bytes(uint8_t *into, const fs_judge *judge, fs_cur span) {
+  memcpy(into, judge->b + span.off, span.end - span.off);
+  return into + (span.end - span.off);
+}
+
+static uint8_t *put_string(uint8_t *into, const fs_judge *judge, fs_cur span) {
+  into += fs_put_head(into, 2, span.end - span.off);
+  return put_bytes(into, judge, span);
+}
+
+void fs_write_kept(const fs_judge *judge, uint8_t *into) {
+  static const uint8_t START[] = {0xd8, 0x6b, 0xa2, 0x02};
+  memcpy(into, START, sizeof START);
+  into += sizeof START;
+  into += fs_put_head(into, 2, wrapper_size(judge));
+  *into++ = 0x82;
+  into = put_string(into, judge, judge->digest);
+  into = put_string(into, judge, judge->block);
+  *into++ = 0x03;
+  (void)put_bytes(into, judge, judge->manifest);
+}

@@ -1,0 +1,359 @@
+/* What the files of the kit share. Nothing here is for users of the kit. */
+#ifndef FIELDSEAL_INTERNAL_H
+#define FIELDSEAL_INTERNAL_H
+
+#include <string.h>
+
+#include "fieldseal/kit.h"
+
+/* A span of the envelope at hand, or a place in it that is read up to `end`. Offsets count from its first byte. */
+typedef struct {
+  uint32_t off;
+  uint32_t end;
+} fs_cur;
+
+/* No item: offset 0 is the envelope itself. */
+#define FS_ABSENT(cursor) ((cursor).off == 0)
+
+/* Items in one wrapped structure (docs/limits.md). */
+#define FS_ITEMS 8192u
+
+/* Elements of a manifest that are acted on, in the order in which src/suit reads them. */
+enum {
+  FS_EL_VERSION,
+  FS_EL_NUMBER,
+  FS_EL_COMMON,
+  FS_EL_VALIDATE,
+  FS_EL_LOAD,
+  FS_EL_INVOKE,
+  FS_EL_FETCH,
+  FS_EL_INSTALL,
+  FS_EL_TEXT,
+  FS_EL_COSWID,
+  FS_EL_URI,
+  FS_EL_SET_VERSION,
+  FS_EL_COUNT
+};
+
+/* Components that a manifest for a unit of the kit can have; more are refused (docs/device-kit.md). */
+#define FS_COMPONENTS 2
+/* Parameters that are kept while sequences run: fs_parameter_place in machine.c. */
+#define FS_PARAMETERS 12
+
+/* A signature that was found good, by key and place, for the second pass. */
+typedef struct {
+  const uint8_t *key;
+  uint32_t at;
+  uint32_t word;
+} fs_proof;
+#define FS_PROOFS 4
+
+typedef struct {
+  uint32_t count;
+  fs_proof proof[FS_PROOFS];
+} fs_proofs;
+
+/* Which sequences are followed, and for what. */
+typedef enum { FS_FOR_IDENTITY, FS_FOR_START, FS_FOR_INSTALL } fs_purpose;
+
+/* Where the bytes of a component come from. */
+typedef enum { FS_FROM_NOTHING = 0, FS_FROM_URI, FS_FROM_MANIFEST } fs_from;
+
+/* What was said of a component while installing is followed: where its bytes come from, and what they were compared with. */
+typedef struct {
+  fs_cur content;
+  uint64_t size;
+  uint32_t digest;
+  uint8_t from;
+  uint8_t has_size;
+} fs_arrival;
+
+/* One pass over one envelope. The first refusal stays. */
+typedef struct {
+  const uint8_t *b;
+  uint32_t size;
+  const fs_class *unit;
+  const fs_crypto *crypto;
+  fs_status status;
+  /* What a malformed item and one beyond a limit are called in this step. */
+  fs_status malformed;
+  fs_status limit;
+  fs_proofs *proofs;
+  /* Seconds since 1970; judged where `has_now`. */
+  uint64_t now;
+  uint8_t has_now;
+  /* At start-up neither dates nor revocation count. */
+  uint8_t stored;
+  uint8_t slot;
+
+  /* Envelope: byte strings with their heads. `entries`: the elements of its map. */
+  fs_cur entries;
+  uint32_t entry_count;
+  fs_cur digest;
+  fs_cur blocks;
+  uint32_t block_count;
+  fs_cur manifest;
+  fs_cur severed[FS_EL_COUNT - FS_EL_FETCH - 2];
+  uint8_t integrated;
+
+  /* The block that counts, its headers and what it vouches for. */
+  fs_cur block;
+  uint32_t least_generation;
+  uint32_t security_version;
+  uint8_t security_version_wrong;
+
+  /* Manifest. */
+  uint32_t element[FS_EL_COUNT];
+  fs_cur component[FS_COMPONENTS];
+  uint32_t component_count;
+  fs_cur shared;
+  uint32_t commands_left;
+  uint64_t sequence_number;
+  uint8_t altered;
+  uint8_t names_policy;
+
+  /* The running machine: `list` is a selection of several components where it stands in the manifest, 0 for one. */
+  uint32_t parameter[FS_COMPONENTS][FS_PARAMETERS];
+  uint32_t list;
+  uint32_t steps_left;
+  fs_status reason;
+  uint8_t index;
+  uint8_t strict;
+  uint8_t purpose;
+  uint8_t element_run;
+  uint8_t failed_command;
+
+  /* What the shared sequence asked for; what a start would do; what installing would bring. */
+  uint8_t met_vendor;
+  uint8_t met_class;
+  uint8_t invoked_main;
+  uint8_t invoked;
+  uint8_t compared;
+  uint8_t differs;
+  uint8_t has_image_size;
+  uint64_t image_size;
+  uint32_t manifest_digest;
+  uint32_t image_digest;
+  fs_arrival arrival[3];
+} fs_judge;
+
+#define FS_GOOD(judge) ((judge)->status == FS_OK)
+
+/* judge.c */
+void fs_fail(fs_judge *judge, fs_status code);
+void fs_bad(fs_judge *judge);
+/* FS_OK where the bytes are the same, computed without a branch on them. */
+fs_status fs_same(const uint8_t *a, const uint8_t *b, uint32_t length);
+fs_status fs_hash(const fs_crypto *crypto, const fs_bytes *parts, uint32_t count, uint8_t digest[32]);
+void fs_refuse_unless(fs_judge *judge, uint32_t holds, fs_status code);
+
+/* cbor.c: RFC 8949 in deterministic form. Major type of the next head, or FS_NO_ITEM after a failure. */
+#define FS_NO_ITEM 8u
+uint32_t fs_head(fs_judge *judge, fs_cur *at, uint64_t *argument);
+void fs_skip(fs_judge *judge, fs_cur *at);
+/* Whether the span is one well-formed item and nothing else. COSE headers may come unsorted (`loose`). */
+void fs_valid(fs_judge *judge, fs_cur span, uint32_t items, uint32_t loose);
+/* The argument of the next head, which must have this major type; refused under `code`. */
+uint64_t fs_take(fs_judge *judge, fs_cur *at, uint32_t major, fs_status code);
+int64_t fs_integer(fs_judge *judge, fs_cur *at, fs_status code);
+/* The content of the byte string that is next. */
+fs_cur fs_string(fs_judge *judge, fs_cur *at, fs_status code);
+/* The same, where the content is one item. */
+fs_cur fs_wrapped(fs_judge *judge, fs_cur *at, fs_status code);
+uint32_t fs_is_utf8(const uint8_t *bytes, uint32_t length);
+/* A digest: the place of its 32 bytes; 0 where it is of an algorithm that is known and not computed. */
+uint32_t fs_digest(fs_judge *judge, fs_cur at, fs_status unknown);
+/* Writes the shortest head; gives its length. */
+uint32_t fs_put_head(uint8_t *into, uint32_t major, uint32_t argument);
+
+/* envelope.c: step 1. */
+void fs_step_envelope(fs_judge *judge);
+/* The integrated payload with this key; absent where there is none. */
+fs_cur fs_integrated(fs_judge *judge, fs_cur uri);
+
+/* Whether it begins as an encrypted message does, whose seal is outside (RFC 9052 section 2). */
+uint32_t fs_is_message(const uint8_t *bytes, uint32_t length);
+
+/* cose.c */
+typedef struct {
+  fs_cur is_protected;
+  fs_cur is_unprotected;
+  fs_cur seal;
+  uint8_t mac;
+} fs_block;
+void fs_read_block(fs_judge *judge, fs_cur span, fs_block *block);
+#define FS_IN_PROTECTED 1u
+#define FS_IN_ANY 3u
+fs_cur fs_header(fs_judge *judge, const fs_block *block, int64_t label, uint32_t where);
+/* Sig_structure or MAC_structure around the digest: four parts; `head` holds what is built. */
+#define FS_SIGNED_HEAD 32u
+void fs_signed_parts(fs_judge *judge, const fs_block *block, uint8_t head[FS_SIGNED_HEAD], fs_bytes parts[4]);
+
+/* certificate.c */
+enum { FS_KEY_OTHER = 0, FS_KEY_P256, FS_KEY_ED25519 };
+typedef struct {
+  fs_cur tbs;
+  fs_cur issuer;
+  fs_cur subject;
+  fs_cur spki;
+  fs_cur signature;
+  fs_cur names;
+  int64_t not_before;
+  int64_t not_after;
+  uint64_t generation;
+  uint64_t path_length;
+  uint16_t key_usage;
+  uint8_t algorithm;
+  uint8_t key;
+  uint8_t is_authority;
+  uint8_t purposes;
+  uint8_t has_purposes;
+  uint8_t unsupported;
+  uint8_t trial;
+} fs_certificate;
+#define FS_PURPOSE_RELEASE 1u
+#define FS_PURPOSE_TRUST 2u
+#define FS_PURPOSE_ANNOUNCEMENT 4u
+#define FS_PURPOSE_ANY 8u
+#define FS_NO_LIMIT UINT64_MAX
+/* Bits of the first byte of keyUsage. */
+#define FS_USAGE_PRESENT 0x100u
+#define FS_USAGE_SIGNATURE 0x80u
+#define FS_USAGE_CERTIFICATES 0x04u
+#define FS_USAGE_CRLS 0x02u
+/* 99991231235959Z: no well-defined end (RFC 5280 section 4.1.2.5). */
+#define FS_LAST_SECOND INT64_C(253402300799)
+#define FS_NO_END INT64_MAX
+uint8_t fs_key_type(const uint8_t *spki, uint32_t length);
+void fs_read_certificate(fs_judge *judge, fs_cur der, fs_certificate *certificate);
+
+/* der.c: X.690, strict. */
+fs_cur fs_der(fs_judge *judge, fs_cur *at, uint32_t tag);
+uint32_t fs_der_next(const fs_judge *judge, fs_cur at);
+void fs_der_any(fs_judge *judge, fs_cur *at, uint32_t depth);
+void fs_der_end(fs_judge *judge, fs_cur at);
+fs_cur fs_der_integer(fs_judge *judge, fs_cur *at, uint32_t tag);
+uint64_t fs_der_unsigned(fs_judge *judge, fs_cur *at, uint32_t tag);
+uint32_t fs_der_flag(fs_judge *judge, fs_cur *at);
+fs_cur fs_der_oid(fs_judge *judge, fs_cur *at, uint32_t tag);
+fs_cur fs_der_bits(fs_judge *judge, fs_cur *at, uint32_t tag, uint32_t *unused);
+uint32_t fs_der_text(fs_judge *judge, uint32_t tag, fs_cur content);
+int64_t fs_der_time(fs_judge *judge, fs_cur *at);
+
+/* path.c: whether the signer may seal for the unit; the signer's certificate. */
+uint32_t fs_span_is(const fs_judge *judge, fs_cur span, const uint8_t *bytes, uint32_t length);
+uint32_t fs_spans_same(const fs_judge *judge, fs_cur a, fs_cur b);
+void fs_judge_signer(fs_judge *judge, const fs_block *block, fs_certificate *signer);
+/* FS_OK where the key made the signature; raw r then s, or an Ed25519 signature. */
+fs_status fs_verify(fs_judge *judge, uint32_t type, const uint8_t *key, const fs_bytes *parts, uint32_t count,
+                    const uint8_t *signature, uint32_t place);
+
+/* seal.c: steps 2 and 3. */
+void fs_step_seal(fs_judge *judge);
+
+/* manifest.c: step 4. */
+void fs_step_manifest(fs_judge *judge);
+
+/* machine.c: runs the shared sequence and then one of the elements; 0, or what stopped it. */
+typedef enum { FS_RAN = 0, FS_CONDITION_STOPPED, FS_ABORTED } fs_ran;
+#define FS_REASON_HOST UINT32_C(0x10001)
+#define FS_REASON_ABORT UINT32_C(0x10002)
+#define FS_REASON_PARAMETER UINT32_C(0x10003)
+#define FS_REASON_ABSENT UINT32_C(0x10004)
+void fs_begin_run(fs_judge *judge, fs_purpose purpose);
+/* FS_EL_COMMON: the shared sequence alone. */
+fs_ran fs_run(fs_judge *judge, uint32_t element);
+uint32_t fs_parameter(const fs_judge *judge, uint32_t component, uint32_t code);
+/* What follows the code of a command, or 0 where it is none: see the table in commands.c. */
+typedef struct {
+  uint8_t code;
+  uint8_t needs;
+  uint8_t flags;
+} fs_command;
+#define FS_CMD_CONDITION 0x01u
+#define FS_CMD_SHARED 0x02u
+#define FS_CMD_WRITES 0x04u
+#define FS_CMD_UNSUPPORTED 0x08u
+#define FS_CMD_ARGUMENT 0x70u
+#define FS_ARG_POLICY 0x00u
+#define FS_ARG_INDEX 0x10u
+#define FS_ARG_PARAMETERS 0x20u
+#define FS_ARG_BRANCHES 0x30u
+#define FS_ARG_SEQUENCE 0x40u
+const fs_command *fs_find_command(int64_t code);
+/* Content of a sequence element: in the manifest, or severed. Absent: it is not there. */
+fs_cur fs_sequence_of(fs_judge *judge, uint32_t element);
+
+/* host.c: what a condition or directive does on paper. */
+fs_ran fs_host(fs_judge *judge, const fs_command *command);
+/* 0 main, 1 staging, 2 download; 3: none of the unit. */
+#define FS_MAIN 0u
+#define FS_STAGING 1u
+#define FS_DOWNLOAD 2u
+#define FS_NO_ROLE 3u
+uint32_t fs_role(const fs_judge *judge, uint32_t component);
+/* Whether an identifier is that of the one of our components whose name begins so: main, staging, download, policy. */
+uint32_t fs_is_named(const fs_judge *judge, fs_cur identifier, uint8_t initial);
+
+/* fit.c: steps 5 to 8. */
+typedef struct {
+  const uint8_t *marks;
+  int8_t running;
+} fs_view;
+void fs_choose_slot(fs_judge *judge, const fs_view *view);
+void fs_step_freshness(fs_judge *judge, const fs_view *view, fs_effect *effect);
+void fs_step_identity(fs_judge *judge);
+void fs_step_fit(fs_judge *judge, uint32_t kept, uint32_t room);
+void fs_step_content(fs_judge *judge);
+uint32_t fs_kept_size(const fs_judge *judge);
+void fs_write_kept(const fs_judge *judge, uint8_t *into);
+
+/* check.c: the decision about one envelope, offered or kept. */
+typedef struct {
+  const fs_class *unit;
+  const fs_crypto *crypto;
+  fs_bytes envelope;
+  fs_view view;
+  uint64_t now;
+  /* Where the envelope goes that is kept for start-up, of `room` bytes; null where none is kept. */
+  uint8_t *keep_into;
+  uint32_t room;
+  uint32_t security_floor;
+  uint8_t has_now;
+  uint8_t has_image;
+  uint8_t stored;
+  uint8_t slot;
+} fs_subject;
+
+/* Where the image comes from, and bytes of the envelope as it is kept. */
+typedef struct {
+  fs_bytes bytes;
+  uint32_t kept;
+  fs_from from;
+} fs_payload;
+
+/* Bytes of an image that are moved at a time. */
+#define FS_PIECE 64u
+void fs_subject_of(const fs_class *unit_class, const fs_crypto *crypto, const fs_offer *offer, fs_subject *subject);
+fs_status fs_decide(const fs_subject *subject, fs_plan *plan, fs_payload *payload);
+fs_status fs_feed(const fs_payload *payload, const fs_offer *offer, uint32_t offset, uint8_t *into, uint32_t length);
+uint32_t fs_payload_size(const fs_payload *payload, const fs_offer *offer);
+fs_status fs_judge_offered(const fs_crypto *crypto, const fs_payload *payload, const fs_offer *offer, fs_plan *plan);
+
+/* marks.c: the body of a record (src/unit/marks-record.ts). */
+enum { FS_EMPTY = 0, FS_FILLING, FS_READY, FS_ON_TRIAL, FS_KEPT };
+#define FS_MARK_SLOTS 32u
+#define FS_MARK_SLOT_SIZE 45u
+#define FS_MARK_FALLEN 122u
+#define FS_MARK_FALLEN_SIZE 33u
+#define FS_MARK_FALLEN_COUNT 4u
+#define FS_MARK_TRUST 256u
+uint64_t fs_get(const uint8_t *bytes, uint32_t width);
+void fs_put(uint8_t *bytes, uint32_t width, uint64_t value);
+#define FS_MARK(marks, slot) ((marks) + FS_MARK_SLOTS + (slot) * FS_MARK_SLOT_SIZE)
+#define FS_MARK_STATE(mark) ((mark)[0])
+#define FS_MARK_NUMBER(mark) fs_get((mark) + 1, 8)
+#define FS_MARK_DIGEST(mark) ((mark) + 9)
+#define FS_MARK_LENGTH(mark) ((uint32_t)fs_get((mark) + 41, 4))
+
+#endif

@@ -1,0 +1,106 @@
+/* What all steps share: the first refusal stays, comparisons without a branch, signatures proved once for both passes. */
+#include "internal.h"
+
+void fs_fail(fs_judge *judge, fs_status code) {
+  if (judge->status == FS_OK) judge->status = code;
+}
+
+void fs_bad(fs_judge *judge) { fs_fail(judge, judge->malformed); }
+
+void fs_refuse_unless(fs_judge *judge, uint32_t holds, fs_status code) {
+  if (!holds) fs_fail(judge, code);
+}
+
+fs_status fs_same(const uint8_t *a, const uint8_t *b, uint32_t length) {
+  uint32_t difference = 0;
+  uint32_t i;
+  for (i = 0; i < length; i++) difference |= (uint32_t)(a[i] ^ b[i]);
+  return FS_OK ^ difference;
+}
+
+uint32_t fs_span_is(const fs_judge *judge, fs_cur span, const uint8_t *bytes, uint32_t length) {
+  return span.end - span.off == length && memcmp(judge->b + span.off, bytes, length) == 0;
+}
+
+uint32_t fs_spans_same(const fs_judge *judge, fs_cur a, fs_cur b) {
+  return fs_span_is(judge, a, judge->b + b.off, b.end - b.off);
+}
+
+fs_status fs_hash(const fs_crypto *crypto, const fs_bytes *parts, uint32_t count, uint8_t digest[32]) {
+  fs_sha256 state;
+  fs_status status = crypto->sha256_start(crypto->context, &state);
+  uint32_t i;
+  memset(digest, 0, 32);
+  for (i = 0; i < count && status == FS_OK; i++)
+    status = crypto->sha256_update(crypto->context, &state, parts[i].bytes, parts[i].length);
+  if (status == FS_OK) status = crypto->sha256_finish(crypto->context, &state, digest);
+  return status;
+}
+
+uint64_t fs_get(const uint8_t *bytes, uint32_t width) {
+  uint64_t value = 0;
+  uint32_t i;
+  for (i = 0; i < width; i++) value = value << 8 | bytes[i];
+  return value;
+}
+
+void fs_put(uint8_t *bytes, uint32_t width, uint64_t value) {
+  while (width-- > 0) {
+    bytes[width] = (uint8_t)value;
+    value >>= 8;
+  }
+}
+
+static uint32_t proof_word(uint32_t place) { return FS_CONFIRMED ^ place; }
+
+/* Whether an earlier pass has proved it. */
+static uint32_t is_proved(const fs_proofs *proofs, const uint8_t *key, uint32_t place) {
+  uint32_t i;
+  for (i = 0; i < proofs->count; i++) {
+    const fs_proof *one = &proofs->proof[i];
+    if (one->key == key && one->at == place && one->word == proof_word(place)) return 1;
+  }
+  return 0;
+}
+
+static fs_status ask(const fs_crypto *crypto, uint32_t type, const uint8_t *key, const fs_bytes *parts,
+                     uint32_t count, const uint8_t *signature, uint32_t *again) {
+  uint8_t digest[32];
+  fs_status status;
+  if (type == FS_KEY_ED25519) {
+    if (crypto->verify_ed25519 == 0) return FS_PORT_FAILED;
+    return crypto->verify_ed25519(crypto->context, key + 12, parts, count, signature, again);
+  }
+  status = fs_hash(crypto, parts, count, digest);
+  if (status != FS_OK) return FS_PORT_FAILED;
+  return crypto->verify_p256(crypto->context, key + 27, digest, signature, again);
+}
+
+/*
+ * The proof is written from both evidences of the port at once. The second pass takes it in place of a second
+ * verification; where the first pass let something through that was not proved, it verifies again.
+ */
+fs_status fs_verify(fs_judge *judge, uint32_t type, const uint8_t *key, const fs_bytes *parts, uint32_t count,
+                    const uint8_t *signature, uint32_t place) {
+  fs_proofs *proofs = judge->proofs;
+  volatile uint32_t again = 0;
+  uint32_t heard = 0;
+  fs_status status;
+  if (is_proved(proofs, key, place)) return FS_OK;
+  status = ask(judge->crypto, type, key, parts, count, signature, &heard);
+  again = heard;
+  if (proofs->count < FS_PROOFS) {
+    fs_proof *one = &proofs->proof[proofs->count++];
+    one->key = key;
+    one->at = place;
+    one->word = proof_word(place) ^ ((status ^ FS_OK) | (again ^ FS_CONFIRMED));
+  }
+  if (status != FS_OK) return FS_PORT_FAILED;
+  return FS_OK ^ again ^ FS_CONFIRMED;
+}
+
+uint32_t fs_is_message(const uint8_t *bytes, uint32_t length) {
+  if (length == 0) return 0;
+  if (bytes[0] >= 0xd0 && bytes[0] <= 0xd2) return 1;
+  return bytes[0] == 0xd8 && length > 1 && bytes[1] >= 96 && bytes[1] <= 98;
+}

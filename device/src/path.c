@@ -1,0 +1,299 @@
+/* Step 2, asymmetric: the certificate bound to a signature, its path to a root of the unit, and its rights. */
+#include "internal.h"
+#include "published-keys.h"
+
+#define MOST_CERTIFICATES 8u
+#define X5CHAIN 33
+#define X5T 34
+#define OUR_PURPOSES (FS_PURPOSE_RELEASE | FS_PURPOSE_TRUST | FS_PURPOSE_ANNOUNCEMENT)
+
+/* Certificates that came with a signature: one byte string, or an array of them. `at` stands before the first. */
+typedef struct {
+  fs_cur at;
+  uint32_t count;
+} chain;
+
+static fs_cur chain_item(fs_judge *judge, const chain *from, uint32_t index) {
+  fs_cur at = from->at;
+  while (index-- > 0) fs_skip(judge, &at);
+  return fs_string(judge, &at, judge->malformed);
+}
+
+static void certificate_at(fs_judge *judge, const chain *from, uint32_t index, fs_certificate *into) {
+  fs_read_certificate(judge, chain_item(judge, from, index), into);
+}
+
+static chain read_chain(fs_judge *judge, fs_cur header) {
+  chain found;
+  uint64_t count = 1;
+  found.at = header;
+  if (fs_head(judge, &header, &count) == 4)
+    found.at = header;
+  else
+    count = 1;
+  found.count = count > MOST_CERTIFICATES ? MOST_CERTIFICATES + 1 : (uint32_t)count;
+  return found;
+}
+
+/* x5chain is protected, or a protected x5t has the SHA-256 of the first certificate (RFC 9360 section 2). */
+static void judge_binding(fs_judge *judge, const fs_block *block, const chain *from) {
+  fs_cur thumbprint = fs_header(judge, block, X5T, FS_IN_PROTECTED);
+  fs_cur first = chain_item(judge, from, 0);
+  uint8_t digest[32];
+  fs_bytes part;
+  if (FS_ABSENT(thumbprint)) {
+    fs_refuse_unless(judge, !FS_ABSENT(fs_header(judge, block, X5CHAIN, FS_IN_PROTECTED)), FS_SIGNER_NOT_BOUND);
+    return;
+  }
+  (void)fs_take(judge, &thumbprint, 4, judge->malformed);
+  part.bytes = judge->b + first.off;
+  part.length = first.end - first.off;
+  fs_refuse_unless(judge,
+                   judge->b[thumbprint.off] == 0x2f && fs_hash(judge->crypto, &part, 1, digest) == FS_OK,
+                   FS_SIGNER_THUMBPRINT_WRONG);
+  fs_skip(judge, &thumbprint);
+  first = fs_string(judge, &thumbprint, judge->malformed);
+  fs_refuse_unless(judge, fs_span_is(judge, first, digest, 32), FS_SIGNER_THUMBPRINT_WRONG);
+}
+
+static chain read_bound_chain(fs_judge *judge, const fs_block *block, fs_certificate *scratch) {
+  chain found = {{0, 0}, 0};
+  uint32_t i;
+  fs_cur header = fs_header(judge, block, X5CHAIN, FS_IN_ANY);
+  judge->malformed = FS_SIGNER_CHAIN_MALFORMED;
+  fs_refuse_unless(judge, !FS_ABSENT(header), FS_SIGNER_MISSING);
+  if (!FS_GOOD(judge)) return found;
+  found = read_chain(judge, header);
+  judge_binding(judge, block, &found);
+  fs_refuse_unless(judge, found.count <= MOST_CERTIFICATES, FS_SIGNER_CHAIN_MALFORMED);
+  for (i = 0; i < found.count && FS_GOOD(judge); i++) certificate_at(judge, &found, i, scratch);
+  return found;
+}
+
+/* r then s, 32 bytes each, of an ECDSA-Sig-Value (RFC 3279 section 2.2.3); 0 where it is none. */
+static uint32_t raw_ecdsa(const fs_judge *judge, fs_cur signature, uint8_t raw[64]) {
+  fs_judge aside;
+  fs_cur inner;
+  uint32_t i;
+  aside.b = judge->b;
+  aside.status = FS_OK;
+  aside.malformed = FS_SIGNATURE_WRONG;
+  inner = fs_der(&aside, &signature, 0x30);
+  fs_der_end(&aside, signature);
+  memset(raw, 0, 64);
+  for (i = 0; i < 64; i += 32) {
+    fs_cur digits = fs_der_integer(&aside, &inner, 0x02);
+    if (aside.status != FS_OK || aside.b[digits.off] >= 0x80) return 0;
+    if (aside.b[digits.off] == 0) digits.off++;
+    if (digits.end - digits.off > 32) return 0;
+    memcpy(raw + i + 32 - (digits.end - digits.off), aside.b + digits.off, digits.end - digits.off);
+  }
+  fs_der_end(&aside, inner);
+  return aside.status == FS_OK;
+}
+
+/* Whether the key signed the certificate. */
+static fs_status signed_by(fs_judge *judge, const fs_certificate *certificate, const uint8_t *spki, uint32_t length) {
+  uint8_t raw[64];
+  const uint8_t *signature = raw;
+  fs_cur value = certificate->signature;
+  fs_bytes part;
+  if (certificate->algorithm == FS_KEY_OTHER) return FS_SIGNER_CERTIFICATE_UNSUPPORTED;
+  if (fs_key_type(spki, length) != certificate->algorithm) return FS_SIGNER_PATH_BROKEN;
+  if (certificate->algorithm == FS_KEY_P256) {
+    if (!raw_ecdsa(judge, value, raw)) return FS_SIGNER_PATH_BROKEN;
+  } else {
+    if (value.end - value.off != 64) return FS_SIGNER_PATH_BROKEN;
+    signature = judge->b + value.off;
+  }
+  part.bytes = judge->b + certificate->tbs.off;
+  part.length = certificate->tbs.end - certificate->tbs.off;
+  if (fs_verify(judge, certificate->algorithm, spki, &part, 1, signature, value.off) == FS_OK) return FS_OK;
+  return FS_SIGNER_PATH_BROKEN;
+}
+
+/* Whether a certificate claims to be issued by a root of the unit; at install a spare root stands above nothing. */
+static uint32_t is_issuer(const fs_judge *judge, const fs_anchor *anchor, const fs_certificate *certificate) {
+  if (anchor->spare && !judge->stored) return 0;
+  return fs_span_is(judge, certificate->issuer, anchor->name.bytes, anchor->name.length);
+}
+
+/* A wrong signature below the name of a root is a stranger's. */
+static fs_status as_refused(const fs_judge *judge, const fs_certificate *certificate, fs_status found) {
+  uint32_t i;
+  if (found != FS_SIGNER_PATH_BROKEN) return found;
+  for (i = 0; i < judge->unit->anchor_count; i++)
+    if (is_issuer(judge, &judge->unit->anchors[i], certificate)) return FS_SIGNER_NOT_ANCHORED;
+  return found;
+}
+
+/* FS_OK where a root of that name signed the certificate; 0 where none has its name. */
+static fs_status judge_top(fs_judge *judge, const fs_certificate *certificate) {
+  fs_status found = 0;
+  uint32_t i;
+  for (i = 0; i < judge->unit->anchor_count; i++) {
+    const fs_anchor *anchor = &judge->unit->anchors[i];
+    fs_status one;
+    if (!is_issuer(judge, anchor, certificate)) continue;
+    one = signed_by(judge, certificate, anchor->spki.bytes, anchor->spki.length);
+    if (one == FS_OK) return FS_OK;
+    if (found == 0) found = as_refused(judge, certificate, one);
+  }
+  return found;
+}
+
+/* Index of the first certificate from the signer up that a root signed (names only select; the signature decides). */
+static uint32_t find_top(fs_judge *judge, const chain *from, fs_certificate *scratch) {
+  fs_status failed = 0;
+  fs_cur issuer = {0, 0};
+  uint32_t i;
+  for (i = 0;; i++) {
+    fs_status found;
+    certificate_at(judge, from, i, scratch);
+    if (i > 0 && !fs_spans_same(judge, issuer, scratch->subject)) {
+      fs_fail(judge, failed != 0 ? failed : FS_SIGNER_PATH_BROKEN);
+      return 0;
+    }
+    found = judge_top(judge, scratch);
+    if (found == FS_OK) return i;
+    if (failed == 0) failed = found;
+    if (i + 1 == from->count || !FS_GOOD(judge)) break;
+    issuer = scratch->issuer;
+  }
+  fs_fail(judge, failed != 0 ? failed : FS_SIGNER_NOT_ANCHORED);
+  return 0;
+}
+
+static void judge_dates(fs_judge *judge, const fs_certificate *certificate) {
+  if (judge->stored || !judge->has_now) return;
+  fs_refuse_unless(judge, (int64_t)judge->now >= certificate->not_before, FS_SIGNER_NOT_YET_VALID);
+  fs_refuse_unless(judge, (int64_t)judge->now <= certificate->not_after, FS_SIGNER_EXPIRED);
+}
+
+/* RFC 5280 section 6.1.4 (k) to (n). `left`: authorities that may still follow. */
+static void judge_authority(fs_judge *judge, const fs_certificate *certificate, uint64_t *left) {
+  fs_refuse_unless(judge, certificate->is_authority, FS_SIGNER_PATH_BROKEN);
+  if (!fs_spans_same(judge, certificate->issuer, certificate->subject)) {
+    fs_refuse_unless(judge, *left > 0, FS_SIGNER_PATH_BROKEN);
+    *left -= 1;
+  }
+  if (certificate->path_length < *left) *left = certificate->path_length;
+  fs_refuse_unless(judge, certificate->key_usage == 0 || (certificate->key_usage & FS_USAGE_CERTIFICATES) != 0,
+                   FS_SIGNER_PATH_BROKEN);
+}
+
+static void judge_purpose(fs_judge *judge, const fs_certificate *certificate, uint32_t index) {
+  uint32_t limitless = !certificate->has_purposes || (certificate->purposes & FS_PURPOSE_ANY) != 0;
+  if ((certificate->purposes & FS_PURPOSE_RELEASE) != 0 || (index > 0 && limitless)) return;
+  fs_fail(judge, FS_SIGNER_PURPOSE_WRONG);
+}
+
+/* RFC 5280 section 6.1, from the certificate that a root signed down to the signer's. */
+static void judge_path(fs_judge *judge, const chain *from, uint32_t top, fs_certificate *into) {
+  uint64_t left = top + 1;
+  fs_cur authority = {0, 0};
+  uint32_t index = top + 1;
+  while (index-- > 0 && FS_GOOD(judge)) {
+    certificate_at(judge, from, index, into);
+    if (index < top) {
+      fs_status found = signed_by(judge, into, judge->b + authority.off, authority.end - authority.off);
+      if (found != FS_OK) fs_fail(judge, as_refused(judge, into, found));
+    }
+    judge_dates(judge, into);
+    if (index > 0) judge_authority(judge, into, &left);
+    fs_refuse_unless(judge, !into->unsupported, FS_SIGNER_CERTIFICATE_UNSUPPORTED);
+    judge_purpose(judge, into, index);
+    authority = into->spki;
+  }
+}
+
+/* Neither denied, where `kind` is 0, nor published (1), nor for trial on a unit that is not (2). */
+static void judge_key(fs_judge *judge, const fs_certificate *certificate, uint32_t kind) {
+  const fs_class *unit = judge->unit;
+  uint8_t digest[32];
+  fs_bytes part;
+  uint32_t i;
+  if (kind == 2) {
+    fs_refuse_unless(judge, unit->trial || !certificate->trial, FS_SIGNER_IS_FOR_TRIAL);
+    return;
+  }
+  part.bytes = judge->b + certificate->spki.off;
+  part.length = certificate->spki.end - certificate->spki.off;
+  if (fs_hash(judge->crypto, &part, 1, digest) != FS_OK) fs_fail(judge, FS_SIGNER_DENIED);
+  for (i = 0; kind == 0 && !judge->stored && i < unit->denied_count; i++)
+    fs_refuse_unless(judge, memcmp(unit->denied[i], digest, 32) != 0, FS_SIGNER_DENIED);
+  for (i = 0; kind == 1 && i < FS_PUBLISHED_KEYS; i++)
+    fs_refuse_unless(judge, memcmp(fs_published_keys[i], digest, sizeof fs_published_keys[i]) != 0,
+                     FS_SIGNER_KEY_PUBLISHED);
+}
+
+/* Whether a URI is `urn:uuid:` and an identifier, whatever the case of its letters (RFC 9562 section 4). */
+static uint32_t is_scope(const fs_judge *judge, fs_cur uri, const uint8_t id[16]) {
+  static const uint8_t PREFIX[] = {'u', 'r', 'n', ':', 'u', 'u', 'i', 'd', ':'};
+  uint32_t digit = 0;
+  uint32_t i;
+  if (uri.end - uri.off != 45) return 0;
+  for (i = 0; i < 45; i++) {
+    uint32_t c = judge->b[uri.off + i];
+    uint32_t wanted;
+    if (c >= 'A' && c <= 'Z') c += 'a' - 'A';
+    if (i < sizeof PREFIX)
+      wanted = PREFIX[i];
+    else if (i == 17 || i == 22 || i == 27 || i == 32)
+      wanted = '-';
+    else {
+      uint32_t nibble = (digit & 1) != 0 ? id[digit / 2] & 15u : id[digit / 2] >> 4;
+      wanted = nibble < 10 ? '0' + nibble : 'a' - 10 + nibble;
+      digit++;
+    }
+    if (c != wanted) return 0;
+  }
+  return 1;
+}
+
+static uint32_t is_in_scope(fs_judge *judge, fs_cur names) {
+  const fs_class *unit = judge->unit;
+  while (names.off < names.end && FS_GOOD(judge)) {
+    uint32_t tag = fs_der_next(judge, names);
+    fs_cur name = fs_der(judge, &names, tag);
+    uint32_t i;
+    if (tag != 0x86) continue;
+    if (is_scope(judge, name, unit->vendor_id)) return 1;
+    for (i = 0; i < unit->class_id_count; i++)
+      if (is_scope(judge, name, unit->class_ids[i])) return 1;
+  }
+  return 0;
+}
+
+/* Purpose, scope, generation of the signer (docs/deployment-profile.md section 2). */
+static void judge_rights(fs_judge *judge, const fs_certificate *signer, uint32_t least) {
+  uint32_t usage = signer->key_usage & (FS_USAGE_SIGNATURE | FS_USAGE_CERTIFICATES | FS_USAGE_CRLS);
+  uint32_t purposes = signer->purposes & OUR_PURPOSES;
+  fs_refuse_unless(judge, signer->key != FS_KEY_OTHER, FS_SIGNER_CHAIN_MALFORMED);
+  fs_refuse_unless(judge, !signer->is_authority && usage == FS_USAGE_SIGNATURE && purposes == FS_PURPOSE_RELEASE,
+                   FS_SIGNER_PURPOSE_WRONG);
+  fs_refuse_unless(judge, is_in_scope(judge, signer->names), FS_SIGNER_NOT_FOR_THIS_CLASS);
+  fs_refuse_unless(judge, judge->stored || signer->generation >= least, FS_SIGNER_GENERATION_TOO_LOW);
+}
+
+void fs_judge_signer(fs_judge *judge, const fs_block *block, fs_certificate *signer) {
+  chain from = read_bound_chain(judge, block, signer);
+  uint32_t top = 0;
+  uint32_t kind;
+  uint32_t i;
+  if (!FS_GOOD(judge)) return;
+  certificate_at(judge, &from, 0, signer);
+  /* A signer of trust updates: the kit takes none (docs/device-kit.md). */
+  if (!judge->stored && (signer->purposes & OUR_PURPOSES) == FS_PURPOSE_TRUST)
+    fs_fail(judge, FS_SIGNER_PURPOSE_WRONG);
+  if (FS_GOOD(judge)) top = find_top(judge, &from, signer);
+  if (FS_GOOD(judge)) judge_path(judge, &from, top, signer);
+  for (kind = 0; kind < 3; kind++)
+    for (i = 0; i <= top && FS_GOOD(judge); i++) {
+      certificate_at(judge, &from, i, signer);
+      judge_key(judge, signer, kind);
+    }
+  if (!FS_GOOD(judge)) return;
+  certificate_at(judge, &from, 0, signer);
+  judge_rights(judge, signer, judge->least_generation);
+}
