@@ -340,14 +340,18 @@ fs_status fs_feed(const fs_payload *payload, const fs_offer *offer, uint32_t off
 uint32_t fs_payload_size(const fs_payload *payload, const fs_offer *offer);
 fs_status fs_judge_offered(const fs_crypto *crypto, const fs_payload *payload, const fs_offer *offer, fs_plan *plan);
 
-/* marks.c: the body of a record (src/unit/marks-record.ts). */
+/* Marks: the body of a record, byte by byte as src/unit/marks-record.ts has it. */
 enum { FS_EMPTY = 0, FS_FILLING, FS_READY, FS_ON_TRIAL, FS_KEPT };
 #define FS_MARK_SLOTS 32u
 #define FS_MARK_SLOT_SIZE 45u
 #define FS_MARK_FALLEN 122u
 #define FS_MARK_FALLEN_SIZE 33u
 #define FS_MARK_FALLEN_COUNT 4u
-#define FS_MARK_TRUST 256u
+#define FS_MARK_SEQUENCE_FLOOR 12u
+#define FS_MARK_SECURITY_FLOOR 20u
+#define FS_MARK_GENERATION_FLOOR 24u
+#define FS_MARK_PROGRESS 28u
+#define FS_CHECKPOINTS 16u
 uint64_t fs_get(const uint8_t *bytes, uint32_t width);
 void fs_put(uint8_t *bytes, uint32_t width, uint64_t value);
 #define FS_MARK(marks, slot) ((marks) + FS_MARK_SLOTS + (slot) * FS_MARK_SLOT_SIZE)
@@ -355,5 +359,35 @@ void fs_put(uint8_t *bytes, uint32_t width, uint64_t value);
 #define FS_MARK_NUMBER(mark) fs_get((mark) + 1, 8)
 #define FS_MARK_DIGEST(mark) ((mark) + 9)
 #define FS_MARK_LENGTH(mark) ((uint32_t)fs_get((mark) + 41, 4))
+
+
+/* flash.c. A slot that is filled from an offer, or from `source` in flash. */
+typedef struct {
+  fs_span slot;
+  uint32_t size;
+  uint32_t source;
+  const fs_payload *payload;
+  const fs_offer *offer;
+} fs_fill;
+fs_status fs_read_flash(const fs_device *device, uint32_t offset, uint8_t *into, uint32_t length);
+uint32_t fs_flash_is(const fs_device *device, uint32_t offset, uint32_t length, uint8_t value);
+uint32_t fs_area_holds(const fs_device *device, fs_span area, const uint8_t *bytes, uint32_t length);
+fs_status fs_digest_of_area(const fs_device *device, uint32_t offset, uint32_t length, uint8_t digest[32]);
+fs_status fs_replace_area(const fs_device *device, fs_span area, const uint8_t *bytes, uint32_t length);
+fs_status fs_fill_slot(fs_device *device, const fs_fill *fill, uint32_t from);
+
+/* journal.c */
+uint32_t fs_records_in_bank(const fs_device *device);
+void fs_read_marks(fs_device *device);
+fs_status fs_write_marks(fs_device *device);
+/* Makes the newest marks read the same for ever. */
+fs_status fs_settle(fs_device *device);
+
+/* life.c and start.c */
+uint32_t fs_candidates(const fs_device *device, uint8_t order[2]);
+void fs_set_mark(uint8_t *mark, uint8_t state, uint64_t number, const uint8_t digest[32], uint32_t length);
+uint32_t fs_security_floor(const fs_device *device);
+/* Verifies what a slot holds against its mark; `plan` then has the facts. */
+fs_status fs_judge_slot(fs_device *device, uint32_t slot, const uint8_t *mark, uint32_t security_floor, fs_plan *plan);
 
 #endif
