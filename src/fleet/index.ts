@@ -2,6 +2,10 @@
  * Fleet: the units in the field, what they run and said, and how broadcasts reach them. The store keeps it, in a file of SQLite or in
  * PostgreSQL; it is loaded when it is opened.
  */
+export { reportListener } from './intake/http.ts';
+export { Intake, type IntakeCounts, type IntakeResult } from './intake/intake.ts';
+export { recordedUnits } from './intake/recorded-units.ts';
+export { fleetPlace } from './place.ts';
 export { openFleet } from './store/open.ts';
 export type {
   BackupFacts,

@@ -6,5 +6,13 @@ export { appraisalJson, appraiseOnRecord } from './appraise-on-record.ts';
 export type { GivenReferences, VerifierSession } from './books.ts';
 export { makeChallenge, type NewChallenge, notMeasurable } from './make-challenge.ts';
 export { openReferences, type ReferenceFiles, recoveryImage } from './reference-images.ts';
+export {
+  knownReleases,
+  openReportBooks,
+  type ReportingUnit,
+  rememberHeard,
+  reportMacKey,
+  signingUnit,
+} from './report-books.ts';
 export { claimsJson } from './token-json.ts';
 export { type UnitOnRecord, unitOnRecord } from './unit-on-record.ts';

@@ -1,6 +1,12 @@
 import { createHash } from 'node:crypto';
 import { createReadStream, readFileSync, statSync } from 'node:fs';
-import { createServer, type IncomingMessage, type Server, type ServerResponse } from 'node:http';
+import {
+  createServer,
+  type IncomingMessage,
+  type RequestListener,
+  type Server,
+  type ServerResponse,
+} from 'node:http';
 import { createServer as createTlsServer } from 'node:https';
 import { join } from 'node:path';
 import { namesTag, type Wanted, wantedRange } from './range.ts';
@@ -10,6 +16,8 @@ export interface ServeOptions {
   readonly folder: string;
   /** Certificate chain and private key, PEM. */
   readonly tls?: { readonly cert: Buffer; readonly key: Buffer } | undefined;
+  /** Answers what is posted to /reports; undefined: nothing is taken. */
+  readonly reports?: RequestListener | undefined;
 }
 
 /** An announcement, and the headers that it is sent with: made once, sent to many. */
@@ -19,6 +27,7 @@ interface Held {
 }
 
 const FILE = /^\/p\/([0-9a-f]{64})$/;
+const REPORTS = '/reports';
 const ANNOUNCEMENTS = '/a/';
 const ANNOUNCEMENT = /^\/a\/([0-9a-f-]{36}(?:\.[0-9a-f]{2,128})?)$/;
 const NOSNIFF = { 'x-content-type-options': 'nosniff' } as const;
@@ -33,14 +42,18 @@ const FRESH_FOR = 250;
 const REQUEST_TIMEOUT = 30_000;
 
 /** A server over a depot's folder: immutable files with strong validators and ranges, announcements by condition. */
-export function serveDepot({ folder, tls }: ServeOptions): Server {
+export function serveDepot({ folder, tls, reports }: ServeOptions): Server {
   const files = new FileCache(join(folder, 'p'));
   const announcements = new AnnouncementCache(join(folder, 'a'));
   const answer = (request: IncomingMessage, response: ServerResponse) => {
     const url = request.url!;
     const query = url.indexOf('?');
     const path = query < 0 ? url : url.slice(0, query);
-    if (request.method !== 'GET' && request.method !== 'HEAD') end(response, 405, { allow: 'GET, HEAD' });
+    if (reports && path === REPORTS) {
+      if (request.method === 'POST') reports(request, response);
+      else end(response, 405, { allow: 'POST' });
+    } else if (request.method !== 'GET' && request.method !== 'HEAD')
+      end(response, 405, { allow: 'GET, HEAD' });
     else if (path.startsWith(ANNOUNCEMENTS)) sendAnnouncement(request, response, announcements.get(path));
     else sendFile(request, response, files, FILE.exec(path)?.[1]);
   };

@@ -1,8 +1,12 @@
 import { existsSync, readFileSync } from 'node:fs';
 import type { AddressInfo } from 'node:net';
 import { serveDepot } from '../../broadcast/index.ts';
+import { Intake, recordedUnits, reportListener } from '../../fleet/index.ts';
 import { CommandFailure, EXIT, wrongUse } from '../exit.ts';
+import { toFailure } from '../failures.ts';
+import { openFleetOf } from '../fleet.ts';
 import { portOf } from '../port.ts';
+import { openSession } from '../session.ts';
 import type { Call } from '../spec.ts';
 
 /** Serves a depot until it is told to stop. */
@@ -12,7 +16,8 @@ export async function run(call: Call): Promise<number> {
   const tls = tlsOf(call);
   const port = portOf(call);
   const address = call.text('address') ?? '127.0.0.1';
-  const server = serveDepot({ folder, tls });
+  const taking = call.flag('fleet') ? await takeReports(call) : undefined;
+  const server = serveDepot({ folder, tls, reports: taking?.listener });
   await new Promise<void>((resolve, reject) => {
     server.once('error', (error: NodeJS.ErrnoException) =>
       reject(
@@ -35,7 +40,26 @@ export async function run(call: Call): Promise<number> {
   });
   server.closeAllConnections();
   server.close();
+  await taking?.close();
   return EXIT.done;
+}
+
+/** Takes reports into the fleet of the workspace; the units on record are in it from the start. */
+async function takeReports(call: Call) {
+  const session = await openSession(call);
+  const store = await openFleetOf(session);
+  const { added } = await store.importUnits(recordedUnits(session.workspace));
+  if (added > 0) call.out.line(`${added} units on record are new in the fleet`);
+  const intake = new Intake(session, store);
+  const listener = reportListener(intake, (error) =>
+    call.out.caution(`reports are not taken now: ${toFailure(error).message}`),
+  );
+  const close = async () => {
+    await store.close();
+    const told = Object.entries(intake.counts).map(([outcome, count]) => `${count} ${outcome}`);
+    call.out.line(`reports: ${told.join(', ')}`);
+  };
+  return { listener, close };
 }
 
 function tlsOf(call: Call): { cert: Buffer; key: Buffer } | undefined {

@@ -1,8 +1,8 @@
 import { readFileSync, statSync } from 'node:fs';
 import { toHex } from '../../bytes/index.ts';
 import { APPRAISAL_REFUSALS, type Appraisal, appraiseReport, REPORT_LIMITS } from '../../report/index.ts';
+import { openReportBooks, rememberHeard } from '../../verifier/index.ts';
 import { EXIT, wrongUse } from '../exit.ts';
-import { openBooks, rememberHeard } from '../report-books.ts';
 import { openSession, trialMark } from '../session.ts';
 import { showClaims, showNotTaken } from '../show-claims.ts';
 import { reportJson, showReport } from '../show-report.ts';
@@ -14,7 +14,7 @@ export async function run(call: Call): Promise<number> {
   const session = await openSession(call);
   const path = call.args[0]!;
   const bytes = readReportFile(path);
-  const books = await openBooks(session, bytes, call.text('envelope'));
+  const books = await openReportBooks(session, bytes, call.text('envelope'));
   const appraisal = appraiseReport(bytes, { ...books, nonce: nonceOf(call) });
   rememberHeard(session.workspace, appraisal, bytes);
   call.out.line(`${path}${trialMark(session.workspace)}`);

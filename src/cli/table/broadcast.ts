@@ -62,9 +62,14 @@ Examples:
       { name: 'address', value: 'address', about: 'address to listen on (default 127.0.0.1)' },
       { name: 'tls-certificate', value: 'pem', about: 'certificate chain' },
       { name: 'tls-key', value: 'pem', about: 'private key of that certificate' },
+      { name: 'fleet', about: 'take signed reports at /reports into the fleet of the workspace' },
     ],
     notes: `The folder is static: any web server or cache can serve it as it is, files under p/ for ever, announcements under a/
 after asking again. Units trust neither the depot nor the way to it.
+
+With --fleet, reports of units ("fieldseal agent --report-to") are judged under the keys of their provisioning records and entered
+in the fleet before they are acknowledged; forged and foreign ones are counted and change nothing (docs/reports.md). Serve it over TLS:
+reports tell which unit has which weakness.
 
 Example:
   fieldseal depot serve depot --port 8080`,

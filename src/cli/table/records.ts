@@ -19,6 +19,18 @@ Example:
     load: () => import('../commands/report-appraise.ts'),
   },
   {
+    name: 'report import',
+    group: 'records',
+    summary: 'take reports that somebody brought back into the fleet',
+    args: [{ name: 'dir', about: 'a folder of reports, as "agent --reports" writes them' }],
+    notes: `Each is judged as those that units send themselves; one that was taken before changes nothing. Exit status 1 where one is
+not taken.
+
+Example:
+  fieldseal report import from-the-van`,
+    load: () => import('../commands/report-import.ts'),
+  },
+  {
     name: 'challenge',
     group: 'records',
     summary: 'ask one unit to prove what it runs',

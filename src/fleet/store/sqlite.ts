@@ -102,12 +102,24 @@ class ImmediateDialect extends SqliteDialect {
   }
 
   override createDriver() {
-    return new ImmediateDriver({ database: this.#database });
+    return new ImmediateDriver(this.#database);
   }
 }
 
 class ImmediateDriver extends SqliteDriver {
+  readonly #database: Database;
+
+  constructor(database: Database) {
+    super({ database });
+    this.#database = database;
+  }
+
   override async beginTransaction(connection: DatabaseConnection): Promise<void> {
     await connection.executeQuery(CompiledQuery.raw('begin immediate'));
+  }
+
+  /** After a full disk SQLite has rolled back by itself, and a second time would hide why. */
+  override async rollbackTransaction(connection: DatabaseConnection): Promise<void> {
+    if (this.#database.inTransaction) await super.rollbackTransaction(connection);
   }
 }

@@ -25,15 +25,16 @@ import {
   classKeys,
   fileSource,
   type JsonObject,
+  keyPaths,
   listRecords,
   readableJson,
   readRecord,
   type Workspace,
 } from '../workspace/index.ts';
-import { accessTo, type Session } from './session.ts';
+import type { VerifierSession } from './books.ts';
 
 /** A unit record of the workspace, as far as reports concern it. */
-interface UnitFacts {
+export interface ReportingUnit {
   readonly class: string;
   readonly serial: string;
   readonly device_id: string;
@@ -52,8 +53,8 @@ interface ReleaseFacts {
 }
 
 /** The records that a report is appraised against. A key of the class is opened only for a report that has a MAC. */
-export async function openBooks(
-  session: Session,
+export async function openReportBooks(
+  session: VerifierSession,
   bytes: Uint8Array,
   envelopePath: string | undefined,
 ): Promise<AppraisalBooks> {
@@ -67,7 +68,7 @@ export async function openBooks(
 }
 
 async function senderOf(
-  session: Session,
+  session: VerifierSession,
   bytes: Uint8Array,
 ): Promise<{ readonly deviceId: string; readonly unit: KnownUnit } | undefined> {
   const sealed = openOrNothing(bytes);
@@ -75,8 +76,9 @@ async function senderOf(
   const deviceId = formatUuid(sealed.deviceId);
   const facts = unitWith(session.workspace, deviceId);
   if (!facts) return undefined;
-  const macKey = sealed.message.kind === 'mac0' ? await macKeyOf(session, facts) : undefined;
-  return { deviceId, unit: unitOf(session.workspace, facts, macKey) };
+  const macKey = sealed.message.kind === 'mac0' ? await reportMacKey(session, facts) : undefined;
+  const lastHeard = readHeard(session.workspace, facts.class, facts.serial);
+  return { deviceId, unit: { ...signingUnit(facts), macKey, lastHeard } };
 }
 
 function openOrNothing(bytes: Uint8Array) {
@@ -88,26 +90,33 @@ function openOrNothing(bytes: Uint8Array) {
   }
 }
 
-function unitOf(workspace: Workspace, facts: UnitFacts, macKey: Uint8Array | undefined): KnownUnit {
+/** A unit on record as it signs reports. */
+export function signingUnit(facts: ReportingUnit): Pick<KnownUnit, 'className' | 'serial' | 'reportKey'> {
   const key = facts.unit_keys.find(({ purpose }) => purpose === 'report');
-  return {
-    className: facts.class,
-    serial: facts.serial,
-    reportKey: key && fromHex(key.spki),
-    macKey,
-    lastHeard: readHeard(workspace, facts.class, facts.serial),
-  };
+  return { className: facts.class, serial: facts.serial, reportKey: key && fromHex(key.spki) };
 }
 
-function unitWith(workspace: Workspace, deviceId: string): UnitFacts | undefined {
+function unitWith(workspace: Workspace, deviceId: string): ReportingUnit | undefined {
   return recordsIn(workspace, 'units').find(({ device_id }) => device_id === deviceId) as unknown as
-    | UnitFacts
+    | ReportingUnit
     | undefined;
 }
 
 function releaseWith(workspace: Workspace, digest: string): KnownRelease | undefined {
   const facts = recordsIn(workspace, 'releases').find(({ manifest_digest }) => manifest_digest === digest);
-  if (!facts) return undefined;
+  return facts && releaseOf(facts);
+}
+
+/** All releases on record, by manifest digest in lower-case hexadecimal. */
+export function knownReleases(workspace: Workspace): Map<string, KnownRelease> {
+  return new Map(
+    recordsIn(workspace, 'releases')
+      .filter(({ images }) => Array.isArray(images))
+      .map((facts) => [String(facts.manifest_digest), releaseOf(facts)]),
+  );
+}
+
+function releaseOf(facts: JsonObject): KnownRelease {
   const release = facts as unknown as ReleaseFacts;
   return {
     className: release.class,
@@ -123,15 +132,23 @@ function recordsIn(workspace: Workspace, folder: 'units' | 'releases'): JsonObje
 }
 
 /** The unit's own MAC key, made from the key of its class or cohort. Throws `KeyError`, key-custody for one in a token. */
-async function macKeyOf(session: Session, facts: UnitFacts): Promise<Uint8Array | undefined> {
+export async function reportMacKey(
+  { workspace, secrets }: VerifierSession,
+  facts: ReportingUnit,
+): Promise<Uint8Array | undefined> {
   const ids = facts.mac_key_check_values.map(({ id }) => id);
-  const shared = classKeys(session.workspace, facts.class).find(({ description }) =>
+  const shared = classKeys(workspace, facts.class).find(({ description }) =>
     ids.includes(description.fingerprint),
   );
   if (!shared) return undefined;
   const { description } = shared;
   const classId = parseUuid(facts.class_ids.at(-1)!);
-  return withMacSecret(description, accessTo(session, description.name), (secret) =>
+  const access = {
+    file: keyPaths(workspace, description.name).secret,
+    secrets,
+    production: workspace.kind === 'production',
+  };
+  return withMacSecret(description, access, (secret) =>
     unitMacKey('unit-report-key', secret, classId, parseUuid(facts.device_id)),
   );
 }
