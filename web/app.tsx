@@ -7,6 +7,7 @@ import { Approvals } from './screens/approvals.tsx';
 import { Ask } from './screens/ask.tsx';
 import { ChallengeScreen } from './screens/challenge.tsx';
 import { Enter } from './screens/enter.tsx';
+import { EvidenceScreen } from './screens/evidence.tsx';
 import { Inside } from './screens/inside.tsx';
 import { PlanScreen } from './screens/plan.tsx';
 import { Rehearse } from './screens/rehearse.tsx';
@@ -26,6 +27,7 @@ const SCREENS: readonly { path: string; question: string; screen: ComponentType<
   { path: '/ask', question: 'What would a unit say?', screen: Ask },
   { path: '/challenge', question: 'Challenge', screen: ChallengeScreen },
   { path: '/rehearse', question: 'Rehearse', screen: Rehearse },
+  { path: '/evidence', question: 'What can I show?', screen: EvidenceScreen },
   { path: '/plan', question: 'Plan and incidents', screen: PlanScreen },
 ];
 

@@ -17,6 +17,7 @@ export { type Inventory, openInventory } from './acceptance/inventory/inventory.
 export { classesOf } from './acceptance/of-workspace.ts';
 export { runningImages } from './acceptance/running.ts';
 export { type AcceptanceDocument, acceptanceSchema } from './acceptance/schema.ts';
+export { enterRehearsal } from './forgeries/enter.ts';
 export { type Forgery, stepOfRefusal } from './forgeries/forgery.ts';
 export { PLACES } from './forgeries/places.ts';
 export { type Rehearsal, type RehearsalProgress, type RowResult, rehearse } from './forgeries/rehearse.ts';

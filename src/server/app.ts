@@ -11,6 +11,7 @@ import { explain, statusOf } from './explain.ts';
 import { securityHeaders } from './headers.ts';
 import { attestationRoutes } from './routes/attestation.ts';
 import { bookRoutes } from './routes/books.ts';
+import { evidenceRoutes } from './routes/evidence.ts';
 import { fileRoutes } from './routes/files.ts';
 import { incidentRoutes } from './routes/incidents.ts';
 import { pageRoutes } from './routes/pages.ts';
@@ -87,6 +88,7 @@ function apiRoutes() {
     attestationRoutes(),
     planRoutes(),
     incidentRoutes(),
+    evidenceRoutes(),
   ])
     api.route('/', routes);
   return api;

@@ -81,7 +81,7 @@ function trustUpdate(
   return {
     says: `Make the trust update for ${names}`,
     consequences: [
-      `Units of ${names} that take it believe ${root ? 'nothing below ' : ''}${key} no more. What a unit took is never taken back; what runs goes on running.`,
+      `Units of ${names} that take it no longer believe ${root ? 'anything below ' : ''}${key}. What a unit took is never taken back; what runs goes on running.`,
       'It reaches nobody by being made: try it on one unit, then send it by every channel.',
     ],
     confirm: key,

@@ -76,7 +76,7 @@ export function Approve({ shown, approved }: { shown: RequestShown; approved(): 
             onInput={(event) => setPassphrase(event.currentTarget.value)}
           />
         </label>
-        <Caution>{consequence(shown, approver || 'NAME')}</Caution>
+        <Caution>{consequence(shown)}</Caution>
         <button type="submit" class="main" disabled={work.busy}>
           Approve {shown.request}
         </button>
@@ -94,13 +94,13 @@ export function Approve({ shown, approved }: { shown: RequestShown; approved(): 
   );
 }
 
-function consequence({ request, needed, version, device_id, expires, ...shown }: RequestShown, key: string) {
+function consequence({ request, needed, version, device_id, expires, ...shown }: RequestShown) {
   const enough = needed > 0 ? `With ${needed} of ${needed} approvals` : 'With or without approvals';
   const units = device_id === null ? `every unit of ${shown.class}` : 'that unit';
   return [
     `Your key signs ${request}, and the ledger keeps that.`,
     `${enough}, whoever may seal makes version ${version} genuine for ${units}, until ${expires.slice(0, 10)}.`,
-    `Before it is sealed you can take it back: fieldseal withdraw ${request} --approver ${key} --reason WHY.`,
-    'After that, only a newer release displaces it.',
+    'Before it is sealed you can take it back, below.',
+    'After that, only a newer release takes its place.',
   ].join(' ');
 }

@@ -1,7 +1,9 @@
 import { Approve } from '../parts/approve.tsx';
+import { MakeRequest } from '../parts/make-request.tsx';
 import { type RequestShown, RequestTold } from '../parts/request.tsx';
 import { SealApproved } from '../parts/seal-approved.tsx';
 import { Caution, Tell } from '../parts/tell.tsx';
+import { Withdraw } from '../parts/withdraw.tsx';
 import type { Place } from '../router.ts';
 import { useDocument } from '../use.ts';
 
@@ -15,10 +17,11 @@ export function Approvals({ place }: { place: Place }) {
       <Tell problem={problem} />
       {value?.requests.length === 0 && (
         <p>
-          No sealing requests. One is made with <code>fieldseal request make</code>, by the person who has the
-          build.
+          No sealing requests. The person who has the build makes one, here or with{' '}
+          <code>fieldseal request make</code>.
         </p>
       )}
+      <MakeRequest place={place} made={again} />
       {value && value.requests.length > 0 && <List requests={value.requests} />}
       {picked && picked.state === 'does not hold' && <Caution>{picked.says}</Caution>}
       {picked && picked.state !== 'does not hold' && (
@@ -31,6 +34,7 @@ export function Approvals({ place }: { place: Place }) {
                 {picked.counted >= picked.needed && (
                   <SealApproved key={`seal ${picked.request}`} shown={picked} />
                 )}
+                <Withdraw key={`withdraw ${picked.request}`} shown={picked} withdrawn={again} />
               </>
             ) : (
               <p>This request is {picked.state}: nothing is approved or sealed by it any more.</p>

@@ -9,6 +9,8 @@ import type { Standing } from '../shapes.ts';
 import { useDocument, useWork } from '../use.ts';
 
 interface Rehearsed {
+  /** Whether the ledger has it. */
+  readonly entered: boolean;
   readonly outcome: 'passed' | 'failed' | 'not taken';
   readonly why: string | null;
   readonly refusal: { readonly says: string; readonly next: string; readonly step: string } | null;
@@ -139,6 +141,7 @@ function Result({ result, asked, place }: { result: Rehearsed; asked: Asked | un
         facts={[
           ['payload', <Digest hex={envelope.sha256} />],
           ['against', `class ${unit.class}`],
+          ['in the ledger', result.entered ? 'entered' : 'not entered: your role only looks'],
           ...(unit.swapped.length === 0
             ? []
             : [['in the stand-in, swapped', unit.swapped.join(', ')] as const]),
@@ -157,7 +160,7 @@ function Result({ result, asked, place }: { result: Rehearsed; asked: Asked | un
           <a
             class="take"
             download={`rehearsal-${unit.class}.json`}
-            href={`data:application/json,${encodeURIComponent(JSON.stringify(result, null, 2))}`}
+            href={`data:application/json,${encodeURIComponent(documentOf(result))}`}
           >
             Take the result as a file
           </a>
@@ -165,6 +168,11 @@ function Result({ result, asked, place }: { result: Rehearsed; asked: Asked | un
       )}
     </section>
   );
+}
+
+/** The document as "fieldseal rehearse --out" writes it. */
+function documentOf({ entered: _, ...document }: Rehearsed): string {
+  return `${JSON.stringify(document, null, 2)}\n`;
 }
 
 /** One bar for each threat: how many forgeries of it were refused, were not, were not tried. */

@@ -1,13 +1,14 @@
 import { useEffect, useState } from 'preact/hooks';
 import { type DeskFile, follow, type Problem, post } from '../api.ts';
 import { useNamedFile } from '../named.ts';
+import { ChooseSigners } from '../parts/choose-signers.tsx';
 import { Cost } from '../parts/cost.tsx';
 import { Drop } from '../parts/drop.tsx';
 import { type ImageShown, MemoryMap } from '../parts/memory-map.tsx';
 import { type Sealed, SealedShown } from '../parts/sealed.tsx';
 import { Tell } from '../parts/tell.tsx';
 import { choose, type Place } from '../router.ts';
-import type { Standing } from '../shapes.ts';
+import type { KeyShown, Standing } from '../shapes.ts';
 import { SESSION_CHANGED, useDocument, useWork } from '../use.ts';
 
 /** Seal a release: a firmware file, its place in the class's memory map, and the envelope made of it. */
@@ -55,7 +56,16 @@ export function Seal({ place }: { place: Place }) {
           )}
         </section>
       </div>
-      {image && file && <Make className={className} file={file} />}
+      {className !== '' && (
+        <p class="hint">
+          Does the class ask for approval?{' '}
+          <a href={`/approvals?ask=${className}${file ? `&firmware=${file.sha256}` : ''}`}>
+            Ask for it to be sealed
+          </a>{' '}
+          instead; another person approves it, and then just that is sealed.
+        </p>
+      )}
+      {image && file && <Make className={className} file={file} keys={standing.value?.keys ?? []} />}
     </>
   );
 }
@@ -86,9 +96,10 @@ async function holdPassphrase(passphrase: string): Promise<void> {
   dispatchEvent(new Event(SESSION_CHANGED));
 }
 
-function Make({ className, file }: { className: string; file: DeskFile }) {
+function Make({ className, file, keys }: { className: string; file: DeskFile; keys: readonly KeyShown[] }) {
   const [version, setVersion] = useState('');
   const [description, setDescription] = useState('');
+  const [signers, setSigners] = useState<readonly string[]>([]);
   const [detached, setDetached] = useState(false);
   const [passphrase, setPassphrase] = useState('');
   const [pin, setPin] = useState('');
@@ -104,6 +115,7 @@ function Make({ className, file }: { className: string; file: DeskFile }) {
         class: className,
         version,
         detached,
+        signers,
         ...(description && { description }),
       };
       const given = { ...(passphrase && { passphrase }), ...(pin && { pin }) };
@@ -166,6 +178,7 @@ function Make({ className, file }: { className: string; file: DeskFile }) {
           <input type="checkbox" checked={detached} onChange={(e) => setDetached(e.currentTarget.checked)} />
           leave the image beside the envelope
         </label>
+        <ChooseSigners keys={keys} chosen={signers} choose={setSigners} />
         <button type="submit" class="main" disabled={work.busy}>
           Seal
         </button>

@@ -154,6 +154,7 @@ function Releases({ standing: { releases } }: { standing: Standing }) {
                 <th scope="col">sealed</th>
                 <th scope="col">by</th>
                 <th scope="col">manifest digest</th>
+                <th scope="col">evidence</th>
               </tr>
             </thead>
             <tbody>
@@ -166,6 +167,11 @@ function Releases({ standing: { releases } }: { standing: Standing }) {
                   <td>{release.signers.map(({ name }) => name).join(', ') || 'MAC key'}</td>
                   <td>
                     <Digest hex={release.manifest_digest} />
+                  </td>
+                  <td>
+                    <a href={`/evidence?release=${release.class}/${release.sequence_number}`}>
+                      of {release.version}
+                    </a>
                   </td>
                 </tr>
               ))}

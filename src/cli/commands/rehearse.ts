@@ -1,6 +1,12 @@
 import { fromUtf8 } from '../../bytes/index.ts';
-import { type Rehearsal, type RehearsalDocument, rehearsalJson, rehearse } from '../../rehearsal/index.ts';
-import { appendEntry, filesOn, readableJson, type Workspace } from '../../workspace/index.ts';
+import {
+  enterRehearsal,
+  type Rehearsal,
+  type RehearsalDocument,
+  rehearsalJson,
+  rehearse,
+} from '../../rehearsal/index.ts';
+import { filesOn, readableJson, type Workspace } from '../../workspace/index.ts';
 import { EXIT } from '../exit.ts';
 import { rehearsalCase } from '../rehearsal-subject.ts';
 import { requireFree } from '../require-free.ts';
@@ -42,24 +48,9 @@ function keep(call: Call, workspace: Workspace | undefined, json: RehearsalDocum
   try {
     output?.write(fromUtf8(readableJson(json)));
     output?.settle();
-    if (workspace) enter(workspace, json);
+    if (workspace) enterRehearsal(workspace, json);
     output?.commit();
   } finally {
     output?.abandon();
   }
-}
-
-function enter(workspace: Workspace, json: RehearsalDocument): void {
-  const { unit, counts, refusal } = json;
-  appendEntry(workspace, 'rehearsed', {
-    class: unit.class,
-    serial: unit.serial,
-    envelope_sha256: json.envelope.sha256,
-    manifest_digest: json.manifest_digest,
-    sequence_number: json.sequence_number,
-    outcome: json.outcome,
-    refusal: refusal?.code ?? null,
-    ...counts,
-    failures: json.rows.filter(({ outcome }) => outcome === 'failed').map(({ name }) => name),
-  });
 }

@@ -2,10 +2,11 @@ import { setImmediate } from 'node:timers/promises';
 import { createRoute, z } from '@hono/zod-openapi';
 import type { Context } from 'hono';
 import { classRecord } from '../../provision/index.ts';
-import { FORGERIES, rehearsalJson, rehearse, type Subject } from '../../rehearsal/index.ts';
+import { enterRehearsal, FORGERIES, rehearsalJson, rehearse, type Subject } from '../../rehearsal/index.ts';
 import { UNIT_LIMITS } from '../../unit/index.ts';
 import { fileSource, readClass } from '../../workspace/index.ts';
 import { requireRight } from '../access/guard.ts';
+import { allows } from '../access/roles.ts';
 import type { DeskEnv } from '../context.ts';
 import { DeskError } from '../error.ts';
 import { refusalJson, stepJson } from '../held/outcome.ts';
@@ -49,13 +50,19 @@ export function rehearsalRoutes() {
     .openapi(rehearseRoute, async (c) => {
       const { desk } = c.env;
       const subject = await subjectOf(c, c.req.valid('json'));
+      const workspace = await desk.workspace();
+      const { role } = c.get('session');
       const job = desk.jobs.start(c.get('session'), async (tell) => {
         const rehearsal = await rehearse(subject, async (done, total) => {
           tell('making forgeries', done, total);
           // Others at the desk are answered between two forgeries.
           await setImmediate();
         });
-        return rehearsalJson(subject, rehearsal);
+        const document = rehearsalJson(subject, rehearsal);
+        // Whoever only looks leaves nothing behind.
+        const entered = allows(role, 'request');
+        if (entered) enterRehearsal(workspace, document);
+        return { ...document, entered };
       });
       return c.json({ job }, 200);
     })

@@ -1,9 +1,26 @@
 import { createRoute, z } from '@hono/zod-openapi';
-import { approve, openRequest, requestJson, requestsJson, sealApproved } from '../../release/index.ts';
+import type { Context } from 'hono';
+import {
+  approve,
+  freezeRequest,
+  openRequest,
+  requestJson,
+  requestsJson,
+  sealApproved,
+  withdraw,
+} from '../../release/index.ts';
 import type { JsonObject } from '../../workspace/index.ts';
 import { requireRight } from '../access/guard.ts';
+import type { DeskEnv } from '../context.ts';
 import { answers, jsonBody, newRoutes } from './answers.ts';
-import { classNameSchema, documentSchema, fileIdSchema, keyAccessSchema } from './schemas.ts';
+import {
+  classNameSchema,
+  documentSchema,
+  fileIdSchema,
+  keyAccessSchema,
+  makeRequestSchema,
+  reasonSchema,
+} from './schemas.ts';
 
 const TAGS = ['approvals'];
 const responses = answers(documentSchema, 'the document');
@@ -23,6 +40,33 @@ const listRoute = createRoute({
   tags: TAGS,
   summary: 'Sealing requests, decoded from what their requesters signed (fieldseal request list)',
   middleware: requireRight('read'),
+  responses,
+});
+const makeRoute = createRoute({
+  method: 'post',
+  path: '/requests',
+  tags: TAGS,
+  summary: 'Ask for a release to be sealed (fieldseal request make); goes on as a job',
+  middleware: requireRight('request'),
+  request: jsonBody(makeRequestSchema),
+  responses: answers(z.object({ job: fileIdSchema }), 'the job'),
+});
+const withdrawRoute = createRoute({
+  method: 'post',
+  path: '/requests/{class}/{number}/withdrawals',
+  tags: TAGS,
+  summary: 'Take back a sealing request (fieldseal withdraw)',
+  middleware: requireRight('request'),
+  request: { params, ...jsonBody(reasonSchema) },
+  responses,
+});
+const withdrawApprovalRoute = createRoute({
+  method: 'post',
+  path: '/requests/{class}/{number}/approvals/{approver}/withdrawals',
+  tags: TAGS,
+  summary: 'Take back the approvals that one key gave (fieldseal withdraw --approver)',
+  middleware: requireRight('approve'),
+  request: { params: params.extend({ approver: classNameSchema }), ...jsonBody(reasonSchema) },
   responses,
 });
 const approveRoute = createRoute({
@@ -71,6 +115,45 @@ export function requestRoutes() {
         200,
       ),
     )
+    .openapi(makeRoute, async (c) => {
+      const { desk } = c.env;
+      const session = c.get('session');
+      const {
+        file,
+        file_b,
+        class: className,
+        security_version,
+        passphrase,
+        pin,
+        ...rest
+      } = c.req.valid('json');
+      const workspace = await desk.workspace();
+      const images = [file, ...(file_b === undefined ? [] : [file_b])].map((id) => ({
+        path: desk.uploads.find(session, id).path,
+      }));
+      const secrets = desk.unlocked.secretsFor(session, { passphrase, pin });
+      const job = desk.jobs.start(session, async (tell) => {
+        const { opened, cautions } = await freezeRequest({
+          workspace,
+          secrets,
+          className,
+          images,
+          ...rest,
+          securityVersion: security_version,
+          progress: ({ doing, doneBytes, totalBytes }) => tell(doing, doneBytes, totalBytes),
+        });
+        return { ...requestJson(opened), cautions };
+      });
+      return c.json({ job }, 200);
+    })
+    .openapi(withdrawRoute, async (c) => {
+      const taken = await takeBack(c, c.req.valid('json').reason, undefined);
+      return c.json(documentSchema.parse(taken), 200);
+    })
+    .openapi(withdrawApprovalRoute, async (c) => {
+      const taken = await takeBack(c, c.req.valid('json').reason, c.req.valid('param').approver);
+      return c.json(documentSchema.parse(taken), 200);
+    })
     .openapi(approveRoute, async (c) => {
       const { desk } = c.env;
       const { class: className, number } = c.req.valid('param');
@@ -118,4 +201,11 @@ export function requestRoutes() {
       });
       return c.json({ job }, 200);
     });
+}
+
+async function takeBack(c: Context<DeskEnv>, reason: string, approver: string | undefined) {
+  const workspace = await c.env.desk.workspace();
+  const name = `${c.req.param('class')}/${c.req.param('number')}`;
+  const { request, approvals, tooLate } = await withdraw(workspace, name, { approver, reason });
+  return { format: 'fieldseal.withdrawn/1', request, approvals, sealing_had_begun: tooLate };
 }

@@ -98,6 +98,28 @@ export const sealRequestSchema = z
   })
   .openapi('SealRequest');
 
+export const makeRequestSchema = sealRequestSchema
+  .extend({
+    requester: nameSchema.openapi({ description: 'the key of the person who asks', example: 'ada' }),
+    days: z.int().min(1).max(90).optional(),
+  })
+  .openapi('SealingRequest');
+
+/** Why something is taken back, for the ledger. */
+export const reasonSchema = z.strictObject({ reason: z.string().trim().min(1).max(2000) }).openapi('Reason');
+
+export const evidenceRequestSchema = z
+  .strictObject({
+    release: z
+      .string()
+      .regex(/^[a-z0-9][a-z0-9.-]{0,63}\/\d{1,19}$/)
+      .openapi({ example: 'vent/2' }),
+    envelope: fileIdSchema.optional(),
+    rehearsals: z.array(fileIdSchema).max(8).default([]),
+    acceptance: z.array(fileIdSchema).max(8).default([]),
+  })
+  .openapi('EvidenceRequest');
+
 export const playRequestSchema = z
   .strictObject({ unit: z.string().max(128).optional(), file: fileIdSchema.optional(), ...keyAccessSchema })
   .openapi('PlayRequest');
