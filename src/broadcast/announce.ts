@@ -95,6 +95,13 @@ export async function announce(request: AnnounceRequest): Promise<JsonObject> {
   };
 }
 
+/** Names under which announcements of a class lie in a depot: one, or one for each key that units of the class hold. */
+export function announcementNames(workspace: Workspace, { name, scheme, classId }: DeviceClass): string[] {
+  const id = formatUuid(classId);
+  if (scheme === 'asymmetric') return [announcementName(id)];
+  return classKeys(workspace, name).map(({ description }) => announcementName(id, description.fingerprint));
+}
+
 async function offeredBy({ offered, workspace, deviceClass, depot }: AnnounceRequest): Promise<Offer | null> {
   if (!offered) return null;
   return 'manifestDigest' in offered ? offered : offerOf(workspace, deviceClass, depot, offered);

@@ -6,7 +6,7 @@ export { Agent, type AgentEvent, type AgentPorts, type AgentUnit } from './agent
 export { type Attended, attend, attendOnce, type Rhythm } from './agent/attend.ts';
 export { Gate } from './agent/gate.ts';
 export { Outbox, type OutboxEvent, type OutboxPorts, REPORT_ANSWER } from './agent/outbox.ts';
-export { type AnnounceRequest, announce } from './announce.ts';
+export { type AnnounceRequest, announce, announcementNames } from './announce.ts';
 export {
   type Announcement,
   encodeAnnouncement,
@@ -29,3 +29,4 @@ export { type ServeOptions, serveDepot } from './depot/serve.ts';
 export type { Herald } from './herald/herald.ts';
 export { Latest } from './herald/latest.ts';
 export { type Broker, type BrokerNews, type Listening, listen, openHerald } from './herald/mqtt.ts';
+export { imagesOf, type Offered, offerOf, releaseOnRecord } from './offer.ts';

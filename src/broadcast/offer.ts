@@ -36,7 +36,9 @@ export async function offerOf(
     const opened = openEnvelope(source, undefined, ALL_EXTENSIONS);
     const manifest = readManifest(opened.manifest, { extensions: ALL_EXTENSIONS });
     const digest = toHex(opened.digest.bytes);
-    const record = manifestDigestMatches(opened) ? recordOf(workspace, deviceClass, digest) : undefined;
+    const record = manifestDigestMatches(opened)
+      ? releaseOnRecord(workspace, deviceClass, digest)
+      : undefined;
     if (!record) throw notOnRecord(envelope, deviceClass);
     requireImages(record, images, await Promise.all(beside.map((image) => image.sha256())));
     return {
@@ -50,8 +52,12 @@ export async function offerOf(
   }
 }
 
-/** The record of a release, or of a trust update, of the class. */
-function recordOf(workspace: Workspace, { name }: DeviceClass, digest: string): JsonObject | undefined {
+/** The record of a release, or of a trust update, of the class, by its manifest digest in hexadecimal. */
+export function releaseOnRecord(
+  workspace: Workspace,
+  { name }: DeviceClass,
+  digest: string,
+): JsonObject | undefined {
   return (['releases', 'trust-updates'] as const)
     .flatMap((folder) =>
       listRecords(workspace, folder, name).map(
@@ -61,11 +67,42 @@ function recordOf(workspace: Workspace, { name }: DeviceClass, digest: string): 
     .find(({ manifest_digest }) => manifest_digest === digest);
 }
 
-function requireImages(record: JsonObject, paths: readonly string[], digests: readonly Uint8Array[]): void {
-  const known = ((record.images ?? []) as JsonObject[]).flatMap(({ digest, ciphertext }) => [
+/** Which of these images belong to a release, by its envelope: several releases may be given with all of their images. */
+export async function imagesOf(
+  workspace: Workspace,
+  deviceClass: DeviceClass,
+  envelope: string,
+  images: readonly string[],
+): Promise<string[]> {
+  const source = fileSource(envelope);
+  try {
+    const digest = toHex(openEnvelope(source, undefined, ALL_EXTENSIONS).digest.bytes);
+    const known = imageDigests(releaseOnRecord(workspace, deviceClass, digest) ?? {});
+    const own = await Promise.all(images.map(async (path) => known.includes(await sha256Of(path))));
+    return images.filter((_, i) => own[i]);
+  } finally {
+    source.close();
+  }
+}
+
+async function sha256Of(path: string): Promise<string> {
+  const source = fileSource(path);
+  try {
+    return toHex(await source.sha256());
+  } finally {
+    source.close();
+  }
+}
+
+function imageDigests(record: JsonObject): unknown[] {
+  return ((record.images ?? []) as JsonObject[]).flatMap(({ digest, ciphertext }) => [
     digest,
     (ciphertext as JsonObject | null)?.digest,
   ]);
+}
+
+function requireImages(record: JsonObject, paths: readonly string[], digests: readonly Uint8Array[]): void {
+  const known = imageDigests(record);
   const stranger = digests.findIndex((digest) => !known.includes(toHex(digest)));
   if (stranger >= 0)
     throw new BroadcastError(

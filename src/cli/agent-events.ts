@@ -52,6 +52,10 @@ function textOf(event: Told): string {
       return `fetched ${event.digest.slice(0, 16)}..., ${event.bytes} B`;
     case 'not-fetched':
       return `not fetched: ${event.says}`;
+    case 'waiting':
+      return event.condition === null
+        ? 'waits: the command of --ready says that it may not be updated now'
+        : `waits: nobody says that ${event.condition} is met`;
     case 'restarting':
       return 'restarting the machine, so that what was installed starts';
     case 'installed':

@@ -8,7 +8,7 @@ import { CommandFailure, EXIT, wrongUse } from './exit.ts';
 import { toFailure } from './failures.ts';
 import type { Call } from './spec.ts';
 
-const HEALTH_PATIENCE_MS = 120_000;
+const HOOK_PATIENCE_MS = 120_000;
 const UNIT_FILE = /\.unit$/;
 
 /** The units that an argument names: one file, or all unit files in a folder. */
@@ -55,7 +55,8 @@ export function attended(
         stop.abort();
       },
     }),
-    healthy: async () => (await endOf(call.text('health')!, path, HEALTH_PATIENCE_MS)) === 0,
+    ready: (condition) => isReady(call.text('ready'), path, condition),
+    healthy: async () => (await endOf(call.text('health')!, path, HOOK_PATIENCE_MS)) === 0,
     tell,
     now: () => new Date(),
   });
@@ -64,6 +65,16 @@ export function attended(
     tell({ event: 'trouble', says: toFailure(error).message });
   };
   return { agent, outbox, published: new Latest(), trouble };
+}
+
+/** Without a command to ask, a unit that is told of a condition waits: nobody said that it is met. */
+async function isReady(
+  command: string | undefined,
+  unit: string,
+  condition: string | undefined,
+): Promise<boolean> {
+  if (command === undefined) return condition === undefined;
+  return (await endOf(command, unit, HOOK_PATIENCE_MS, { FIELDSEAL_CONDITION: condition ?? '' })) === 0;
 }
 
 function stateOf(folder: string | undefined, path: string, several: boolean): string {
@@ -82,13 +93,18 @@ function webAddress(option: string, text: string): URL {
 }
 
 /** How a command of the operator's ended; undefined where it could not be run, or took longer than `patience`. */
-function endOf(command: string, unit: string, patience?: number): Promise<number | undefined> {
+function endOf(
+  command: string,
+  unit: string,
+  patience?: number,
+  more: NodeJS.ProcessEnv = {},
+): Promise<number | undefined> {
   return new Promise((resolve) => {
     const child = spawn(command, {
       shell: true,
       stdio: 'ignore',
       timeout: patience,
-      env: { ...process.env, FIELDSEAL_UNIT: unit },
+      env: { ...process.env, ...more, FIELDSEAL_UNIT: unit },
     });
     child.on('error', () => resolve(undefined));
     child.on('exit', (status) => resolve(status ?? undefined));

@@ -10,6 +10,7 @@ import { RECORDS } from './table/records.ts';
 import { RELEASE } from './table/release.ts';
 import { START } from './table/start.ts';
 import { UNIT } from './table/unit.ts';
+import { WAVES } from './table/waves.ts';
 
 /** Every command, in the order of the job. Help, completion and the documentation read this table. */
 export const COMMANDS: readonly CommandSpec[] = [
@@ -19,6 +20,7 @@ export const COMMANDS: readonly CommandSpec[] = [
   ...APPROVAL,
   ...RELEASE,
   ...PLAN,
+  ...WAVES,
   ...BROADCAST,
   ...UNIT,
   ...INCIDENT,

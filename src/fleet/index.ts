@@ -41,3 +41,13 @@ export type {
   WaveReach,
   WaveState,
 } from './store/types.ts';
+export { type Begun, begin, type NewCourse } from './waves/course/begin.ts';
+export { currentBroadcast } from './waves/course/current.ts';
+export { halt, type Order, pause, resume } from './waves/course/orders.ts';
+export { type Preview, previewOf } from './waves/course/preview.ts';
+export { type BroadcastPlan, planFromText } from './waves/plan/plan.ts';
+export { planYaml } from './waves/plan/yaml.ts';
+export type { Decision } from './waves/rules/decide.ts';
+export { broadcastJson } from './waves/screen.ts';
+export type { Voice } from './waves/steer/proclaim.ts';
+export { type Look, Steering, type SteeringPorts } from './waves/steer/steering.ts';

@@ -27,16 +27,16 @@ describe('waves', () => {
   it('with its success the soak begins; the next wave opens only after it', async () => {
     const kept = { units: 3, kept: 3 };
     expect(decide(await running(opened(kept)), hours(2))).toMatchObject({ do: 'soak', wave: 1 });
-    const soaking = opened(kept, { state: 'soaking', soakingAt: hours(2) });
+    const soaking = opened(kept, { state: 'soaking', since: hours(2) });
     expect(decide(await running(soaking), hours(49.9))).toMatchObject({ do: 'wait', until: hours(50) });
     expect(decide(await running(soaking), hours(50))).toMatchObject({ do: 'pass', wave: 1 });
     expect(decide(await running(PASSED), hours(50))).toMatchObject({ do: 'open', wave: 2 });
   });
 
   it('a wave whose success is gone after the soak does not pass', async () => {
-    const soaking = opened({ units: 10, kept: 8 }, { state: 'soaking', soakingAt: hours(2) });
+    const soaking = opened({ units: 10, kept: 8 }, { state: 'soaking', since: hours(2) });
     expect(decide(await running(soaking), hours(60))).toMatchObject({ do: 'wait' });
-    expect(stopOf(decide(await running(soaking), hours(14 * 24)))?.rule).toBe('too-slow');
+    expect(stopOf(decide(await running(soaking), hours(14 * 24 + 2)))?.rule).toBe('too-slow');
   });
 
   it('a pilot of nobody stops; a later wave that the lot leaves empty passes', async () => {
@@ -116,7 +116,13 @@ describe('stop rules', () => {
     expect(stop?.why).toContain('100 of 200 units (500 of a thousand) kept the release after 14 d');
   });
 
-  it('a stopped wave opens nothing, also where the broadcast was left running', async () => {
-    expect(decide(await running(wave({ state: 'stopped' })), hours(1)).do).toBe('wait');
+  it('a wave that was stopped goes on once somebody resumed the broadcast, and has its time anew', async () => {
+    expect(decide(await running(wave({ state: 'stopped' })), hours(1))).toMatchObject({
+      do: 'open',
+      wave: 1,
+    });
+    const again = opened({ units: 200, kept: 100 }, { since: hours(14 * 24) });
+    expect(decide(await running(PASSED, again), hours(27 * 24)).do).toBe('wait');
+    expect(decide(await running(PASSED, again), hours(28 * 24)).do).toBe('stop');
   });
 });

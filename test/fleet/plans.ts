@@ -43,7 +43,7 @@ export const counts = (some: Partial<WaveCounts>): WaveCounts => ({ ...NOBODY, .
 export const wave = (some: Partial<WaveStanding>): WaveStanding => ({
   state: 'planned',
   openedAt: undefined,
-  soakingAt: undefined,
+  since: undefined,
   counts: NOBODY,
   known: NOTHING_KNOWN,
   ...some,
@@ -51,7 +51,7 @@ export const wave = (some: Partial<WaveStanding>): WaveStanding => ({
 
 /** A wave that was opened when the broadcast began. */
 export const opened = (some: Partial<WaveCounts>, more: Partial<WaveStanding> = {}) =>
-  wave({ state: 'open', openedAt: BEGAN, counts: counts(some), ...more });
+  wave({ state: 'open', openedAt: BEGAN, since: BEGAN, counts: counts(some), ...more });
 
 export async function running(...waves: WaveStanding[]): Promise<BroadcastStanding> {
   const planned = await plan();

@@ -23,18 +23,16 @@ onBoth('a wave', (stores) => {
     return store;
   }
   const change = (store: FleetStore, state: 'open' | 'soaking' | 'stopped', more = {}) =>
-    store
-      .broadcast(1)
-      .then((now) =>
-        store.setWaveState({
-          broadcast: 1,
-          number: 1,
-          expectedRevision: now!.revision,
-          state,
-          who: 'ada',
-          ...more,
-        }),
-      );
+    store.broadcast(1).then((now) =>
+      store.setWaveState({
+        broadcast: 1,
+        number: 1,
+        expectedRevision: now!.revision,
+        state,
+        who: 'ada',
+        ...more,
+      }),
+    );
   const run = async (store: FleetStore, state: 'running' | 'paused' | 'done') => {
     const { revision } = (await store.broadcast(1))!;
     await store.setBroadcastState({ id: 1, expectedRevision: revision, state, who: 'ada' });

@@ -7,6 +7,7 @@ import { type FileSource, fileSource, filesOn } from '../../workspace/index.ts';
 import { type Announcement, LARGEST_ANNOUNCEMENT, readAnnouncement } from '../announcement/announcement.ts';
 import { judgeAnnouncement } from '../announcement/judge.ts';
 import type { Offer } from '../announcement/offered.ts';
+import { nextOffer } from '../announcement/stone.ts';
 import { announcementName } from '../depot/depot.ts';
 import { boundedBody } from './bounded-body.ts';
 import { bring, FetchFault, homeName, reasonOf } from './fetch.ts';
@@ -33,6 +34,11 @@ export interface AgentPorts {
   readonly unit: AgentUnit;
   /** Restarts the machine that the unit is, so that what was installed starts; without it the agent starts the unit itself. */
   restart?(): Promise<void>;
+  /**
+   * Whether the unit may be updated now: its product is in a safe state, and whoever must allow it does. `condition`: the name
+   * that the announcement gives. Asked before each install.
+   */
+  ready(condition: string | undefined): Promise<boolean>;
   /** Whether what runs on trial is well; only then is it kept. */
   healthy(): Promise<boolean>;
   /** Told what happened, for the log and for reports. */
@@ -47,6 +53,7 @@ export type AgentEvent =
   | { readonly event: 'ignored'; readonly code: string; readonly detail: string }
   | { readonly event: 'fetched'; readonly digest: string; readonly bytes: number }
   | { readonly event: 'not-fetched'; readonly code: string; readonly says: string }
+  | { readonly event: 'waiting'; readonly condition: string | null }
   | { readonly event: 'restarting' }
   | { readonly event: 'installed'; readonly slot: string | null; readonly result: InstallResult }
   | {
@@ -122,8 +129,8 @@ export class Agent {
 
   async #act(): Promise<boolean> {
     const memory = readMemory(this.#ports.folder);
-    const offer = memory.following === null ? null : offerOf(memory.following);
-    if (offer) return this.#follow(memory, offer);
+    const told = memory.following === null ? undefined : announcementOf(memory.following);
+    if (told?.offer) return this.#follow(memory, told);
     this.#sweep();
     return false;
   }
@@ -178,18 +185,15 @@ export class Agent {
     }
   }
 
-  async #follow(memory: AgentMemory, offer: Offer): Promise<boolean> {
-    const digest = toHex(offer.manifestDigest);
+  async #follow(memory: AgentMemory, told: Announcement): Promise<boolean> {
     const { state } = await this.#ports.unit.view();
-    const onBoard = state.slots.some(
-      (slot) => slot.state !== 'empty' && toHex(slot.manifestDigest) === digest,
-    );
-    if (
-      memory.refused.includes(digest) ||
-      (onBoard && state.running !== undefined && isRunning(state, digest))
-    )
-      return this.#done(memory, false);
-    if (!(await this.#fetch(offer))) return false;
+    const offer = nextOffer(told, keptSequence(state))!;
+    const isLast = offer.sequenceNumber === told.offer!.sequenceNumber;
+    const digest = toHex(offer.manifestDigest);
+    if (memory.refused.includes(digest)) return this.#done(memory, false);
+    // What runs and is not kept yet may be a stepping stone on trial: what follows it waits.
+    if (isRunning(state, digest)) return isLast ? this.#done(memory, false) : false;
+    if (!(await this.#fetch(offer)) || !(await this.#isReady(told.condition))) return false;
     const result = await this.#install(offer);
     if (result.verdict !== 'accepted') {
       this.#ports.tell({
@@ -202,9 +206,17 @@ export class Agent {
       return this.#done({ ...memory, refused }, false);
     }
     this.#ports.tell({ event: 'installed', slot: result.slot, result });
-    this.#done(memory, true);
+    if (isLast) this.#done(memory, true);
+    else this.#sweep();
     await this.#restart();
     return true;
+  }
+
+  async #isReady(condition: string | undefined): Promise<boolean> {
+    const { ready, tell } = this.#ports;
+    if (await ready(condition)) return true;
+    tell({ event: 'waiting', condition: condition ?? null });
+    return false;
   }
 
   async #restart(): Promise<void> {
@@ -277,8 +289,14 @@ function nameFor({ record, macKeys }: UnitView): string {
   return announcementName(record.class_ids.at(-1)!, record.scheme === 'symmetric' ? keyId : undefined);
 }
 
-function offerOf(following: string): Announcement['offer'] {
-  return readAnnouncement(Buffer.from(following, 'base64')).offer;
+function announcementOf(following: string): Announcement {
+  return readAnnouncement(Buffer.from(following, 'base64'));
+}
+
+/** The highest sequence number that the unit kept; undefined where it kept none. */
+function keptSequence({ slots }: UnitView['state']): bigint | undefined {
+  const kept = slots.flatMap((slot) => (slot.state === 'kept' ? [slot.sequenceNumber] : []));
+  return kept.sort((a, b) => (a < b ? 1 : -1))[0];
 }
 
 function isRunning({ slots, running }: UnitView['state'], digest: string): boolean {

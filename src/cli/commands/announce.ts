@@ -35,6 +35,7 @@ export async function run(call: Call): Promise<number> {
     reach,
     notBefore,
     expiry: new Date(notBefore.getTime() + (call.count('days') ?? USUAL_DAYS) * DAY_MS),
+    condition: conditionOf(call),
     signerName: call.text('signer'),
     accessTo: (name) => accessTo(session, name, call.text('module')),
   }).finally(() => herald?.close());
@@ -64,6 +65,15 @@ function reachOf(call: Call, { classIds }: DeviceClass): Reach {
   }
   if (share > WHOLE) throw wrongUse(`--share ${share}: a share is at most ${WHOLE} of a thousand`);
   return { kind: 'share', permille: share, lot: lotOf(call.text('lot')) };
+}
+
+function conditionOf(call: Call): string | undefined {
+  const condition = call.text('condition');
+  if (condition === undefined || /^[^\p{Cc}]{1,64}$/u.test(condition)) return condition;
+  throw wrongUse(
+    `--condition ${condition}: expected 1 to 64 characters`,
+    'for example --condition vents-closed',
+  );
 }
 
 function lotOf(text: string | undefined): Uint8Array {

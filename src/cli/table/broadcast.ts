@@ -1,6 +1,7 @@
 import type { CommandSpec, OptionSpec } from '../spec.ts';
 
-const BROKER: readonly OptionSpec[] = [
+/** How a broker is reached. */
+export const BROKER: readonly OptionSpec[] = [
   { name: 'mqtt-user', value: 'name', about: 'user name at the broker' },
   {
     name: 'mqtt-password-fd',
@@ -33,6 +34,11 @@ export const BROADCAST: readonly CommandSpec[] = [
       { name: 'serial', value: 'text', about: 'reach this unit by name instead of a share', repeat: true },
       { name: 'from', value: 'date', about: 'when it begins (default: now)' },
       { name: 'days', value: 'number', about: 'for how long it stands (default: 14)' },
+      {
+        name: 'condition',
+        value: 'name',
+        about: 'a condition that a unit must be told is met before it installs (agent --ready)',
+      },
       { name: 'signer', value: 'name', about: 'the signer of announcements, where several cover the class' },
       { name: 'module', value: 'path', about: 'PKCS#11 module of a token' },
       { name: 'mqtt', value: 'url', about: 'publish it at this MQTT 5 broker too: mqtt: or mqtts:' },
@@ -95,6 +101,12 @@ Example:
         about:
           'restart the machine after an install; the agent ends, and starts the image when it is started again',
       },
+      {
+        name: 'ready',
+        value: 'command',
+        about:
+          'asked before each install: status 0 where the product is in its safe state and may be updated',
+      },
       { name: 'state', value: 'dir', about: 'folder for downloads and memory (default: UNIT.agent)' },
       {
         name: 'report-to',
@@ -125,8 +137,10 @@ counts as made and is kept until the other side names it, so nothing is lost whi
 
 A folder in place of a unit is for trials: one process serves every unit file in it, over shared connections.
 
-Let it install when the product is in its safe state; the product's safety standard and qualified practice decide that, not this
-program.
+Let it install when the product is in its safe state: --ready names a command that is asked first, with the unit in FIELDSEAL_UNIT and
+the condition that the announcement names in FIELDSEAL_CONDITION. Until it ends with status 0 the unit waits, and says so; where a condition is
+named and there is no such command, it waits, too. The product's safety standard and qualified practice decide what is safe, not
+this program.
 
 Example:
   fieldseal agent vent-0001.unit --depot http://127.0.0.1:8080 --health ./self-test --once`,

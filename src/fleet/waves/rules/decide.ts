@@ -32,9 +32,10 @@ export function decide({ plan, state, waves }: BroadcastStanding, now: Date): De
     if (stop && !(state === 'done' && stop.rule === 'silent'))
       return { do: 'stop', wave: i + 1, why: stop.why, stop };
   }
-  if (state === 'done') return wait('every wave passed; units that come back late are still told');
+  if (state === 'done')
+    return wait(`every wave passed, and units that come back late are still told; ${endText(waves)}`);
   const at = waves.findIndex((standing) => standing.state !== 'passed');
-  if (at < 0) return { do: 'done', why: 'every wave passed' };
+  if (at < 0) return { do: 'done', why: `every wave passed; ${endText(waves)}` };
   return goOn(plan.waves[at]!, at + 1, waves[at]!, now);
 }
 
@@ -47,7 +48,7 @@ function goOn(wave: PlannedWave, number: number, standing: WaveStanding, now: Da
     case 'soaking':
       return soak(wave, number, standing, now);
     default:
-      return wait(`wave ${wave.name} was stopped`);
+      return { do: 'open', wave: number, why: `wave ${wave.name} goes on, as somebody resumed it` };
   }
 }
 
@@ -61,7 +62,7 @@ function open({ name, serials, share: permille }: PlannedWave, number: number): 
 }
 
 function watch(wave: PlannedWave, number: number, standing: WaveStanding, now: Date): Decision {
-  const { counts, openedAt } = standing;
+  const { counts, since } = standing;
   if (counts.units === 0) {
     if (number > 1)
       return {
@@ -76,16 +77,16 @@ function watch(wave: PlannedWave, number: number, standing: WaveStanding, now: D
   if (isSuccess(wave, counts)) return { do: 'soak', wave: number, why: `wave ${wave.name}: ${kept}` };
   const stop = tooSlow(wave, standing, now);
   if (stop) return { do: 'stop', wave: number, why: stop.why, stop };
-  return wait(`wave ${wave.name}: ${kept}`, later(openedAt!, wave.within));
+  return wait(`wave ${wave.name}: ${kept}`, later(since!, wave.within));
 }
 
 function soak(wave: PlannedWave, number: number, standing: WaveStanding, now: Date): Decision {
-  const { counts, soakingAt, openedAt } = standing;
-  const left = wave.soak - elapsed(soakingAt, now);
+  const { counts, since } = standing;
+  const left = wave.soak - elapsed(since, now);
   if (left > 0)
     return wait(
       `wave ${wave.name} is watched for ${durationText(wave.soak)}; ${aboutText(left)} are left`,
-      later(soakingAt!, wave.soak),
+      later(since!, wave.soak),
     );
   const kept = `${share(counts.kept, counts.units)} kept the release`;
   if (isSuccess(wave, counts))
@@ -98,8 +99,14 @@ function soak(wave: PlannedWave, number: number, standing: WaveStanding, now: Da
   if (stop) return { do: 'stop', wave: number, why: stop.why, stop };
   return wait(
     `wave ${wave.name}: only ${kept} now, the plan asks for ${wave.success} of a thousand`,
-    later(openedAt!, wave.within),
+    later(since!, wave.within),
   );
+}
+
+function endText(waves: readonly WaveStanding[]): string {
+  const sum = (of: 'units' | 'kept') => waves.reduce((total, { counts }) => total + counts[of], 0);
+  const [units, kept] = [sum('units'), sum('kept')];
+  return `${share(kept, units)} kept the release, ${units - kept} did not yet`;
 }
 
 function later(from: Date, seconds: number): Date {

@@ -20,10 +20,10 @@ export type WaveState = 'planned' | 'open' | 'soaking' | 'passed' | 'stopped';
 /** How a wave stands. */
 export interface WaveStanding {
   readonly state: WaveState;
-  /** When it was opened, or resumed after a stop. */
+  /** When it was opened first. */
   readonly openedAt: Date | undefined;
-  /** When its soak began. */
-  readonly soakingAt: Date | undefined;
+  /** When its state began. */
+  readonly since: Date | undefined;
   readonly counts: WaveCounts;
   readonly known: Known;
 }

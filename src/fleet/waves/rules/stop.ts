@@ -71,8 +71,8 @@ export function stopOf(wave: PlannedWave, standing: WaveStanding, now: Date): St
 }
 
 /** Why a wave that had its time stops: too few kept the release. */
-export function tooSlow(wave: PlannedWave, { counts, openedAt }: WaveStanding, now: Date): Stop | undefined {
-  if (elapsed(openedAt, now) < wave.within) return undefined;
+export function tooSlow(wave: PlannedWave, { counts, since }: WaveStanding, now: Date): Stop | undefined {
+  if (elapsed(since, now) < wave.within) return undefined;
   const why =
     `wave ${wave.name}: ${share(counts.kept, counts.units)} kept the release after ${durationText(wave.within)}; ` +
     `the plan asks for ${wave.success} of a thousand within that time`;

@@ -1,0 +1,181 @@
+import { announcementNames } from '../../../broadcast/index.ts';
+import { toHex } from '../../../bytes/index.ts';
+import type { Broadcast, FleetStore, Lease } from '../../store/types.ts';
+import { type Course, courseFrom } from '../course/course.ts';
+import { waveOf } from '../course/placing.ts';
+import { standingOf } from '../course/standing.ts';
+import { wantedOf } from '../course/wanted.ts';
+import { type Decision, decide } from '../rules/decide.ts';
+import { carryOut } from './carry-out.ts';
+import { steeringLease } from './lease.ts';
+import { putOnRecord } from './on-record.ts';
+import { type Proclaimed, proclaim, type Voice } from './proclaim.ts';
+
+/** What a steering process works with. */
+export interface SteeringPorts extends Voice {
+  readonly store: FleetStore;
+  /** Names this process, for whoever asks who steers. */
+  readonly holder: string;
+  /** How long its right lasts without being renewed. */
+  readonly leaseSeconds: number;
+}
+
+/** What one look came to. */
+export type Look =
+  | { readonly at: 'nothing' }
+  | { readonly at: 'another'; readonly holder: string }
+  | {
+      readonly at: 'steered';
+      readonly broadcast: number;
+      readonly decisions: readonly Decision[];
+      readonly announced: Proclaimed | undefined;
+    };
+
+const ATTEMPTS = 5;
+const OVERTAKEN: ReadonlySet<unknown> = new Set([
+  'overtaken',
+  'broadcast-overtaken',
+  'fleet-revision-passed',
+  'fleet-lease-lost',
+]);
+
+/** What was decided is not true any more; it is decided again. */
+class Overtaken extends Error {
+  readonly code = 'overtaken';
+}
+
+function isOvertaken(error: unknown): boolean {
+  return error instanceof Error && OVERTAKEN.has((error as { code?: unknown }).code);
+}
+
+/**
+ * Steers the newest broadcast of a class, one look after the other, while it holds the lease. Whatever is decided stands in
+ * the store before it is announced, and what is announced is compared with the store at every look; so it may be killed at
+ * any moment, and the next look, here or in another process, goes on from there.
+ */
+export class Steering {
+  readonly #ports: SteeringPorts;
+  readonly #classId: string;
+  #lease: Lease | undefined;
+  #unitsPlaced: number | undefined;
+  #spoken = false;
+  #recorded: number | undefined;
+
+  constructor(ports: SteeringPorts) {
+    this.#ports = ports;
+    this.#classId = toHex(ports.deviceClass.classId);
+  }
+
+  /**
+   * Looks once, and does what is to be done now; again where somebody changed the broadcast meanwhile. Throws what store,
+   * workspace and broadcast throw.
+   */
+  async look(): Promise<Look> {
+    for (let attempt = 1; ; attempt++) {
+      try {
+        return await this.#look();
+      } catch (error) {
+        if (attempt === ATTEMPTS || !isOvertaken(error)) throw error;
+      }
+    }
+  }
+
+  async #look(): Promise<Look> {
+    const { store } = this.#ports;
+    if (!(await this.#hold())) return { at: 'another', holder: await this.#holder() };
+    const [broadcast] = await store.broadcasts({ classId: this.#classId });
+    if (!broadcast || broadcast.state === 'planned') return { at: 'nothing' };
+    const course = courseFrom(broadcast.plan);
+    await this.#place(broadcast, course);
+    const decisions = await this.#decide(broadcast.id, course);
+    const announced = await this.#proclaim(broadcast.id, course);
+    await this.#record(broadcast.id);
+    return { at: 'steered', broadcast: broadcast.id, decisions, announced };
+  }
+
+  /** Gives the lease back. */
+  async close(): Promise<void> {
+    if (this.#lease) await this.#ports.store.release(this.#lease);
+    this.#lease = undefined;
+  }
+
+  async #hold(): Promise<boolean> {
+    const { store, holder, leaseSeconds } = this.#ports;
+    const held = this.#lease && (await store.renew(this.#lease, leaseSeconds));
+    this.#lease = held ?? (await store.lease(steeringLease(this.#classId), holder, leaseSeconds));
+    return this.#lease !== undefined;
+  }
+
+  async #holder(): Promise<string> {
+    const lease = await this.#ports.store.holderOf(steeringLease(this.#classId));
+    return lease?.holder ?? 'another process';
+  }
+
+  /** Units that were added to the class since are put into their waves. */
+  async #place({ id, state }: Broadcast, course: Course): Promise<void> {
+    const { store } = this.#ports;
+    if (state === 'halted') return;
+    const { units } = await store.counts({ classId: this.#classId });
+    if (units === this.#unitsPlaced) return;
+    await store.placeUnits(id, waveOf(course), this.#lease);
+    this.#unitsPlaced = units;
+  }
+
+  async #decide(id: number, course: Course): Promise<Decision[]> {
+    const { store, workspace } = this.#ports;
+    const decisions: Decision[] = [];
+    for (;;) {
+      const broadcast = (await store.broadcast(id))!;
+      const now = workspace.now();
+      const decision = decide(await standingOf(store, broadcast, course, now), now);
+      decisions.push(decision);
+      if (decision.do === 'wait') return decisions;
+      await carryOut(store, broadcast, decision, this.#lease!);
+    }
+  }
+
+  async #proclaim(id: number, course: Course): Promise<Proclaimed | undefined> {
+    const { store, workspace } = this.#ports;
+    const broadcast = (await store.broadcast(id))!;
+    const standing = await standingOf(store, broadcast, course, workspace.now());
+    const wanted = wantedOf(course, standing);
+    if (!wanted) return undefined;
+    const said = await proclaim(this.#ports, wanted, course.plan.announcedFor, (number) =>
+      this.#mayAnnounce(broadcast, wanted.wave, number),
+    );
+    if (!said && !this.#spoken) await this.#speakAgain();
+    this.#spoken = true;
+    return said;
+  }
+
+  async #record(id: number): Promise<void> {
+    const { store, workspace, deviceClass } = this.#ports;
+    const broadcast = (await store.broadcast(id))!;
+    if (broadcast.revision === this.#recorded) return;
+    await putOnRecord(workspace, store, deviceClass, broadcast);
+    this.#recorded = broadcast.revision;
+  }
+
+  /** The journal gets the number under the lease, and only while the broadcast is as it was when this was decided. */
+  async #mayAnnounce({ id, revision }: Broadcast, wave: string, number: bigint): Promise<void> {
+    const { store, leaseSeconds, holder } = this.#ports;
+    const lease = await store.renew(this.#lease!, leaseSeconds);
+    if (!lease) throw new Overtaken('somebody else steers by now');
+    const now = await store.broadcast(id);
+    if (now?.revision !== revision) throw new Overtaken('the broadcast was changed meanwhile');
+    await store.note(
+      { kind: 'announcing', broadcast: id, who: holder, text: `announcement ${number}, wave ${wave}` },
+      lease,
+    );
+  }
+
+  /** What the depot says, at the broker once more: an earlier process may have been killed in between. */
+  async #speakAgain(): Promise<void> {
+    const { herald, depot, workspace, deviceClass } = this.#ports;
+    if (!herald) return;
+    for (const name of announcementNames(workspace, deviceClass)) {
+      const said = depot.announced(name);
+      if (said) await herald.publish(name, said.message, new Date(Number(said.announcement.expiry) * 1000));
+    }
+  }
+}

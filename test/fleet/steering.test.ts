@@ -1,0 +1,247 @@
+/** Steering over the real store, a real workspace and a real depot: what is opened, announced, stopped and recorded. */
+import { rmSync } from 'node:fs';
+import { dirname } from 'node:path';
+import { afterEach, describe, expect, it } from 'vitest';
+import { inReach } from '../../src/broadcast/index.ts';
+import { broadcastJson, halt, pause, resume } from '../../src/fleet/index.ts';
+import { readLedger } from '../../src/workspace/index.ts';
+import { PLAN_YAML } from './plans.ts';
+import {
+  announced,
+  begun,
+  depotCopy,
+  type Field,
+  field,
+  report,
+  standing,
+  steering,
+  unitsOf,
+} from './steering-setup.ts';
+
+let at: Field;
+afterEach(async () => {
+  await at?.store.close();
+  rmSync(dirname(at.storePath), { recursive: true, force: true });
+});
+
+const PILOT = [1, 2, 3];
+const order = async (why: string) => ({
+  store: at.store,
+  broadcast: (await standing(at)).broadcast,
+  who: 'ada',
+  why,
+  now: at.workspace.now(),
+});
+const reached = () => {
+  const said = announced(at)!;
+  return Array.from({ length: 40 }, (_, i) => i + 1).filter((nth) => inReach(said.reach, at.device(nth)));
+};
+const steps = () =>
+  readLedger(at.workspace)
+    .filter(({ kind }) => kind === 'broadcast-step')
+    .map(({ facts }) => facts.step);
+
+describe('a broadcast that goes well', () => {
+  it('is announced to the pilot, then to larger shares, each after the soak of the one before; then it is done', async () => {
+    at = await field();
+    await begun(at);
+    expect(announced(at)).toBeUndefined();
+    const steer = steering(at);
+    await steer.look();
+    expect(announced(at)).toMatchObject({ wave: 'pilot', reach: { kind: 'units' } });
+    expect(reached()).toEqual(PILOT);
+    await report(at, 'success', PILOT);
+    await steer.look();
+    at.clock.hours = 47;
+    await steer.look();
+    expect(announced(at)!.wave).toBe('pilot');
+    at.clock.hours = 48;
+    await steer.look();
+    const first = await unitsOf(at, 2);
+    expect(announced(at)!.wave).toBe('first');
+    expect(reached()).toEqual([...new Set([...PILOT, ...first])].sort((a, b) => a - b));
+    await report(at, 'success', first);
+    await steer.look();
+    at.clock.hours = 100;
+    await steer.look();
+    expect(announced(at)!.wave).toBe('everyone');
+    expect(reached()).toHaveLength(40);
+    await report(at, 'success', await unitsOf(at, 3));
+    await steer.look();
+    const { broadcast } = await standing(at);
+    expect(broadcast.state).toBe('done');
+    expect(broadcast.why).toContain('40 of 40 units (1000 of a thousand) kept the release');
+    expect(steps()).toEqual([
+      'broadcast-planned',
+      'broadcast-running',
+      ...['wave-open', 'wave-soaking', 'wave-passed', 'wave-open', 'wave-soaking', 'wave-passed'],
+      ...['wave-open', 'wave-soaking', 'wave-passed', 'broadcast-done'],
+    ]);
+  });
+
+  it('is not announced twice: another look with nothing new says nothing', async () => {
+    at = await field();
+    await begun(at);
+    const steer = steering(at);
+    const first = await steer.look();
+    expect(first).toMatchObject({ at: 'steered', announced: { counter: '1' } });
+    expect(await steer.look()).toMatchObject({ announced: undefined });
+    await steer.close();
+    expect(await steering(at, 'two').look()).toMatchObject({ at: 'steered', announced: undefined });
+  });
+
+  it('renews an announcement at half of its time, so that units that sleep long still hear of it', async () => {
+    at = await field(40, PLAN_YAML.replace('announced_for: 14 d', 'announced_for: 2 d'));
+    await begun(at);
+    const steer = steering(at);
+    await steer.look();
+    at.clock.hours = 23;
+    expect(await steer.look()).toMatchObject({ announced: undefined });
+    at.clock.hours = 25;
+    expect(await steer.look()).toMatchObject({ announced: { counter: '2' } });
+    expect(announced(at)).toMatchObject({ wave: 'pilot', counter: 2n });
+  });
+
+  it('stays open for late units after its end: still announced, and stopped where they fall back', async () => {
+    at = await field(40, PLAN_YAML.replace('success: 900', 'success: 500'));
+    await begun(at);
+    const steer = steering(at);
+    await steer.look();
+    await report(at, 'success', PILOT);
+    for (const hours of [1, 50, 51, 80, 81]) {
+      at.clock.hours = hours;
+      await steer.look();
+      if (hours === 50) await report(at, 'success', await unitsOf(at, 2));
+    }
+    const everyone = await unitsOf(at, 3);
+    const [late, ...others] = everyone;
+    await report(at, 'success', others.slice(0, 30));
+    await steer.look();
+    expect((await standing(at)).broadcast.state).toBe('done');
+    at.clock.hours = 2 * 365 * 24;
+    expect(await steer.look()).toMatchObject({ announced: { counter: expect.any(String) } });
+    expect(announced(at)!.offer).not.toBeNull();
+    await report(at, 'fell-back', [late!]);
+    await steer.look();
+    expect((await standing(at)).broadcast).toMatchObject({
+      state: 'paused',
+      why: expect.stringContaining('fell back'),
+    });
+    expect(announced(at)!.offer).toBeNull();
+  });
+});
+
+describe('a broadcast that goes badly', () => {
+  it('stops at the pilot by rule, says why with the figures, takes the offer back, and opens nothing more', async () => {
+    at = await field();
+    await begun(at);
+    const steer = steering(at);
+    await steer.look();
+    await report(at, 'success', [1, 2]);
+    await report(at, 'fell-back', [3]);
+    await steer.look();
+    const why =
+      'wave pilot: 1 of 3 units (333 of a thousand) that answered fell back; the plan stops at more than 10 of a thousand and at least 1';
+    const { broadcast, waves } = await standing(at);
+    expect(broadcast).toMatchObject({ state: 'paused', why });
+    expect(waves.map(({ state }) => state)).toEqual(['stopped', 'planned', 'planned']);
+    expect(announced(at)).toMatchObject({ offer: null, reach: { kind: 'units', units: [] } });
+    at.clock.hours = 5000;
+    await steer.look();
+    expect((await standing(at)).waves[1]!.state).toBe('planned');
+    const entry = readLedger(at.workspace).findLast(({ facts }) => facts.step === 'broadcast-paused');
+    expect(entry!.facts).toMatchObject({ class: 'vent', says: `paused: ${why}`, manifest_digest: at.digest });
+    const shown = await broadcastJson(at.store, at.vent, broadcast, at.workspace.now());
+    expect(shown).toMatchObject({ state: 'paused', why, waves: [{ fell_back: 1, kept: 2 }, {}, {}] });
+  });
+
+  it('goes on once somebody resumes it: what was known stops it no more, the next fall-back does', async () => {
+    at = await field();
+    await begun(at);
+    const steer = steering(at);
+    await steer.look();
+    await report(at, 'fell-back', [3]);
+    await steer.look();
+    await resume(await order('unit 0003 had a broken sensor'));
+    await steer.look();
+    expect((await standing(at)).waves[0]).toMatchObject({ state: 'open', known: { fellBack: 1 } });
+    expect(announced(at)!.offer).not.toBeNull();
+    await report(at, 'fell-back', [2]);
+    await steer.look();
+    expect((await standing(at)).broadcast.why).toContain('beside 1 that were known');
+  });
+
+  it('paused and resumed by a person, it goes on where it was', async () => {
+    at = await field();
+    await begun(at);
+    const steer = steering(at);
+    await steer.look();
+    await pause(await order('storm'));
+    await steer.look();
+    expect(announced(at)!.offer).toBeNull();
+    await resume(await order('the storm is over'));
+    await steer.look();
+    expect(announced(at)!.offer).not.toBeNull();
+    expect((await standing(at)).waves.map(({ state }) => state)).toEqual(['open', 'planned', 'planned']);
+  });
+
+  it('halted, it offers nothing, and cannot be resumed', async () => {
+    at = await field();
+    await begun(at);
+    const steer = steering(at);
+    await steer.look();
+    await halt(await order('drops the night setpoint'));
+    await steer.look();
+    expect(announced(at)!.offer).toBeNull();
+    await expect(order('no').then(resume)).rejects.toThrow('halted');
+    expect(steps().at(-1)).toBe('broadcast-halted');
+  });
+});
+
+describe('several who would steer', () => {
+  it('only the one that holds the lease does; the other is told who', async () => {
+    at = await field();
+    await begun(at);
+    await steering(at, 'one').look();
+    expect(await steering(at, 'two').look()).toEqual({ at: 'another', holder: 'one' });
+  });
+
+  it('a number that was taken and never heard of is passed by a higher one: its owner, if it wakes, comes too late', async () => {
+    at = await field();
+    await begun(at);
+    const steer = steering(at);
+    await steer.look();
+    const old = depotCopy(at);
+    await halt(await order('no'));
+    await steer.look();
+    const { counter } = announced(at)!;
+    old.back();
+    await steer.look();
+    expect(announced(at)).toMatchObject({ offer: null, counter: counter + 1n });
+  });
+
+  it('what a killed process left between store, announcement and ledger is made good by the next', async () => {
+    at = await field();
+    await begun(at);
+    const steer = steering(at);
+    await steer.look();
+    await report(at, 'success', PILOT);
+    await steer.look();
+    at.clock.hours = 48;
+    // Opened in the store, and killed before anything was announced or recorded.
+    const { broadcast } = await standing(at);
+    const change = { broadcast: broadcast.id, who: 'one', why: 'killed here' };
+    const passed = { ...change, number: 1, state: 'passed', expectedRevision: broadcast.revision } as const;
+    await at.store.setWaveState(passed);
+    await at.store.setWaveState({
+      ...passed,
+      number: 2,
+      state: 'open',
+      expectedRevision: broadcast.revision + 1,
+    });
+    await steer.close();
+    await steering(at, 'two').look();
+    expect(announced(at)!.wave).toBe('first');
+    expect(steps().filter((step) => step === 'wave-open')).toHaveLength(2);
+  });
+});
