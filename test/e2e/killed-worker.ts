@@ -13,7 +13,7 @@ export async function buildWorker(entry: string, folder: string): Promise<string
     bundle: true,
     platform: 'node',
     format: 'esm',
-    external: ['pkcs11js'],
+    external: ['better-sqlite3', 'pg-native', 'pkcs11js'],
     banner: {
       js: "import { createRequire } from 'node:module'; const require = createRequire(import.meta.url);",
     },

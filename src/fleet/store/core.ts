@@ -1,12 +1,10 @@
 import type { Kysely } from 'kysely';
+import { againWhere } from './again.ts';
 import type { Backend } from './backend.ts';
 import { CellCache } from './cells.ts';
 import type { Tables } from './tables.ts';
 import { Tx } from './tx.ts';
 import type { Lease } from './types.ts';
-
-const ATTEMPTS = 8;
-const PAUSE_MS = 20;
 
 /** What every part of the store works with. */
 export class Core {
@@ -28,23 +26,18 @@ export class Core {
    * the transaction ends. Throws `FleetError` lease-lost.
    */
   async write<T>(work: (tx: Tx) => Promise<T>, fence?: Lease): Promise<T> {
-    for (let attempt = 1; ; attempt++) {
-      let tx: Tx | undefined;
-      try {
-        const result = await this.db.transaction().execute(async (db) => {
-          tx = new Tx(this, db);
-          if (fence) await tx.requireLease(fence);
-          const done = await work(tx);
-          await tx.settle();
-          return done;
-        });
-        this.cells.learn(tx!.made);
-        return result;
-      } catch (error) {
-        if (attempt === ATTEMPTS || !this.backend.clashed(error)) throw error;
-        await pause(PAUSE_MS * attempt * (1 + Math.random()));
-      }
-    }
+    let tx: Tx | undefined;
+    const result = await againWhere(this.backend.clashed, () =>
+      this.db.transaction().execute(async (db) => {
+        tx = new Tx(this, db);
+        if (fence) await tx.requireLease(fence);
+        const done = await work(tx);
+        await tx.settle();
+        return done;
+      }),
+    );
+    this.cells.learn(tx!.made);
+    return result;
   }
 }
 
@@ -52,11 +45,5 @@ export class Core {
 export function yieldTurn(): Promise<void> {
   return new Promise((resolve) => {
     setImmediate(resolve);
-  });
-}
-
-function pause(ms: number): Promise<void> {
-  return new Promise((resolve) => {
-    setTimeout(resolve, ms);
   });
 }

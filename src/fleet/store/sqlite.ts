@@ -2,12 +2,14 @@ import { mkdirSync } from 'node:fs';
 import { dirname } from 'node:path';
 import type { Database } from 'better-sqlite3';
 import { CompiledQuery, type DatabaseConnection, Kysely, SqliteDialect, SqliteDriver } from 'kysely';
+import { againWhere } from './again.ts';
 import type { Backend } from './backend.ts';
 import { FleetError } from './error.ts';
 import { migrate } from './migrations.ts';
 import type { Tables } from './tables.ts';
 
-const BUSY_MS = 10_000;
+/** Short, for the whole process waits; `againWhere` waits longer and lets others work. */
+const BUSY_MS = 5;
 const CACHE_KIB = 65_536;
 
 /** Opens the store in a file, made where it is not there yet. Durable: a commit that returned survives a power cut. */
@@ -17,7 +19,7 @@ export async function openSqlite(path: string): Promise<Backend> {
   mkdirSync(dirname(path), { recursive: true, mode: 0o700 });
   const db = new Kysely<Tables>({ dialect: new ImmediateDialect(open(false)) });
   try {
-    await migrate(db as unknown as Kysely<never>, 'sqlite');
+    await againWhere(clashed, () => migrate(db as unknown as Kysely<never>, 'sqlite'));
   } catch (error) {
     await db.destroy();
     throw damageOf(path, error);
@@ -34,9 +36,13 @@ export async function openSqlite(path: string): Promise<Backend> {
         await reader.destroy();
       }
     },
-    clashed: (error) => /^SQLITE_(?:BUSY|LOCKED)/.test(String((error as { code?: unknown } | null)?.code)),
+    clashed,
     close: () => db.destroy(),
   };
+}
+
+function clashed(error: unknown): boolean {
+  return /^SQLITE_(?:BUSY|LOCKED)/.test(String((error as { code?: unknown } | null)?.code));
 }
 
 async function driver(): Promise<typeof import('better-sqlite3')> {
