@@ -240,6 +240,9 @@ fs_cur fs_der_bits(fs_judge *judge, fs_cur *at, uint32_t tag, uint32_t *unused);
 uint32_t fs_der_text(fs_judge *judge, uint32_t tag, fs_cur content);
 int64_t fs_der_time(fs_judge *judge, fs_cur *at);
 
+/* name.c */
+uint32_t fs_same_name(fs_bytes a, fs_bytes b);
+
 /* path.c: whether the signer may seal for the unit; the signer's certificate. */
 uint32_t fs_span_is(const fs_judge *judge, fs_cur span, const uint8_t *bytes, uint32_t length);
 uint32_t fs_spans_same(const fs_judge *judge, fs_cur a, fs_cur b);

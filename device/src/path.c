@@ -13,6 +13,13 @@ typedef struct {
   uint32_t count;
 } chain;
 
+static fs_bytes bytes_of(const fs_judge *judge, fs_cur span) {
+  fs_bytes bytes;
+  bytes.bytes = judge->b + span.off;
+  bytes.length = span.end - span.off;
+  return bytes;
+}
+
 static fs_cur chain_item(fs_judge *judge, const chain *from, uint32_t index) {
   fs_cur at = from->at;
   while (index-- > 0) fs_skip(judge, &at);
@@ -46,8 +53,7 @@ static void judge_binding(fs_judge *judge, const fs_block *block, const chain *f
     return;
   }
   (void)fs_take(judge, &thumbprint, 4, judge->malformed);
-  part.bytes = judge->b + first.off;
-  part.length = first.end - first.off;
+  part = bytes_of(judge, first);
   fs_refuse_unless(judge,
                    judge->b[thumbprint.off] == 0x2f && fs_hash(judge->crypto, &part, 1, digest) == FS_OK,
                    FS_SIGNER_THUMBPRINT_WRONG);
@@ -71,25 +77,25 @@ static chain read_bound_chain(fs_judge *judge, const fs_block *block, fs_certifi
 }
 
 /* r then s, 32 bytes each, of an ECDSA-Sig-Value (RFC 3279 section 2.2.3); 0 where it is none. */
-static uint32_t raw_ecdsa(const fs_judge *judge, fs_cur signature, uint8_t raw[64]) {
-  fs_judge aside;
+static uint32_t raw_ecdsa(fs_judge *judge, fs_cur signature, uint8_t raw[64]) {
   fs_cur inner;
   uint32_t i;
-  aside.b = judge->b;
-  aside.status = FS_OK;
-  aside.malformed = FS_SIGNATURE_WRONG;
-  inner = fs_der(&aside, &signature, 0x30);
-  fs_der_end(&aside, signature);
+  uint32_t good;
+  if (!FS_GOOD(judge)) return 0;
+  inner = fs_der(judge, &signature, 0x30);
+  fs_der_end(judge, signature);
   memset(raw, 0, 64);
   for (i = 0; i < 64; i += 32) {
-    fs_cur digits = fs_der_integer(&aside, &inner, 0x02);
-    if (aside.status != FS_OK || aside.b[digits.off] >= 0x80) return 0;
-    if (aside.b[digits.off] == 0) digits.off++;
-    if (digits.end - digits.off > 32) return 0;
-    memcpy(raw + i + 32 - (digits.end - digits.off), aside.b + digits.off, digits.end - digits.off);
+    fs_cur digits = fs_der_integer(judge, &inner, 0x02);
+    if (!FS_GOOD(judge) || judge->b[digits.off] >= 0x80) break;
+    if (judge->b[digits.off] == 0) digits.off++;
+    if (digits.end - digits.off > 32) break;
+    memcpy(raw + i + 32 - (digits.end - digits.off), judge->b + digits.off, digits.end - digits.off);
   }
-  fs_der_end(&aside, inner);
-  return aside.status == FS_OK;
+  fs_der_end(judge, inner);
+  good = i == 64 && FS_GOOD(judge);
+  judge->status = FS_OK;
+  return good;
 }
 
 /* Whether the key signed the certificate. */
@@ -106,24 +112,22 @@ static fs_status signed_by(fs_judge *judge, const fs_certificate *certificate, c
     if (value.end - value.off != 64) return FS_SIGNER_PATH_BROKEN;
     signature = judge->b + value.off;
   }
-  part.bytes = judge->b + certificate->tbs.off;
-  part.length = certificate->tbs.end - certificate->tbs.off;
+  part = bytes_of(judge, certificate->tbs);
   if (fs_verify(judge, certificate->algorithm, spki, &part, 1, signature, value.off) == FS_OK) return FS_OK;
   return FS_SIGNER_PATH_BROKEN;
 }
 
-/* Whether a certificate claims to be issued by a root of the unit; at install a spare root stands above nothing. */
-static uint32_t is_issuer(const fs_judge *judge, const fs_anchor *anchor, const fs_certificate *certificate) {
-  if (anchor->spare && !judge->stored) return 0;
-  return fs_span_is(judge, certificate->issuer, anchor->name.bytes, anchor->name.length);
-}
+/* Whether a root counts: at install a spare one stands above nothing. */
+static uint32_t counts(const fs_judge *judge, const fs_anchor *anchor) { return !anchor->spare || judge->stored; }
 
 /* A wrong signature below the name of a root is a stranger's. */
 static fs_status as_refused(const fs_judge *judge, const fs_certificate *certificate, fs_status found) {
   uint32_t i;
   if (found != FS_SIGNER_PATH_BROKEN) return found;
   for (i = 0; i < judge->unit->anchor_count; i++)
-    if (is_issuer(judge, &judge->unit->anchors[i], certificate)) return FS_SIGNER_NOT_ANCHORED;
+    if (counts(judge, &judge->unit->anchors[i]) &&
+        fs_span_is(judge, certificate->issuer, judge->unit->anchors[i].name.bytes, judge->unit->anchors[i].name.length))
+      return FS_SIGNER_NOT_ANCHORED;
   return found;
 }
 
@@ -134,7 +138,7 @@ static fs_status judge_top(fs_judge *judge, const fs_certificate *certificate) {
   for (i = 0; i < judge->unit->anchor_count; i++) {
     const fs_anchor *anchor = &judge->unit->anchors[i];
     fs_status one;
-    if (!is_issuer(judge, anchor, certificate)) continue;
+    if (!counts(judge, anchor) || !fs_same_name(anchor->name, bytes_of(judge, certificate->issuer))) continue;
     one = signed_by(judge, certificate, anchor->spki.bytes, anchor->spki.length);
     if (one == FS_OK) return FS_OK;
     if (found == 0) found = as_refused(judge, certificate, one);
@@ -150,7 +154,7 @@ static uint32_t find_top(fs_judge *judge, const chain *from, fs_certificate *scr
   for (i = 0;; i++) {
     fs_status found;
     certificate_at(judge, from, i, scratch);
-    if (i > 0 && !fs_spans_same(judge, issuer, scratch->subject)) {
+    if (i > 0 && !fs_same_name(bytes_of(judge, issuer), bytes_of(judge, scratch->subject))) {
       fs_fail(judge, failed != 0 ? failed : FS_SIGNER_PATH_BROKEN);
       return 0;
     }
@@ -173,7 +177,7 @@ static void judge_dates(fs_judge *judge, const fs_certificate *certificate) {
 /* RFC 5280 section 6.1.4 (k) to (n). `left`: authorities that may still follow. */
 static void judge_authority(fs_judge *judge, const fs_certificate *certificate, uint64_t *left) {
   fs_refuse_unless(judge, certificate->is_authority, FS_SIGNER_PATH_BROKEN);
-  if (!fs_spans_same(judge, certificate->issuer, certificate->subject)) {
+  if (!fs_same_name(bytes_of(judge, certificate->issuer), bytes_of(judge, certificate->subject))) {
     fs_refuse_unless(judge, *left > 0, FS_SIGNER_PATH_BROKEN);
     *left -= 1;
   }
@@ -217,8 +221,7 @@ static void judge_key(fs_judge *judge, const fs_certificate *certificate, uint32
     fs_refuse_unless(judge, unit->trial || !certificate->trial, FS_SIGNER_IS_FOR_TRIAL);
     return;
   }
-  part.bytes = judge->b + certificate->spki.off;
-  part.length = certificate->spki.end - certificate->spki.off;
+  part = bytes_of(judge, certificate->spki);
   if (fs_hash(judge->crypto, &part, 1, digest) != FS_OK) fs_fail(judge, FS_SIGNER_DENIED);
   for (i = 0; kind == 0 && !judge->stored && i < unit->denied_count; i++)
     fs_refuse_unless(judge, memcmp(unit->denied[i], digest, 32) != 0, FS_SIGNER_DENIED);
