@@ -20,8 +20,8 @@ static void take_identity(record *from, class_record *into) {
   fs_class *unit = &into->unit_class;
 
   unit->algorithm = (int32_t)take_u32(from);
-  memcpy(unit->vendor_id, take_raw(from, 16), 16);
-  memcpy(unit->device_id, take_raw(from, 16), 16);
+  unit->vendor_id = take_raw(from, 16);
+  unit->device_id = take_raw(from, 16);
   unit->class_id_count = take_count(from);
   for (uint32_t i = 0; i < unit->class_id_count; i++) memcpy(into->class_ids[i], take_raw(from, 16), 16);
   unit->class_ids = (const uint8_t(*)[16])into->class_ids;

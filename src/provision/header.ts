@@ -13,8 +13,15 @@ export interface HeaderFacts {
   readonly classIds: readonly string[];
   readonly clock: boolean;
   readonly trialAttempts: number;
-  /** DER Name and DER SubjectPublicKeyInfo, hexadecimal. */
-  readonly anchors: readonly { readonly label: string; readonly name: string; readonly spki: string }[];
+  /** COSE id of the algorithm that seals. */
+  readonly algorithm: number;
+  /** DER Name and DER SubjectPublicKeyInfo, hexadecimal; whether it is a spare root, above no release until it is called on. */
+  readonly anchors: readonly {
+    readonly label: string;
+    readonly name: string;
+    readonly spki: string;
+    readonly spare: boolean;
+  }[];
   /** Key slot of the part that holds a MAC key, and the value that shows it holds the right one. */
   readonly macKeys: readonly {
     readonly label: string;
@@ -49,6 +56,8 @@ export function cHeader(facts: HeaderFacts): string {
     ...constants(facts),
     '',
     ...tables(facts),
+    ...lists(facts),
+    '',
     `#endif /* ${guard} */`,
     '',
   ].join('\n');
@@ -59,6 +68,7 @@ function constants(facts: HeaderFacts): string[] {
   return [
     define('TRIAL', facts.trial ? '1' : '0'),
     define('PROFILE', `"${comment(facts.profile)}"`),
+    define('ALGORITHM', `(${facts.algorithm})`),
     define('HAS_CLOCK', facts.clock ? '1' : '0'),
     define('TRIAL_ATTEMPTS', `${facts.trialAttempts}u`),
     define('SEQUENCE_FLOOR', `UINT64_C(${facts.floors.sequenceNumber})`),
@@ -72,6 +82,7 @@ function constants(facts: HeaderFacts): string[] {
     ...(facts.policy?.demands ?? []).flatMap((demand, index) => demandConstants(facts, demand, index)),
     define('SLOT_COUNT', `${memory.slots.length}u`),
     define('SHAPE', `"${memory.shape}"`),
+    define('STAGED', memory.shape === 'staged' ? '1' : '0'),
     ...memory.slots.flatMap((slot, index) => [
       define(`SLOT_${index}_ADDRESS`, number(slot.address)),
       define(`SLOT_${index}_SIZE`, number(slot.size)),
@@ -155,6 +166,35 @@ function tables(facts: HeaderFacts): string[] {
       ),
     ]),
   ];
+}
+
+/** Initializers that gather the tables: of `{{name, length}, {key, length}, spare}`, of `{{id, length}, slot}`, of identifiers. */
+function lists({ classIds, anchors, macKeys }: HeaderFacts): string[] {
+  const bytes = (name: string) => `{fieldseal_${name}, sizeof fieldseal_${name}}`;
+  return [
+    initializer(
+      'CLASS_IDS',
+      classIds.map((id) => `{${[...parseUuid(id)].join(', ')}}`),
+      '{0}',
+    ),
+    initializer(
+      'ANCHORS',
+      anchors.map(
+        ({ spare }, i) => `{${bytes(`anchor_${i}_name`)}, ${bytes(`anchor_${i}_key`)}, ${spare ? 1 : 0}}`,
+      ),
+      '{{0, 0}, {0, 0}, 0}',
+    ),
+    initializer(
+      'MAC_KEYS',
+      macKeys.map((_, i) => `{${bytes(`mac_key_${i}_id`)}, FIELDSEAL_MAC_KEY_${i}_SLOT}`),
+      '{{0, 0}, 0}',
+    ),
+  ];
+}
+
+/** An empty list has one row of zeros: C99 knows no empty array. */
+function initializer(name: string, rows: readonly string[], zeros: string): string {
+  return define(name, `{${rows.length > 0 ? rows.join(', ') : zeros}}`);
 }
 
 function array(name: string, bytes: Uint8Array, about: string): string[] {

@@ -5,7 +5,7 @@ import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
 import { defaultMemoryMap } from '../../src/image/index.ts';
 import { cHeader, type HeaderFacts } from '../../src/provision/index.ts';
-import { resolvePolicy } from '../../src/unit/index.ts';
+import { flashLayout, resolvePolicy } from '../../src/unit/index.ts';
 
 const compiler = spawnSync('gcc', ['--version']).status === 0;
 const facts: HeaderFacts = {
@@ -13,11 +13,12 @@ const facts: HeaderFacts = {
   vendorDomain: 'hollinridge.example',
   trial: true,
   profile: 'suit-sha256-esp256-ecdh-a128ctr',
+  algorithm: -9,
   vendorId: '4638e62c-7425-55c8-b299-247f7870a11f',
   classIds: ['149a892a-ea1e-5f65-bce3-27594a29ad0f'],
   clock: false,
   trialAttempts: 3,
-  anchors: [{ label: 'root */ "quoted" \\', name: '30023100', spki: '3059aa' }],
+  anchors: [{ label: 'root */ "quoted" \\', name: '30023100', spki: '3059aa', spare: true }],
   macKeys: [{ label: 'class key', id: '0102', slot: 4, checkValue: 'a1b2c3d4' }],
   floors: { sequenceNumber: 2n ** 40n, securityVersion: 5, signerGeneration: 2 },
   memory: { ...defaultMemoryMap({ core: 'cortex-m' }), delta_window: 8192 },
@@ -68,7 +69,49 @@ describe.skipIf(!compiler && process.env.CI !== 'true')('the C header (needs gcc
       '1 2 approver -46 1 2 [] -9 0 1',
     ]);
   });
+
+  it.each(['remapped', 'staged'] as const)('gives the device kit its class: %s', (shape) => {
+    const { policy: _, ...single } = facts;
+    const memory = defaultMemoryMap({ core: 'cortex-m', shape, policy: true });
+    const folder = mkdtempSync(join(tmpdir(), 'fieldseal-header-'));
+    writeFileSync(join(folder, 'anchors.h'), cHeader({ ...single, memory }));
+    writeFileSync(join(folder, 'main.c'), KIT_PROGRAM);
+    const strict = ['-std=c99', '-Wall', '-Wextra', '-pedantic', '-Werror', '-Wconversion'];
+    const program = join(folder, 'main');
+    execFileSync('gcc', [...strict, '-Idevice/include', '-o', program, join(folder, 'main.c')]);
+    const layout = flashLayout(memory);
+    const spans = [...layout.slots, ...layout.envelopes, layout.recovery, layout.state].map(
+      (span) => `${span?.offset ?? layout.slots[1].offset + layout.slots[1].size}+${span?.size ?? 0}`,
+    );
+    expect(execFileSync(program, { encoding: 'utf8' }).trim().split('\n')).toEqual([
+      spans.join(' '),
+      `${shape === 'staged' ? 1 : 0} 1 -9 1 1 1 4 4 3 2 1099511627776 ac`,
+    ]);
+  });
 });
+
+const KIT_PROGRAM = `#include <inttypes.h>
+#include <stdio.h>
+#include "anchors.h"
+static const uint8_t own_id[16] = {0xac};
+#define FIELDSEAL_DEVICE_ID own_id
+#include "fieldseal/header-class.h"
+static void span(fs_span area, char end) { printf("%" PRIu32 "+%" PRIu32 "%c", area.offset, area.size, end); }
+int main(void) {
+  const fs_class *unit = &fieldseal_class;
+  span(unit->map.slots[0], ' ');
+  span(unit->map.slots[1], ' ');
+  span(unit->map.envelopes[0], ' ');
+  span(unit->map.envelopes[1], ' ');
+  span(unit->map.recovery, ' ');
+  span(unit->map.state, '\\n');
+  printf("%d %d %d %u %u %u %u %u %u %u %" PRIu64 " %x\\n", (int)unit->map.shape, unit->map.has_policy, (int)unit->algorithm,
+         (unsigned)unit->class_id_count, (unsigned)unit->anchor_count, (unsigned)unit->mac_key_count,
+         (unsigned)unit->anchors[0].name.length, (unsigned)unit->mac_keys[0].slot, (unsigned)unit->anchors[0].spki.length,
+         (unsigned)unit->floors.signer_generation, unit->floors.sequence_number, (unsigned)unit->device_id[0]);
+  return unit->anchors[0].spare && unit->class_ids[0][0] == 0x14 ? 0 : 1;
+}
+`;
 
 const PROGRAM = `#include <inttypes.h>
 #include <stdio.h>

@@ -39,10 +39,11 @@ typedef struct {
 } fs_map;
 
 typedef struct {
-  uint8_t vendor_id[16];
+  /* 16 bytes each. */
+  const uint8_t *vendor_id;
   const uint8_t (*class_ids)[16];
   uint32_t class_id_count;
-  uint8_t device_id[16];
+  const uint8_t *device_id;
 
   /* FS_ESP256, FS_ED25519, FS_HSS_LMS or FS_HMAC_256: the one algorithm that the unit takes (draft-ietf-suit-mti 5.2). */
   int32_t algorithm;

@@ -34,12 +34,15 @@ function factsOf(workspace: Workspace, deviceClass: DeviceClass, keySlot: number
     vendorDomain: workspace.vendorDomain,
     trial: workspace.kind === 'trial',
     profile: deviceClass.profile.name,
+    algorithm: deviceClass.profile.authentication.id,
     vendorId: formatUuid(workspace.vendorId),
     classIds: deviceClass.classIds.map(formatUuid),
     clock: deviceClass.clock,
     trialAttempts: deviceClass.trialAttempts,
     // A boot loader judges releases; another author's root would vouch for them too if it stood among these.
-    anchors: anchorsOf(workspace, deviceClass).filter(({ purpose }) => purpose !== 'dependency'),
+    anchors: anchorsOf(workspace, deviceClass)
+      .filter(({ purpose }) => purpose !== 'dependency')
+      .map((anchor) => ({ ...anchor, spare: anchor.purpose === 'spare' })),
     macKeys: macKeysOf(workspace, deviceClass, keySlot),
     floors: {
       sequenceNumber: 0n,
