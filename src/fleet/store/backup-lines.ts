@@ -15,7 +15,7 @@ export type Line = readonly [kind: LineKind, facts: Record<string, unknown>];
  * before it. Whole or absent. Gives the digest.
  */
 export async function writeLines(path: string, lines: AsyncIterable<Line>): Promise<string> {
-  const output = filesOn().beginOutput(path, { force: false });
+  const output = filesOn().beginOutput(path, { force: false, secret: true });
   const hash = createHash('sha256');
   let text = '';
   let count = 0;
