@@ -6,13 +6,14 @@
 /* Keys of one map that may stand out of order where that is let pass. */
 #define UNSORTED_KEYS 32u
 
-uint32_t fs_head(fs_judge *judge, fs_cur *at, uint64_t *argument) {
+uint32_t fs_head(fs_judge *judge, fs_cur *at) {
   static const uint32_t LEAST[4] = {24, 0x100, 0x10000, 0};
   uint32_t off = at->off;
   uint32_t initial;
   uint32_t information;
   uint64_t value;
-  *argument = 0;
+  judge->argument = 0;
+  judge->wide = 0;
   if (off >= at->end) {
     fs_bad(judge);
     return FS_NO_ITEM;
@@ -39,19 +40,21 @@ uint32_t fs_head(fs_judge *judge, fs_cur *at, uint64_t *argument) {
     }
   }
   at->off = off;
-  *argument = value;
+  judge->wide = value;
+  judge->argument = value > UINT32_MAX ? UINT32_MAX : (uint32_t)value;
   return initial >> 5;
 }
 
-static void advance(fs_judge *judge, fs_cur *at, uint64_t length) {
+static void advance(fs_judge *judge, fs_cur *at, uint32_t length) {
   if (length > at->end - at->off)
     fs_bad(judge);
   else
-    at->off += (uint32_t)length;
+    at->off += length;
 }
 
 /* Items that a head announces behind it, its own strings passed. */
-static uint32_t announced(fs_judge *judge, fs_cur *at, uint32_t major, uint64_t argument) {
+static uint32_t announced(fs_judge *judge, fs_cur *at, uint32_t major) {
+  uint32_t argument = judge->argument;
   uint32_t each = major == 5 ? 2 : 1;
   switch (major) {
     case 2:
@@ -63,7 +66,7 @@ static uint32_t announced(fs_judge *judge, fs_cur *at, uint32_t major, uint64_t 
     case 4:
     case 5:
       if (argument > (at->end - at->off) / each) break;
-      return (uint32_t)argument * each;
+      return argument * each;
     default:
       return 0;
   }
@@ -74,9 +77,8 @@ static uint32_t announced(fs_judge *judge, fs_cur *at, uint32_t major, uint64_t 
 void fs_skip(fs_judge *judge, fs_cur *at) {
   uint32_t left = 1;
   while (left > 0 && FS_GOOD(judge)) {
-    uint64_t argument;
-    uint32_t major = fs_head(judge, at, &argument);
-    left += announced(judge, at, major, argument) - 1;
+    uint32_t major = fs_head(judge, at);
+    left += announced(judge, at, major) - 1;
   }
 }
 
@@ -187,7 +189,6 @@ void fs_valid(fs_judge *judge, fs_cur span, uint32_t items, uint32_t loose) {
   uint32_t depth = 0;
   fs_cur at = span;
   do {
-    uint64_t argument;
     uint32_t from = at.off;
     uint32_t major;
     uint32_t inside;
@@ -195,13 +196,13 @@ void fs_valid(fs_judge *judge, fs_cur span, uint32_t items, uint32_t loose) {
     if (items == 0) fs_fail(judge, judge->limit);
     items--;
     if (depth > 0) begin_item(&stack[depth - 1], from);
-    major = fs_head(judge, &at, &argument);
+    major = fs_head(judge, &at);
     if (major >= 4 && major <= 6 && depth == DEPTH) fs_fail(judge, judge->limit);
-    inside = announced(judge, &at, major, argument);
+    inside = announced(judge, &at, major);
     if (inside > items) fs_fail(judge, judge->limit);
     if (!FS_GOOD(judge)) return;
-    if (major == 3 && !fs_is_utf8(judge->b + at.off - (uint32_t)argument, (uint32_t)argument)) fs_bad(judge);
-    if (major == 7) check_float(judge, judge->b[from], argument);
+    if (major == 3 && !fs_is_utf8(judge->b + at.off - judge->argument, judge->argument)) fs_bad(judge);
+    if (major == 7) check_float(judge, judge->b[from], judge->wide);
     if (inside > 0) {
       stack[depth].left = inside | (major == 5 ? IS_MAP : 0);
       stack[depth].first = 0;
@@ -214,41 +215,40 @@ void fs_valid(fs_judge *judge, fs_cur span, uint32_t items, uint32_t loose) {
   if (at.off != span.end) fs_bad(judge);
 }
 
-uint64_t fs_take(fs_judge *judge, fs_cur *at, uint32_t major, fs_status code) {
-  uint64_t argument;
-  if (fs_head(judge, at, &argument) != major || (major < 2 && argument > LARGEST_NUMBER)) fs_fail(judge, code);
-  return FS_GOOD(judge) ? argument : 0;
+uint32_t fs_take(fs_judge *judge, fs_cur *at, uint32_t major) {
+  if (fs_head(judge, at) != major || (major < 2 && judge->wide > LARGEST_NUMBER)) fs_bad(judge);
+  return FS_GOOD(judge) ? judge->argument : 0;
 }
 
-int64_t fs_integer(fs_judge *judge, fs_cur *at, fs_status code) {
-  uint64_t argument;
-  uint32_t major = fs_head(judge, at, &argument);
-  if (major > 1 || argument + major > LARGEST_NUMBER) fs_fail(judge, code);
-  return major == 0 ? (int64_t)argument : -1 - (int64_t)argument;
+int32_t fs_integer(fs_judge *judge, fs_cur *at, fs_status code) {
+  uint32_t major = fs_head(judge, at);
+  int32_t value = judge->argument > INT32_MAX ? INT32_MAX : (int32_t)judge->argument;
+  if (major > 1 || judge->wide + major > LARGEST_NUMBER) fs_fail(judge, code);
+  return major == 0 ? value : -1 - value;
 }
 
-fs_cur fs_string(fs_judge *judge, fs_cur *at, fs_status code) {
+fs_cur fs_string(fs_judge *judge, fs_cur *at) {
   fs_cur content;
-  uint64_t length = fs_take(judge, at, 2, code);
+  uint32_t length = fs_take(judge, at, 2);
   content.off = at->off;
   advance(judge, at, length);
   content.end = at->off;
   return content;
 }
 
-fs_cur fs_wrapped(fs_judge *judge, fs_cur *at, fs_status code) {
-  fs_cur content = fs_string(judge, at, code);
+fs_cur fs_wrapped(fs_judge *judge, fs_cur *at) {
+  fs_cur content = fs_string(judge, at);
   fs_valid(judge, content, FS_ITEMS, 0);
   return content;
 }
 
 uint32_t fs_digest(fs_judge *judge, fs_cur at, fs_status unknown) {
   uint32_t wanted = 0;
-  int64_t algorithm;
+  int32_t algorithm;
   fs_cur bytes;
-  if (fs_take(judge, &at, 4, judge->malformed) != 2) fs_bad(judge);
+  if (fs_take(judge, &at, 4) != 2) fs_bad(judge);
   algorithm = fs_integer(judge, &at, judge->malformed);
-  bytes = fs_string(judge, &at, judge->malformed);
+  bytes = fs_string(judge, &at);
   if (algorithm == -16 || algorithm == -18) wanted = 32;
   if (algorithm == -43) wanted = 48;
   if (algorithm == -44 || algorithm == -45) wanted = 64;
@@ -261,6 +261,6 @@ uint32_t fs_put_head(uint8_t *into, uint32_t major, uint32_t argument) {
   uint32_t width = argument < 24 ? 0 : argument <= 0xff ? 1 : argument <= 0xffff ? 2 : 4;
   uint32_t information = width == 0 ? argument : width == 1 ? 24 : width == 2 ? 25 : 26;
   into[0] = (uint8_t)(major << 5 | information);
-  fs_put(into + 1, width, argument);
+  fs_put32(into + 1, width, argument);
   return 1 + width;
 }

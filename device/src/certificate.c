@@ -256,13 +256,13 @@ static uint32_t read_extensions(fs_judge *judge, fs_cur list, fs_certificate *in
 
 static uint32_t read_version(fs_judge *judge, fs_cur *at) {
   fs_cur inner;
-  uint64_t value;
+  uint32_t value;
   if (fs_der_next(judge, *at) != 0xa0) return 1;
   inner = fs_der(judge, at, 0xa0);
   value = fs_der_unsigned(judge, &inner, 0x02);
   fs_der_end(judge, inner);
   if (value != 1 && value != 2) fs_bad(judge);
-  return (uint32_t)value + 1;
+  return value + 1;
 }
 
 static void read_key(fs_judge *judge, fs_cur *at, fs_certificate *into) {

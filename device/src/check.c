@@ -7,14 +7,13 @@ static void begin(fs_judge *judge, const fs_subject *subject, fs_proofs *proofs)
   judge->size = subject->envelope.length;
   judge->unit = subject->unit;
   judge->crypto = subject->crypto;
-  judge->status = FS_OK;
   judge->proofs = proofs;
   judge->stored = subject->stored;
   judge->slot = subject->slot;
   judge->now = subject->now;
   judge->has_now = subject->has_now;
   judge->least_generation = subject->unit->floors.signer_generation;
-  if (subject->view.marks != 0) judge->least_generation = (uint32_t)fs_get(subject->view.marks + 24, 4);
+  if (subject->view.marks != 0) judge->least_generation = fs_get32(subject->view.marks + 24, 4);
 }
 
 static void fill_plan(const fs_judge *judge, fs_plan *plan) {
@@ -23,7 +22,7 @@ static void fill_plan(const fs_judge *judge, fs_plan *plan) {
   plan->security_version = judge->security_version;
   if (judge->manifest_digest != 0) memcpy(plan->manifest_digest, judge->b + judge->manifest_digest, 32);
   if (judge->image_digest != 0) memcpy(plan->image_digest, judge->b + judge->image_digest, 32);
-  if (judge->image_size <= UINT32_MAX) plan->image_size = (uint32_t)judge->image_size;
+  plan->image_size = judge->image_size;
 }
 
 /* What comes with a manifest that is on board already is judged where it came along, so that a forgery is told. */
@@ -54,7 +53,7 @@ static fs_status run_pass(const fs_subject *subject, fs_proofs *proofs, fs_plan 
   run_steps(&judge, subject, plan);
   fill_plan(&judge, plan);
   payload->from = FS_FROM_NOTHING;
-  if (judge.status != FS_OK) return judge.status;
+  if (judge.status != 0) return judge.status;
   if (image->from != FS_FROM_NOTHING && !FS_ABSENT(image->content)) {
     payload->from = FS_FROM_MANIFEST;
     payload->bytes.bytes = judge.b + image->content.off;

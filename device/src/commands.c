@@ -37,7 +37,7 @@ static const fs_command COMMANDS[] = {
     {35, 0, UNSUPPORTED},
 };
 
-const fs_command *fs_find_command(int64_t code) {
+const fs_command *fs_find_command(int32_t code) {
   uint32_t i;
   for (i = 0; i < sizeof COMMANDS / sizeof *COMMANDS; i++)
     if (COMMANDS[i].code == code) return &COMMANDS[i];

@@ -26,47 +26,47 @@ static const shape SHAPES[] = {{1, LABELS, 0, 0},          {2, 0, 1, LABELS}, {3
 
 static uint32_t type_of(fs_judge *judge, fs_cur *at, uint32_t types) {
   fs_cur head = *at;
-  uint64_t argument;
-  uint32_t major = fs_head(judge, &head, &argument);
+  uint32_t major = fs_head(judge, &head);
   fs_skip(judge, at);
   return types >> major & 1u;
 }
 
 static void check_shape(fs_judge *judge, const shape *row, fs_cur value) {
   fs_cur at = value;
-  uint64_t count;
+  uint32_t count;
   uint32_t i;
   if (type_of(judge, &at, row->types)) return;
   at = value;
   if (row->least == 0) fs_bad(judge);
-  count = fs_take(judge, &at, 4, judge->malformed);
+  count = fs_take(judge, &at, 4);
   if (count < row->least) fs_bad(judge);
   for (i = 0; i < count && FS_GOOD(judge); i++)
     if (!type_of(judge, &at, row->inside)) fs_bad(judge);
 }
 
 /* COSE_CertHash: algorithm and value. A URI of a certificate: tag 32 around a text. */
-static void check_special(fs_judge *judge, uint64_t label, fs_cur value) {
+static void check_special(fs_judge *judge, uint32_t label, fs_cur value) {
   if (label == X5T) {
-    if (fs_take(judge, &value, 4, judge->malformed) != 2) fs_bad(judge);
+    if (fs_take(judge, &value, 4) != 2) fs_bad(judge);
     if (!type_of(judge, &value, LABELS) || !type_of(judge, &value, BYTES)) fs_bad(judge);
   }
   if (label == X5U) {
-    if (fs_take(judge, &value, 6, judge->malformed) != 32) fs_bad(judge);
+    if (fs_take(judge, &value, 6) != 32) fs_bad(judge);
     if (!type_of(judge, &value, TEXT)) fs_bad(judge);
   }
 }
 
 static void check_bucket(fs_judge *judge, fs_cur map) {
-  uint64_t count = fs_take(judge, &map, 5, judge->malformed);
+  uint32_t count = fs_take(judge, &map, 5);
   uint32_t i;
   uint32_t row;
   for (i = 0; i < count && FS_GOOD(judge); i++) {
-    uint64_t label;
+    uint32_t label;
     uint32_t major;
     fs_cur key = map;
     if (!type_of(judge, &map, LABELS)) fs_bad(judge);
-    major = fs_head(judge, &key, &label);
+    major = fs_head(judge, &key);
+    label = judge->argument;
     for (row = 0; major == 0 && row < sizeof SHAPES / sizeof *SHAPES; row++)
       if (SHAPES[row].label == label) check_shape(judge, &SHAPES[row], map);
     if (major == 0) check_special(judge, label, map);
@@ -77,10 +77,10 @@ static void check_bucket(fs_judge *judge, fs_cur map) {
 /* The value under the key that stands encoded at `key`; absent where there is none. */
 static fs_cur look_up(fs_judge *judge, fs_cur map, const uint8_t *key, uint32_t length) {
   fs_cur none = {0, 0};
-  uint64_t count;
+  uint32_t count;
   uint32_t i;
   if (map.off == map.end) return none;
-  count = fs_take(judge, &map, 5, judge->malformed);
+  count = fs_take(judge, &map, 5);
   for (i = 0; i < count && FS_GOOD(judge); i++) {
     fs_cur at = map;
     fs_skip(judge, &map);
@@ -91,7 +91,7 @@ static fs_cur look_up(fs_judge *judge, fs_cur map, const uint8_t *key, uint32_t 
   return none;
 }
 
-fs_cur fs_header(fs_judge *judge, const fs_block *block, int64_t label, uint32_t where) {
+fs_cur fs_header(fs_judge *judge, const fs_block *block, int32_t label, uint32_t where) {
   uint8_t key[5];
   uint32_t length =
       label < 0 ? fs_put_head(key, 1, (uint32_t)(-1 - label)) : fs_put_head(key, 0, (uint32_t)label);
@@ -103,7 +103,7 @@ fs_cur fs_header(fs_judge *judge, const fs_block *block, int64_t label, uint32_t
 /* A label stands in one bucket only, and one form of an IV (RFC 9052 sections 3 and 3.1). */
 static void check_buckets(fs_judge *judge, const fs_block *block) {
   fs_cur at = block->is_unprotected;
-  uint64_t count = fs_take(judge, &at, 5, judge->malformed);
+  uint32_t count = fs_take(judge, &at, 5);
   uint32_t i;
   for (i = 0; i < count && FS_GOOD(judge); i++) {
     uint32_t key = at.off;
@@ -116,18 +116,18 @@ static void check_buckets(fs_judge *judge, const fs_block *block) {
 }
 
 void fs_read_block(fs_judge *judge, fs_cur span, fs_block *block) {
-  uint64_t tag;
+  uint32_t tag;
   memset(block, 0, sizeof *block);
   fs_valid(judge, span, BLOCK_ITEMS, 1);
-  tag = fs_take(judge, &span, 6, judge->malformed);
+  tag = fs_take(judge, &span, 6);
   block->mac = tag == 17;
-  if ((tag != 17 && tag != 18) || fs_take(judge, &span, 4, judge->malformed) != 4) fs_bad(judge);
-  block->is_protected = fs_string(judge, &span, judge->malformed);
+  if ((tag != 17 && tag != 18) || fs_take(judge, &span, 4) != 4) fs_bad(judge);
+  block->is_protected = fs_string(judge, &span);
   block->is_unprotected = span;
   fs_skip(judge, &span);
   block->is_unprotected.end = span.off;
-  if (fs_take(judge, &span, 7, judge->malformed) != 22) fs_bad(judge);
-  block->seal = fs_string(judge, &span, judge->malformed);
+  if (fs_take(judge, &span, 7) != 22) fs_bad(judge);
+  block->seal = fs_string(judge, &span);
   if (!FS_GOOD(judge)) return;
   if (block->is_protected.off != block->is_protected.end) {
     fs_valid(judge, block->is_protected, BLOCK_ITEMS, 1);

@@ -30,7 +30,7 @@ static uint32_t read_length(fs_judge *judge, fs_cur *at) {
     fs_bad(judge);
     return 0;
   }
-  length = (uint32_t)fs_get(judge->b + at->off, count);
+  length = fs_get32(judge->b + at->off, count);
   at->off += count;
   if (length < 0x80) fs_bad(judge);
   return length;
@@ -95,14 +95,14 @@ fs_cur fs_der_integer(fs_judge *judge, fs_cur *at, uint32_t tag) {
   return content;
 }
 
-uint64_t fs_der_unsigned(fs_judge *judge, fs_cur *at, uint32_t tag) {
+uint32_t fs_der_unsigned(fs_judge *judge, fs_cur *at, uint32_t tag) {
   fs_cur content = fs_der_integer(judge, at, tag);
   uint64_t value;
   if (content.end - content.off > 8 || (judge->b[content.off] & 0x80) != 0) fs_bad(judge);
   if (!FS_GOOD(judge)) return 0;
   value = fs_get(judge->b + content.off, content.end - content.off);
   if (value > LARGEST_NUMBER) fs_bad(judge);
-  return value;
+  return value > UINT32_MAX ? UINT32_MAX : (uint32_t)value;
 }
 
 /* BOOLEAN DEFAULT FALSE: absent is false, and a false that is written out is refused. */
@@ -152,7 +152,7 @@ uint32_t fs_der_text(fs_judge *judge, uint32_t tag, fs_cur content) {
   if (tag == 0x0c) return fs_is_utf8(judge->b + content.off, length);
   if (length % width != 0) return 0;
   for (i = content.off; i < content.end; i += width) {
-    uint32_t c = (uint32_t)fs_get(judge->b + i, width);
+    uint32_t c = fs_get32(judge->b + i, width);
     if (width > 1 && (c > 0x10ffff || (c >= 0xd800 && c <= 0xdfff))) return 0;
     if (tag == 0x13 && !is_printable(c)) return 0;
     if (tag == 0x12 && c != ' ' && (c < '0' || c > '9')) return 0;

@@ -10,17 +10,17 @@
 
 /* One element: its key, a number or a text, and its byte string. */
 typedef struct {
-  uint64_t number;
+  uint32_t number;
   fs_cur text;
   fs_cur string;
   fs_cur content;
 } entry;
 
 static void read_key(fs_judge *judge, fs_cur *at, entry *found) {
-  uint64_t argument;
-  uint32_t major = fs_head(judge, at, &argument);
+  uint32_t major = fs_head(judge, at);
+  uint32_t argument = judge->argument;
   if (!FS_GOOD(judge)) return;
-  if (major == 0 && argument <= LARGEST_NUMBER_KEY) {
+  if (major == 0 && judge->wide <= LARGEST_NUMBER_KEY) {
     found->number = argument;
     return;
   }
@@ -32,16 +32,16 @@ static void read_key(fs_judge *judge, fs_cur *at, entry *found) {
   if (argument > LARGEST_KEY) fs_fail(judge, judge->limit);
   if (!FS_GOOD(judge)) return;
   found->text.off = at->off;
-  at->off += (uint32_t)argument;
+  at->off += argument;
   found->text.end = at->off;
-  if (!fs_is_utf8(judge->b + found->text.off, (uint32_t)argument)) fs_bad(judge);
+  if (!fs_is_utf8(judge->b + found->text.off, argument)) fs_bad(judge);
 }
 
 static void read_entry(fs_judge *judge, fs_cur *at, entry *found) {
   memset(found, 0, sizeof *found);
   read_key(judge, at, found);
   found->string.off = at->off;
-  found->content = fs_string(judge, at, judge->malformed);
+  found->content = fs_string(judge, at);
   found->string.end = at->off;
 }
 
@@ -56,7 +56,7 @@ static uint32_t ascends(const fs_judge *judge, const entry *before, const entry 
 }
 
 /* Place of an element that may be severed: after those of the manifest alone; FS_EL_COUNT where there is none. */
-static uint32_t severed_place(uint64_t key) {
+static uint32_t severed_place(uint32_t key) {
   return key == 16 ? 0 : key == 20 ? 1 : key == 23 ? 2 : key == 14 ? 3 : FS_EL_COUNT;
 }
 
@@ -82,18 +82,19 @@ static void read_shell(fs_judge *judge) {
   fs_cur at = {0, judge->size};
   entry before;
   entry next;
-  uint64_t argument;
+  uint32_t count;
   uint32_t i;
-  uint32_t major = fs_head(judge, &at, &argument);
+  uint32_t major = fs_head(judge, &at);
   memset(&before, 0, sizeof before);
   if (major == 6) {
-    if (argument != 107) fs_bad(judge);
-    major = fs_head(judge, &at, &argument);
+    if (judge->argument != 107) fs_bad(judge);
+    major = fs_head(judge, &at);
   }
   if (major != 5) fs_bad(judge);
-  if (argument > LARGEST_ENTRIES) fs_fail(judge, judge->limit);
+  count = judge->argument;
+  if (count > LARGEST_ENTRIES) fs_fail(judge, judge->limit);
   judge->entries = at;
-  for (i = 0; i < argument && FS_GOOD(judge); i++) {
+  for (i = 0; i < count && FS_GOOD(judge); i++) {
     read_entry(judge, &at, &next);
     if (next.number == 2 && !FS_ABSENT(judge->manifest)) fs_fail(judge, FS_WRAPPER_AFTER_MANIFEST);
     if (i > 0 && !ascends(judge, &before, &next)) fs_bad(judge);
@@ -109,18 +110,18 @@ static void read_shell(fs_judge *judge) {
 static void read_wrapper(fs_judge *judge, uint32_t *digest) {
   fs_cur at = judge->blocks;
   fs_cur skipped;
-  uint64_t count;
+  uint32_t count;
   uint32_t i;
   fs_valid(judge, at, FS_ITEMS, 0);
-  count = fs_take(judge, &at, 4, judge->malformed);
+  count = fs_take(judge, &at, 4);
   skipped = at;
-  for (i = 0; i < count && FS_GOOD(judge); i++) (void)fs_string(judge, &skipped, judge->malformed);
+  for (i = 0; i < count && FS_GOOD(judge); i++) (void)fs_string(judge, &skipped);
   if (count == 0) fs_fail(judge, FS_ENVELOPE_INCOMPLETE);
   if (count > LARGEST_BLOCKS + 1) fs_fail(judge, judge->limit);
-  judge->digest = fs_wrapped(judge, &at, judge->malformed);
+  judge->digest = fs_wrapped(judge, &at);
   *digest = fs_digest(judge, judge->digest, FS_DIGEST_ALGORITHM_UNKNOWN);
   judge->blocks = at;
-  judge->block_count = (uint32_t)count - 1;
+  judge->block_count = count - 1;
 }
 
 static void check_blocks(fs_judge *judge) {
@@ -130,7 +131,7 @@ static void check_blocks(fs_judge *judge) {
   judge->limit = FS_AUTHENTICATION_BLOCK_MALFORMED;
   for (i = 0; i < judge->block_count && FS_GOOD(judge); i++) {
     fs_block block;
-    fs_read_block(judge, fs_string(judge, &at, judge->malformed), &block);
+    fs_read_block(judge, fs_string(judge, &at), &block);
   }
 }
 

@@ -56,7 +56,7 @@ void fs_step_freshness(fs_judge *judge, const fs_view *view, fs_effect *effect) 
   judge_number(judge, marks, fs_get(marks + 12, 8));
   fs_refuse_unless(judge, tries_of(judge, marks) < judge->unit->trial_attempts, FS_FELL_BACK_BEFORE);
   fs_refuse_unless(judge, !judge->security_version_wrong, FS_SECURITY_VERSION_MALFORMED);
-  fs_refuse_unless(judge, judge->security_version >= (uint32_t)fs_get(marks + 20, 4),
+  fs_refuse_unless(judge, judge->security_version >= fs_get32(marks + 20, 4),
                    FS_SECURITY_VERSION_BELOW_FLOOR);
   if (!holds(judge, FS_MARK(marks, judge->slot))) return;
   *effect = is_whole(FS_MARK(marks, judge->slot)) ? FS_ALREADY_THERE : FS_RESUME;

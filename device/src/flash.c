@@ -101,7 +101,7 @@ fs_status fs_fill_slot(fs_device *device, const fs_fill *fill, uint32_t from) {
   for (next = from; next < pages; next++) {
     fs_status status = fill_page(device, fill, next * page);
     if (status == FS_OK && (next + 1) % stride == 0 && next + 1 < pages) {
-      fs_put(device->marks + FS_MARK_PROGRESS, 4, next + 1);
+      fs_put32(device->marks + FS_MARK_PROGRESS, 4, next + 1);
       status = fs_write_marks(device);
     }
     if (status != FS_OK) return status;

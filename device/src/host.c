@@ -15,7 +15,6 @@
 #define SOURCE 22
 #define INVOKE 23
 #define DEVICE 24
-#define LARGEST_NUMBER UINT64_C(0x1fffffffffffff)
 
 static const char *const NAMES[] = {"main", "staging", "download", "policy"};
 
@@ -44,11 +43,10 @@ static fs_cur value_of(const fs_judge *judge, uint32_t code) {
   return at;
 }
 
-static uint64_t number_of(fs_judge *judge, uint32_t code) {
+static uint32_t number_of(fs_judge *judge, uint32_t code) {
   fs_cur at = value_of(judge, code);
-  uint64_t value = 0;
-  (void)fs_head(judge, &at, &value);
-  return value;
+  (void)fs_head(judge, &at);
+  return judge->argument;
 }
 
 /* Place of the 32 bytes in parameter image-digest: a byte string around [-16, bytes], 2 + 2 + 2 bytes before them. */
@@ -57,7 +55,7 @@ static uint32_t digest_of(const fs_judge *judge) { return value_of(judge, 3).off
 static uint32_t is_id(fs_judge *judge, uint32_t code, const uint8_t id[16]) {
   fs_cur at = value_of(judge, code);
   if (judge->b[at.off] >> 5 != 2) return 0;
-  return fs_span_is(judge, fs_string(judge, &at, judge->malformed), id, 16);
+  return fs_span_is(judge, fs_string(judge, &at), id, 16);
 }
 
 /* The refusal that a failed condition means; 0 where it holds. What cannot be judged here counts as failed. */
@@ -74,7 +72,8 @@ static fs_status condition(fs_judge *judge, uint32_t code) {
     case USE_BEFORE:
       if (judge->stored) return 0;
       if (!judge->has_now) return FS_CLOCK_NEEDED;
-      return judge->now < number_of(judge, USE_BEFORE) ? 0 : FS_USE_BEFORE_PASSED;
+      (void)number_of(judge, USE_BEFORE);
+      return judge->now < judge->wide ? 0 : FS_USE_BEFORE_PASSED;
     case SLOT:
       return number_of(judge, SLOT) == judge->slot ? 0 : FS_SLOT_NOT_OFFERED;
     case DEVICE:
@@ -120,18 +119,17 @@ static fs_ran match_at_install(fs_judge *judge) {
 static fs_ran bring(fs_judge *judge, uint32_t role, fs_from from, uint32_t code) {
   fs_cur at = value_of(judge, code);
   fs_arrival *arrival = &judge->arrival[role];
-  uint64_t length;
   if (role == FS_MAIN && judge->unit->map.shape == FS_STAGED) return failed(judge, FS_ABORTED);
   if (arrival->from != FS_FROM_NOTHING) return failed(judge, FS_ABORTED);
-  (void)fs_head(judge, &at, &length);
+  (void)fs_head(judge, &at);
   arrival->from = (uint8_t)from;
   arrival->content.off = at.off;
-  arrival->content.end = at.off + (uint32_t)length;
+  arrival->content.end = at.off + judge->argument;
   return FS_RAN;
 }
 
 static fs_ran copy(fs_judge *judge, uint32_t role) {
-  uint32_t source = (uint32_t)number_of(judge, SOURCE);
+  uint32_t source = number_of(judge, SOURCE);
   uint32_t from = fs_role(judge, source);
   const fs_arrival *arrival = &judge->arrival[from == FS_NO_ROLE ? FS_MAIN : from];
   if (from == FS_NO_ROLE || arrival->from == FS_FROM_NOTHING || source == judge->index)
@@ -149,7 +147,7 @@ static fs_ran install(fs_judge *judge, uint32_t code) {
   uint32_t role = fs_role(judge, judge->index);
   if (role == FS_NO_ROLE) return failed(judge, FS_ABORTED);
   if (fs_parameter(judge, judge->index, IMAGE_SIZE) != 0) {
-    uint64_t size = number_of(judge, IMAGE_SIZE);
+    uint32_t size = number_of(judge, IMAGE_SIZE);
     if (role == FS_MAIN && size != judge->image_size) return failed(judge, FS_ABORTED);
     judge->arrival[role].size = size;
     judge->arrival[role].has_size = 1;

@@ -62,7 +62,7 @@ typedef enum { FS_FROM_NOTHING = 0, FS_FROM_URI, FS_FROM_MANIFEST } fs_from;
 /* What was said of a component while installing is followed: where its bytes come from, and what they were compared with. */
 typedef struct {
   fs_cur content;
-  uint64_t size;
+  uint32_t size;
   uint32_t digest;
   uint8_t from;
   uint8_t has_size;
@@ -78,6 +78,9 @@ typedef struct {
   /* What a malformed item and one beyond a limit are called in this step. */
   fs_status malformed;
   fs_status limit;
+  /* Of the head that was read last. */
+  uint64_t wide;
+  uint32_t argument;
   fs_proofs *proofs;
   /* Seconds since 1970; judged where `has_now`. */
   uint64_t now;
@@ -131,13 +134,14 @@ typedef struct {
   uint8_t compared;
   uint8_t differs;
   uint8_t has_image_size;
-  uint64_t image_size;
+  uint32_t image_size;
   uint32_t manifest_digest;
   uint32_t image_digest;
   fs_arrival arrival[3];
 } fs_judge;
 
-#define FS_GOOD(judge) ((judge)->status == FS_OK)
+/* Within a pass 0 is good: it costs least to ask. What leaves a pass is FS_OK or a refusal. */
+#define FS_GOOD(judge) ((judge)->status == 0)
 
 /* judge.c */
 void fs_fail(fs_judge *judge, fs_status code);
@@ -147,19 +151,23 @@ fs_status fs_same(const uint8_t *a, const uint8_t *b, uint32_t length);
 fs_status fs_hash(const fs_crypto *crypto, const fs_bytes *parts, uint32_t count, uint8_t digest[32]);
 void fs_refuse_unless(fs_judge *judge, uint32_t holds, fs_status code);
 
-/* cbor.c: RFC 8949 in deterministic form. Major type of the next head, or FS_NO_ITEM after a failure. */
+/*
+ * cbor.c: RFC 8949 in deterministic form. Major type of the next head, or FS_NO_ITEM after a failure; its argument is in the
+ * judge then, whole in `wide`, and in `argument` as far as 32 bits go.
+ */
 #define FS_NO_ITEM 8u
-uint32_t fs_head(fs_judge *judge, fs_cur *at, uint64_t *argument);
+uint32_t fs_head(fs_judge *judge, fs_cur *at);
 void fs_skip(fs_judge *judge, fs_cur *at);
 /* Whether the span is one well-formed item and nothing else. COSE headers may come unsorted (`loose`). */
 void fs_valid(fs_judge *judge, fs_cur span, uint32_t items, uint32_t loose);
-/* The argument of the next head, which must have this major type; refused under `code`. */
-uint64_t fs_take(fs_judge *judge, fs_cur *at, uint32_t major, fs_status code);
-int64_t fs_integer(fs_judge *judge, fs_cur *at, fs_status code);
+/* The argument of the next head, which must have this major type. */
+uint32_t fs_take(fs_judge *judge, fs_cur *at, uint32_t major);
+/* What is beyond 32 bits is the largest or the smallest number; what is none is refused under `code`. */
+int32_t fs_integer(fs_judge *judge, fs_cur *at, fs_status code);
 /* The content of the byte string that is next. */
-fs_cur fs_string(fs_judge *judge, fs_cur *at, fs_status code);
+fs_cur fs_string(fs_judge *judge, fs_cur *at);
 /* The same, where the content is one item. */
-fs_cur fs_wrapped(fs_judge *judge, fs_cur *at, fs_status code);
+fs_cur fs_wrapped(fs_judge *judge, fs_cur *at);
 uint32_t fs_is_utf8(const uint8_t *bytes, uint32_t length);
 /* A digest: the place of its 32 bytes; 0 where it is of an algorithm that is known and not computed. */
 uint32_t fs_digest(fs_judge *judge, fs_cur at, fs_status unknown);
@@ -184,7 +192,7 @@ typedef struct {
 void fs_read_block(fs_judge *judge, fs_cur span, fs_block *block);
 #define FS_IN_PROTECTED 1u
 #define FS_IN_ANY 3u
-fs_cur fs_header(fs_judge *judge, const fs_block *block, int64_t label, uint32_t where);
+fs_cur fs_header(fs_judge *judge, const fs_block *block, int32_t label, uint32_t where);
 /* Sig_structure or MAC_structure around the digest: four parts; `head` holds what is built. */
 #define FS_SIGNED_HEAD 32u
 void fs_signed_parts(fs_judge *judge, const fs_block *block, uint8_t head[FS_SIGNED_HEAD], fs_bytes parts[4]);
@@ -200,8 +208,8 @@ typedef struct {
   fs_cur names;
   int64_t not_before;
   int64_t not_after;
-  uint64_t generation;
-  uint64_t path_length;
+  uint32_t generation;
+  uint32_t path_length;
   uint16_t key_usage;
   uint8_t algorithm;
   uint8_t key;
@@ -215,7 +223,7 @@ typedef struct {
 #define FS_PURPOSE_TRUST 2u
 #define FS_PURPOSE_ANNOUNCEMENT 4u
 #define FS_PURPOSE_ANY 8u
-#define FS_NO_LIMIT UINT64_MAX
+#define FS_NO_LIMIT UINT32_MAX
 /* Bits of the first byte of keyUsage. */
 #define FS_USAGE_PRESENT 0x100u
 #define FS_USAGE_SIGNATURE 0x80u
@@ -233,7 +241,7 @@ uint32_t fs_der_next(const fs_judge *judge, fs_cur at);
 void fs_der_any(fs_judge *judge, fs_cur *at, uint32_t depth);
 void fs_der_end(fs_judge *judge, fs_cur at);
 fs_cur fs_der_integer(fs_judge *judge, fs_cur *at, uint32_t tag);
-uint64_t fs_der_unsigned(fs_judge *judge, fs_cur *at, uint32_t tag);
+uint32_t fs_der_unsigned(fs_judge *judge, fs_cur *at, uint32_t tag);
 uint32_t fs_der_flag(fs_judge *judge, fs_cur *at);
 fs_cur fs_der_oid(fs_judge *judge, fs_cur *at, uint32_t tag);
 fs_cur fs_der_bits(fs_judge *judge, fs_cur *at, uint32_t tag, uint32_t *unused);
@@ -283,7 +291,7 @@ typedef struct {
 #define FS_ARG_PARAMETERS 0x20u
 #define FS_ARG_BRANCHES 0x30u
 #define FS_ARG_SEQUENCE 0x40u
-const fs_command *fs_find_command(int64_t code);
+const fs_command *fs_find_command(int32_t code);
 /* Content of a sequence element: in the manifest, or severed. Absent: it is not there. */
 fs_cur fs_sequence_of(fs_judge *judge, uint32_t element);
 
@@ -357,11 +365,13 @@ enum { FS_EMPTY = 0, FS_FILLING, FS_READY, FS_ON_TRIAL, FS_KEPT };
 #define FS_CHECKPOINTS 16u
 uint64_t fs_get(const uint8_t *bytes, uint32_t width);
 void fs_put(uint8_t *bytes, uint32_t width, uint64_t value);
+uint32_t fs_get32(const uint8_t *bytes, uint32_t width);
+void fs_put32(uint8_t *bytes, uint32_t width, uint32_t value);
 #define FS_MARK(marks, slot) ((marks) + FS_MARK_SLOTS + (slot) * FS_MARK_SLOT_SIZE)
 #define FS_MARK_STATE(mark) ((mark)[0])
 #define FS_MARK_NUMBER(mark) fs_get((mark) + 1, 8)
 #define FS_MARK_DIGEST(mark) ((mark) + 9)
-#define FS_MARK_LENGTH(mark) ((uint32_t)fs_get((mark) + 41, 4))
+#define FS_MARK_LENGTH(mark) fs_get32((mark) + 41, 4)
 
 
 /* flash.c. A slot that is filled from an offer, or from `source` in flash. */

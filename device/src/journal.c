@@ -70,7 +70,7 @@ static uint32_t load(const fs_device *device, const form *sizes, uint32_t bank, 
   if (fs_read_flash(device, at, body, sizes->body) != FS_OK) return 0;
   if (fs_read_flash(device, at + sizes->body, stored, TAG_SIZE) != FS_OK) return 0;
   if (memcmp(body, MAGIC, sizeof MAGIC) != 0 || body[4] != (sizes->body == 256 ? 1 : 2)) return 0;
-  if (fs_get(body + 6, 2) != position || tag_of(device, body, sizes->body, tag) != FS_OK) return 0;
+  if (fs_get32(body + 6, 2) != position || tag_of(device, body, sizes->body, tag) != FS_OK) return 0;
   return fs_same(tag, stored, TAG_SIZE) == FS_OK;
 }
 
@@ -93,7 +93,7 @@ static newest newest_of(const fs_device *device, const form *sizes, uint32_t ban
     if ((stands & FIRST) == 0 || !load(device, sizes, bank, position, body)) continue;
     one.found = 1;
     one.position = position;
-    one.round = (uint32_t)fs_get(body + 8, 4);
+    one.round = fs_get32(body + 8, 4);
     one.firm = (stands & FIRM) == FIRM;
     return one;
   }
@@ -206,8 +206,8 @@ static fs_status write_somewhere(fs_device *device, const form *sizes) {
   for (turns = 0; turns < 3; turns++) {
     fs_status status;
     for (; device->position < sizes->capacity; device->position++) {
-      fs_put(device->marks + 6, 2, device->position);
-      fs_put(device->marks + 8, 4, device->round);
+      fs_put32(device->marks + 6, 2, device->position);
+      fs_put32(device->marks + 8, 4, device->round);
       status = tag_of(device, device->marks, sizes->body, tag);
       if (status == FS_OK) status = append(device, sizes, tag);
       if (status == FS_OK) {

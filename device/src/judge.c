@@ -2,7 +2,7 @@
 #include "internal.h"
 
 void fs_fail(fs_judge *judge, fs_status code) {
-  if (judge->status == FS_OK) judge->status = code;
+  if (judge->status == 0) judge->status = code;
 }
 
 void fs_bad(fs_judge *judge) { fs_fail(judge, judge->malformed); }
@@ -42,6 +42,20 @@ uint64_t fs_get(const uint8_t *bytes, uint32_t width) {
   uint32_t i;
   for (i = 0; i < width; i++) value = value << 8 | bytes[i];
   return value;
+}
+
+uint32_t fs_get32(const uint8_t *bytes, uint32_t width) {
+  uint32_t value = 0;
+  uint32_t i;
+  for (i = 0; i < width; i++) value = value << 8 | bytes[i];
+  return value;
+}
+
+void fs_put32(uint8_t *bytes, uint32_t width, uint32_t value) {
+  while (width-- > 0) {
+    bytes[width] = (uint8_t)value;
+    value >>= 8;
+  }
 }
 
 void fs_put(uint8_t *bytes, uint32_t width, uint64_t value) {

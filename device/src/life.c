@@ -38,8 +38,8 @@ fs_status fs_begin_life(fs_device *device) {
     marks[4] = device->unit_class->map.has_policy ? 2 : 1;
     marks[5] = 2;
     fs_put(marks + FS_MARK_SEQUENCE_FLOOR, 8, floors->sequence_number);
-    fs_put(marks + FS_MARK_SECURITY_FLOOR, 4, floors->security_version);
-    fs_put(marks + FS_MARK_GENERATION_FLOOR, 4, floors->signer_generation);
+    fs_put32(marks + FS_MARK_SECURITY_FLOOR, 4, floors->security_version);
+    fs_put32(marks + FS_MARK_GENERATION_FLOOR, 4, floors->signer_generation);
     if (fs_write_marks(device) != FS_OK) return FS_MARK_NOT_WRITTEN;
   }
   return FS_OK;
@@ -103,7 +103,7 @@ fs_status fs_check(fs_device *device, const fs_offer *offer, fs_plan *plan) {
 /* Where even this mark cannot be written the slot stays as filling, which never starts either. */
 static void release(fs_device *device, uint32_t slot) {
   memset(FS_MARK(device->marks, slot), 0, FS_MARK_SLOT_SIZE);
-  fs_put(device->marks + FS_MARK_PROGRESS, 4, 0);
+  fs_put32(device->marks + FS_MARK_PROGRESS, 4, 0);
   (void)fs_write_marks(device);
 }
 
@@ -111,7 +111,7 @@ void fs_set_mark(uint8_t *mark, uint8_t state, uint64_t number, const uint8_t di
   mark[0] = state;
   fs_put(mark + 1, 8, number);
   memcpy(FS_MARK_DIGEST(mark), digest, 32);
-  fs_put(mark + 41, 4, length);
+  fs_put32(mark + 41, 4, length);
 }
 
 /* Step 8: fills the slot, from the last checkpoint where the same release was begun there before. */
@@ -119,11 +119,11 @@ static fs_status bring_in(fs_device *device, const fs_fill *fill, const fs_plan 
   uint8_t *mark = FS_MARK(device->marks, plan->slot);
   uint32_t same = FS_MARK_STATE(mark) == FS_FILLING && FS_MARK_NUMBER(mark) == plan->sequence_number &&
                   memcmp(FS_MARK_DIGEST(mark), plan->manifest_digest, 32) == 0;
-  uint32_t from = same ? (uint32_t)fs_get(device->marks + FS_MARK_PROGRESS, 4) : 0;
+  uint32_t from = same ? fs_get32(device->marks + FS_MARK_PROGRESS, 4) : 0;
   fs_status status = FS_OK;
   if (!same) {
     fs_set_mark(mark, FS_FILLING, plan->sequence_number, plan->manifest_digest, 0);
-    fs_put(device->marks + FS_MARK_PROGRESS, 4, 0);
+    fs_put32(device->marks + FS_MARK_PROGRESS, 4, 0);
     status = fs_write_marks(device);
   }
   if (status == FS_OK) status = fs_fill_slot(device, fill, from);
@@ -169,7 +169,7 @@ static fs_status carry_out(fs_device *device, const fs_offer *offer, const fs_pa
   }
   fs_set_mark(FS_MARK(device->marks, plan->slot), FS_READY, plan->sequence_number, plan->manifest_digest,
               payload->kept);
-  fs_put(device->marks + FS_MARK_PROGRESS, 4, 0);
+  fs_put32(device->marks + FS_MARK_PROGRESS, 4, 0);
   return fs_write_marks(device) == FS_OK ? FS_OK : FS_MARK_NOT_WRITTEN;
 }
 

@@ -49,9 +49,9 @@ static uint32_t selected(fs_judge *judge, uint32_t list, uint32_t nth, uint8_t *
     *index = (uint8_t)nth;
     return nth < judge->component_count;
   }
-  if (nth >= fs_take(judge, &at, 4, judge->malformed)) return 0;
+  if (nth >= fs_take(judge, &at, 4)) return 0;
   for (i = 0; i < nth; i++) fs_skip(judge, &at);
-  *index = (uint8_t)fs_take(judge, &at, 0, judge->malformed);
+  *index = (uint8_t)fs_take(judge, &at, 0);
   return 1;
 }
 
@@ -61,15 +61,15 @@ static fs_ran set_index(fs_judge *judge, fs_cur at, const frame *in, uint32_t fi
   if (judge->b[at.off] == 0xf5 || judge->b[at.off] >> 5 == 4)
     judge->list = at.off;
   else
-    judge->index = (uint8_t)fs_take(judge, &at, 0, judge->malformed);
+    judge->index = (uint8_t)fs_take(judge, &at, 0);
   return step(judge);
 }
 
 /* Override replaces; set-parameters leaves alone what is set. */
 static void store(fs_judge *judge, uint32_t component, fs_cur at, uint32_t replaces) {
-  uint64_t count = fs_take(judge, &at, 5, judge->malformed);
+  uint32_t count = fs_take(judge, &at, 5);
   for (; count > 0; count--) {
-    int64_t code = fs_integer(judge, &at, judge->malformed);
+    int32_t code = fs_integer(judge, &at, judge->malformed);
     uint32_t i;
     for (i = 0; i < FS_PARAMETERS; i++)
       if (KEPT[i] == code && (replaces || judge->parameter[component][i] == 0)) judge->parameter[component][i] = at.off;
@@ -78,8 +78,8 @@ static void store(fs_judge *judge, uint32_t component, fs_cur at, uint32_t repla
 }
 
 /* The value of a flag among parameters: HARD for false, SOFT for true, NO_SOFTNESS where it is not there. */
-static uint32_t flag_in(fs_judge *judge, fs_cur at, int64_t wanted) {
-  uint64_t count = fs_take(judge, &at, 5, judge->malformed);
+static uint32_t flag_in(fs_judge *judge, fs_cur at, int32_t wanted) {
+  uint32_t count = fs_take(judge, &at, 5);
   for (; count > 0; count--) {
     if (fs_integer(judge, &at, judge->malformed) == wanted) return judge->b[at.off] & 1u;
     fs_skip(judge, &at);
@@ -108,7 +108,7 @@ static uint32_t races(fs_judge *judge, const fs_command *row, frame *in) {
   fs_cur at = {fs_parameter(judge, judge->index, SOURCE), judge->size};
   if (judge->strict || (row->flags & FS_CMD_WRITES) == 0) return 0;
   in->written = (uint8_t)(in->written | 1u << judge->index);
-  if (row->code == COPY) in->read = (uint8_t)(in->read | 1u << fs_take(judge, &at, 0, judge->malformed));
+  if (row->code == COPY) in->read = (uint8_t)(in->read | 1u << fs_take(judge, &at, 0));
   return in->read & in->written;
 }
 
@@ -136,7 +136,7 @@ static void new_frame(frame *fresh, uint32_t soft, uint32_t rule) {
 static fs_ran try_each(fs_judge *judge, fs_cur at) {
   uint32_t list = judge->list;
   uint8_t index = judge->index;
-  uint64_t count = fs_take(judge, &at, 4, judge->malformed);
+  uint32_t count = fs_take(judge, &at, 4);
   fs_ran last = FS_RAN;
   for (; count > 0; count--) {
     frame fresh;
@@ -144,7 +144,7 @@ static fs_ran try_each(fs_judge *judge, fs_cur at) {
     new_frame(&fresh, SOFT, INDEX_ALWAYS);
     judge->list = list;
     judge->index = index;
-    last = run_sequence(judge, fs_string(judge, &at, judge->malformed), &fresh);
+    last = run_sequence(judge, fs_string(judge, &at), &fresh);
     if (last != FS_CONDITION_STOPPED) return last;
     if (!fresh.soft) return FS_ABORTED;
   }
@@ -156,11 +156,11 @@ static fs_ran run_inner(fs_judge *judge, fs_cur at, uint32_t rule) {
   uint8_t strict = judge->strict;
   uint32_t list = judge->list;
   uint8_t index = judge->index;
-  fs_cur content = fs_string(judge, &at, judge->malformed);
+  fs_cur content = fs_string(judge, &at);
   fs_cur first = content;
   frame fresh;
   fs_ran ran;
-  (void)fs_take(judge, &first, 4, judge->malformed);
+  (void)fs_take(judge, &first, 4);
   if (rule == INDEX_FIRST && fs_integer(judge, &first, judge->malformed) != SET_INDEX)
     return stop(judge, FS_ABORTED, FS_REASON_ABORT);
   new_frame(&fresh, HARD, rule);
@@ -205,7 +205,7 @@ static fs_ran run_command(fs_judge *judge, const fs_command *row, fs_cur at, fra
 }
 
 static fs_ran run_sequence(fs_judge *judge, fs_cur content, frame *in) {
-  uint64_t count = fs_take(judge, &content, 4, judge->malformed);
+  uint32_t count = fs_take(judge, &content, 4);
   uint32_t first = 1;
   fs_ran ran = FS_RAN;
   for (; count > 0 && ran == FS_RAN; count -= 2) {

@@ -31,34 +31,33 @@ typedef struct {
 static uint32_t length_of(fs_cur span) { return span.end - span.off; }
 
 static void read_component_index(fs_judge *judge, fs_cur *at) {
-  if (fs_take(judge, at, 0, judge->malformed) >= judge->component_count) fs_bad(judge);
+  if (fs_take(judge, at, 0) >= judge->component_count) fs_bad(judge);
 }
 
-static void read_text(fs_judge *judge, fs_cur at) { (void)fs_take(judge, &at, 3, judge->malformed); }
+static void read_text(fs_judge *judge, fs_cur at) { (void)fs_take(judge, &at, 3); }
 
 static void read_value(fs_judge *judge, uint32_t type, fs_cur at) {
-  uint64_t value;
   switch (type) {
     case VENDOR:
       if (judge->b[at.off] >> 5 == 6) {
-        if (fs_take(judge, &at, 6, judge->malformed) != 112) fs_bad(judge);
-        (void)fs_string(judge, &at, judge->malformed);
+        if (fs_take(judge, &at, 6) != 112) fs_bad(judge);
+        (void)fs_string(judge, &at);
         break;
       }
-      if (length_of(fs_string(judge, &at, judge->malformed)) != 16) fs_bad(judge);
+      if (length_of(fs_string(judge, &at)) != 16) fs_bad(judge);
       break;
     case UUID:
-      if (length_of(fs_string(judge, &at, judge->malformed)) != 16) fs_bad(judge);
+      if (length_of(fs_string(judge, &at)) != 16) fs_bad(judge);
       break;
     case DIGEST:
-      if (fs_digest(judge, fs_wrapped(judge, &at, judge->malformed), FS_MANIFEST_DIGEST_ALGORITHM_UNKNOWN) == 0)
+      if (fs_digest(judge, fs_wrapped(judge, &at), FS_MANIFEST_DIGEST_ALGORITHM_UNKNOWN) == 0)
         fs_fail(judge, FS_MANIFEST_DIGEST_ALGORITHM_UNKNOWN);
       break;
     case NUMBER:
-      (void)fs_take(judge, &at, 0, judge->malformed);
+      (void)fs_take(judge, &at, 0);
       break;
     case NUMBER_64:
-      if (fs_head(judge, &at, &value) != 0) fs_bad(judge);
+      if (fs_head(judge, &at) != 0) fs_bad(judge);
       break;
     case SIGNED:
       (void)fs_integer(judge, &at, judge->malformed);
@@ -67,7 +66,7 @@ static void read_value(fs_judge *judge, uint32_t type, fs_cur at) {
       if ((judge->b[at.off] | 1) != 0xf5) fs_bad(judge);
       break;
     case STRING:
-      if (length_of(fs_string(judge, &at, judge->malformed)) > LARGEST_CONTENT) fs_bad(judge);
+      if (length_of(fs_string(judge, &at)) > LARGEST_CONTENT) fs_bad(judge);
       break;
     case LINK:
       read_text(judge, at);
@@ -79,7 +78,7 @@ static void read_value(fs_judge *judge, uint32_t type, fs_cur at) {
 }
 
 /* The type of a parameter that is carried out here. */
-static uint32_t read_parameter_code(fs_judge *judge, fs_cur *at, uint32_t shared, int64_t *code) {
+static uint32_t read_parameter_code(fs_judge *judge, fs_cur *at, uint32_t shared, int32_t *code) {
   uint32_t i;
   *code = fs_integer(judge, at, FS_PARAMETER_UNKNOWN);
   if (*code <= HIGHEST_CUSTOM && shared) fs_fail(judge, FS_COMMAND_MISPLACED);
@@ -95,12 +94,12 @@ static uint32_t read_parameter_code(fs_judge *judge, fs_cur *at, uint32_t shared
 
 /* A digest is set with override-parameters only ([M] section 7; docs/processor-rules.md, rule 6). */
 static void read_parameters(fs_judge *judge, fs_cur at, uint32_t shared, uint32_t may_be_overridden) {
-  uint64_t count = fs_take(judge, &at, 5, judge->malformed);
+  uint32_t count = fs_take(judge, &at, 5);
   uint32_t has_digest = 0;
   uint32_t i;
   if (count == 0) fs_bad(judge);
   for (i = 0; i < count && FS_GOOD(judge); i++) {
-    int64_t code;
+    int32_t code;
     uint32_t type = read_parameter_code(judge, &at, shared, &code);
     if (!FS_GOOD(judge)) return;
     read_value(judge, type, at);
@@ -111,13 +110,13 @@ static void read_parameters(fs_judge *judge, fs_cur at, uint32_t shared, uint32_
 }
 
 static void read_index(fs_judge *judge, fs_cur at) {
-  uint64_t count;
+  uint32_t count;
   if (judge->b[at.off] == 0xf5) return;
   if (judge->b[at.off] >> 5 != 4) {
     read_component_index(judge, &at);
     return;
   }
-  count = fs_take(judge, &at, 4, judge->malformed);
+  count = fs_take(judge, &at, 4);
   if (count == 0) fs_bad(judge);
   while (count-- > 0 && FS_GOOD(judge)) read_component_index(judge, &at);
 }
@@ -125,16 +124,16 @@ static void read_index(fs_judge *judge, fs_cur at) {
 static void read_sequence(fs_judge *judge, fs_cur content, place in);
 
 static void read_inner(fs_judge *judge, fs_cur *at, place in) {
-  fs_cur content = fs_string(judge, at, judge->malformed);
+  fs_cur content = fs_string(judge, at);
   in.depth++;
   if (FS_GOOD(judge)) read_sequence(judge, content, in);
 }
 
 /* Two wrapped sequences at least, and perhaps nil at the end ([M] Appendix A). */
 static void read_branches(fs_judge *judge, fs_cur at, place in) {
-  uint64_t count = fs_take(judge, &at, 4, judge->malformed);
+  uint32_t count = fs_take(judge, &at, 4);
   fs_cur last = at;
-  uint64_t i;
+  uint32_t i;
   for (i = 1; i < count && FS_GOOD(judge); i++) fs_skip(judge, &last);
   if (count > 0 && judge->b[last.off] == 0xf6) count--;
   if (count < 2) fs_bad(judge);
@@ -142,7 +141,7 @@ static void read_branches(fs_judge *judge, fs_cur at, place in) {
 }
 
 static const fs_command *read_code(fs_judge *judge, fs_cur *at, uint32_t shared) {
-  int64_t code = fs_integer(judge, at, FS_COMMAND_UNKNOWN);
+  int32_t code = fs_integer(judge, at, FS_COMMAND_UNKNOWN);
   const fs_command *row = fs_find_command(code);
   if (shared && (code <= HIGHEST_CUSTOM || (row != 0 && (row->flags & FS_CMD_SHARED) == 0)))
     fs_fail(judge, FS_COMMAND_MISPLACED);
@@ -166,20 +165,20 @@ static void read_argument(fs_judge *judge, const fs_command *row, fs_cur at, pla
       read_inner(judge, &at, in);
       break;
     default:
-      if (fs_take(judge, &at, 0, judge->malformed) > 15) fs_bad(judge);
+      if (fs_take(judge, &at, 0) > 15) fs_bad(judge);
       break;
   }
 }
 
 /* A list of pairs, one at least; it nests at most as deep as DEEPEST_SEQUENCE. */
 static void read_sequence(fs_judge *judge, fs_cur content, place in) {
-  uint64_t count;
+  uint32_t count;
   if (in.depth > DEEPEST_SEQUENCE) fs_bad(judge);
   if (FS_GOOD(judge)) fs_valid(judge, content, FS_ITEMS, 0);
-  count = fs_take(judge, &content, 4, judge->malformed);
+  count = fs_take(judge, &content, 4);
   if (count == 0 || (count & 1) != 0 || count / 2 > judge->commands_left) fs_bad(judge);
   if (!FS_GOOD(judge)) return;
-  judge->commands_left -= (uint32_t)count / 2;
+  judge->commands_left -= count / 2;
   for (; count > 0 && FS_GOOD(judge); count -= 2) {
     const fs_command *row = read_code(judge, &content, in.shared);
     if (!FS_GOOD(judge)) return;
@@ -195,37 +194,39 @@ static void read_element_sequence(fs_judge *judge, fs_cur content, uint32_t shar
   in.shared = shared;
   read_sequence(judge, content, in);
   if (!FS_GOOD(judge) || judge->component_count < 2) return;
-  (void)fs_take(judge, &content, 4, judge->malformed);
+  (void)fs_take(judge, &content, 4);
   if (fs_integer(judge, &content, judge->malformed) != 12) fs_fail(judge, FS_COMPONENT_INDEX_MISSING);
 }
 
 /* Component identifiers: lists of byte strings ([M] section 8.4.5.1). The first ones are kept. */
 static void read_components(fs_judge *judge, fs_cur at) {
-  uint64_t count = fs_take(judge, &at, 4, judge->malformed);
+  uint32_t count = fs_take(judge, &at, 4);
   uint32_t i;
   if (count == 0 || count > MOST_COMPONENTS) fs_bad(judge);
   for (i = 0; i < count && FS_GOOD(judge); i++) {
     fs_cur identifier = at;
-    uint64_t segments = fs_take(judge, &at, 4, judge->malformed);
+    uint32_t segments = fs_take(judge, &at, 4);
     if (segments > MOST_SEGMENTS) fs_bad(judge);
-    while (segments-- > 0 && FS_GOOD(judge)) (void)fs_string(judge, &at, judge->malformed);
+    while (segments-- > 0 && FS_GOOD(judge)) (void)fs_string(judge, &at);
     identifier.end = at.off;
     if (fs_is_named(judge, identifier, 'p')) judge->names_policy = 1;
     if (i < FS_COMPONENTS) judge->component[i] = identifier;
   }
-  judge->component_count = (uint32_t)count;
+  judge->component_count = count;
 }
 
 static void read_common(fs_judge *judge) {
   fs_cur at = {judge->element[FS_EL_COMMON], judge->manifest.end};
   fs_cur components = {0, 0};
   fs_cur shared = {0, 0};
-  uint64_t count;
-  at = fs_wrapped(judge, &at, judge->malformed);
-  count = fs_take(judge, &at, 5, judge->malformed);
+  uint32_t count;
+  at = fs_wrapped(judge, &at);
+  count = fs_take(judge, &at, 5);
   for (; count > 0 && FS_GOOD(judge); count--) {
-    uint64_t key;
-    if (fs_head(judge, &at, &key) != 0 || (key != 1 && key != 2 && key != 4))
+    uint32_t key;
+    uint32_t major = fs_head(judge, &at);
+    key = judge->argument;
+    if (major != 0 || (key != 1 && key != 2 && key != 4))
       fs_fail(judge, FS_MANIFEST_ELEMENT_UNKNOWN);
     if (key == 1) fs_fail(judge, FS_MANIFEST_ELEMENT_UNSUPPORTED);
     if (key == 2) components = at;
@@ -235,19 +236,19 @@ static void read_common(fs_judge *judge) {
   if (FS_ABSENT(components)) fs_bad(judge);
   if (FS_GOOD(judge)) read_components(judge, components);
   if (!FS_GOOD(judge) || FS_ABSENT(shared)) return;
-  judge->shared = fs_string(judge, &shared, judge->malformed);
+  judge->shared = fs_string(judge, &shared);
   if (FS_GOOD(judge)) read_element_sequence(judge, judge->shared, 1);
 }
 
 static void collect(fs_judge *judge) {
   fs_cur at = judge->manifest;
-  uint64_t count;
-  at = fs_wrapped(judge, &at, judge->malformed);
-  count = fs_take(judge, &at, 5, judge->malformed);
+  uint32_t count;
+  at = fs_wrapped(judge, &at);
+  count = fs_take(judge, &at, 5);
   for (; count > 0 && FS_GOOD(judge); count--) {
-    uint64_t key;
     uint32_t i;
-    uint32_t major = fs_head(judge, &at, &key);
+    uint32_t major = fs_head(judge, &at);
+    uint32_t key = judge->argument;
     for (i = 0; i < sizeof ELEMENTS / sizeof *ELEMENTS; i++)
       if (major == 0 && ELEMENTS[i][0] == key) break;
     if (i == sizeof ELEMENTS / sizeof *ELEMENTS)
@@ -271,7 +272,7 @@ fs_cur fs_sequence_of(fs_judge *judge, uint32_t element) {
   fs_cur none = {0, 0};
   if (FS_ABSENT(at)) return none;
   if (judge->b[at.off] >> 5 == 4) at = severed(judge, element);
-  return FS_ABSENT(at) ? none : fs_string(judge, &at, judge->malformed);
+  return FS_ABSENT(at) ? none : fs_string(judge, &at);
 }
 
 /* A byte string is in place; an array is the digest of what was severed ([M] section 8.4). */
@@ -295,18 +296,18 @@ static void read_severable(fs_judge *judge, uint32_t element, uint32_t is_sequen
   } else if (FS_ABSENT(at))
     return;
   else
-    (void)fs_string(judge, &at, judge->malformed);
+    (void)fs_string(judge, &at);
   if (is_sequence && FS_GOOD(judge)) read_element_sequence(judge, fs_sequence_of(judge, element), 0);
 }
 
 /* Integers, the first not negative ([UM] section 3.1). */
 static void read_set_version(fs_judge *judge) {
   fs_cur at = {judge->element[FS_EL_SET_VERSION], judge->manifest.end};
-  uint64_t count;
-  uint64_t i;
+  uint32_t count;
+  uint32_t i;
   if (FS_ABSENT(at)) return;
-  at = fs_wrapped(judge, &at, judge->malformed);
-  count = fs_take(judge, &at, 4, judge->malformed);
+  at = fs_wrapped(judge, &at);
+  count = fs_take(judge, &at, 4);
   if (count == 0) fs_bad(judge);
   for (i = 0; i < count && FS_GOOD(judge); i++)
     if (fs_integer(judge, &at, judge->malformed) < 0 && i == 0) fs_bad(judge);
@@ -314,7 +315,8 @@ static void read_set_version(fs_judge *judge) {
 
 static void read_number(fs_judge *judge, uint32_t element, uint64_t *value) {
   fs_cur at = {judge->element[element], judge->manifest.end};
-  if (FS_ABSENT(at) || fs_head(judge, &at, value) != 0) fs_bad(judge);
+  if (FS_ABSENT(at) || fs_head(judge, &at) != 0) fs_bad(judge);
+  *value = judge->wide;
 }
 
 /* Nothing may ride in the envelope that the manifest does not vouch for ([M] section 5.4). */
@@ -329,7 +331,6 @@ static void judge_vouched(fs_judge *judge) {
 
 void fs_step_manifest(fs_judge *judge) {
   fs_cur at;
-  uint64_t version = 0;
   uint32_t element;
   judge->malformed = FS_MANIFEST_MALFORMED;
   judge->limit = FS_MANIFEST_MALFORMED;
@@ -338,7 +339,7 @@ void fs_step_manifest(fs_judge *judge) {
   at.off = judge->element[FS_EL_VERSION];
   at.end = judge->manifest.end;
   if (FS_ABSENT(at)) fs_bad(judge);
-  if (FS_GOOD(judge) && (fs_head(judge, &at, &version) != 0 || version != 1))
+  if (FS_GOOD(judge) && (fs_head(judge, &at) != 0 || judge->wide != 1))
     fs_fail(judge, FS_MANIFEST_VERSION_UNKNOWN);
   if (judge->element[FS_EL_COMMON] == 0) fs_bad(judge);
   if (FS_GOOD(judge)) read_common(judge);

@@ -28,7 +28,7 @@ static rest next(rest *at, uint32_t *tag) {
   if (length >= 0x80) {
     uint32_t width = length & 0x7fu;
     if (width > 4 || width > at->length) width = 0;
-    length = (uint32_t)fs_get(at->bytes, width);
+    length = fs_get32(at->bytes, width);
     advance(at, width);
   }
   if (length > at->length) length = at->length;

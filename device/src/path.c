@@ -23,7 +23,7 @@ static fs_bytes bytes_of(const fs_judge *judge, fs_cur span) {
 static fs_cur chain_item(fs_judge *judge, const chain *from, uint32_t index) {
   fs_cur at = from->at;
   while (index-- > 0) fs_skip(judge, &at);
-  return fs_string(judge, &at, judge->malformed);
+  return fs_string(judge, &at);
 }
 
 static void certificate_at(fs_judge *judge, const chain *from, uint32_t index, fs_certificate *into) {
@@ -32,13 +32,11 @@ static void certificate_at(fs_judge *judge, const chain *from, uint32_t index, f
 
 static chain read_chain(fs_judge *judge, fs_cur header) {
   chain found;
-  uint64_t count = 1;
   found.at = header;
-  if (fs_head(judge, &header, &count) == 4)
-    found.at = header;
-  else
-    count = 1;
-  found.count = count > MOST_CERTIFICATES ? MOST_CERTIFICATES + 1 : (uint32_t)count;
+  found.count = 1;
+  if (fs_head(judge, &header) != 4) return found;
+  found.at = header;
+  found.count = judge->argument;
   return found;
 }
 
@@ -52,13 +50,13 @@ static void judge_binding(fs_judge *judge, const fs_block *block, const chain *f
     fs_refuse_unless(judge, !FS_ABSENT(fs_header(judge, block, X5CHAIN, FS_IN_PROTECTED)), FS_SIGNER_NOT_BOUND);
     return;
   }
-  (void)fs_take(judge, &thumbprint, 4, judge->malformed);
+  (void)fs_take(judge, &thumbprint, 4);
   part = bytes_of(judge, first);
   fs_refuse_unless(judge,
                    judge->b[thumbprint.off] == 0x2f && fs_hash(judge->crypto, &part, 1, digest) == FS_OK,
                    FS_SIGNER_THUMBPRINT_WRONG);
   fs_skip(judge, &thumbprint);
-  first = fs_string(judge, &thumbprint, judge->malformed);
+  first = fs_string(judge, &thumbprint);
   fs_refuse_unless(judge, fs_span_is(judge, first, digest, 32), FS_SIGNER_THUMBPRINT_WRONG);
 }
 
@@ -94,7 +92,7 @@ static uint32_t raw_ecdsa(fs_judge *judge, fs_cur signature, uint8_t raw[64]) {
   }
   fs_der_end(judge, inner);
   good = i == 64 && FS_GOOD(judge);
-  judge->status = FS_OK;
+  judge->status = 0;
   return good;
 }
 
@@ -175,7 +173,7 @@ static void judge_dates(fs_judge *judge, const fs_certificate *certificate) {
 }
 
 /* RFC 5280 section 6.1.4 (k) to (n). `left`: authorities that may still follow. */
-static void judge_authority(fs_judge *judge, const fs_certificate *certificate, uint64_t *left) {
+static void judge_authority(fs_judge *judge, const fs_certificate *certificate, uint32_t *left) {
   fs_refuse_unless(judge, certificate->is_authority, FS_SIGNER_PATH_BROKEN);
   if (!fs_same_name(bytes_of(judge, certificate->issuer), bytes_of(judge, certificate->subject))) {
     fs_refuse_unless(judge, *left > 0, FS_SIGNER_PATH_BROKEN);
@@ -194,7 +192,7 @@ static void judge_purpose(fs_judge *judge, const fs_certificate *certificate, ui
 
 /* RFC 5280 section 6.1, from the certificate that a root signed down to the signer's. */
 static void judge_path(fs_judge *judge, const chain *from, uint32_t top, fs_certificate *into) {
-  uint64_t left = top + 1;
+  uint32_t left = top + 1;
   fs_cur authority = {0, 0};
   uint32_t index = top + 1;
   while (index-- > 0 && FS_GOOD(judge)) {

@@ -9,31 +9,30 @@
 #define NO_KEY UINT32_MAX
 
 /* The algorithm that the protected header names; 0 where it names none by a number. */
-static int64_t algorithm_of(fs_judge *judge, const fs_block *block) {
+static int32_t algorithm_of(fs_judge *judge, const fs_block *block) {
   fs_cur at = fs_header(judge, block, ALG, FS_IN_PROTECTED);
-  uint64_t argument;
   uint32_t major;
   if (FS_ABSENT(at)) return 0;
-  major = fs_head(judge, &at, &argument);
-  if (major > 1 || argument > INT32_MAX) return 0;
-  return major == 0 ? (int64_t)argument : -1 - (int64_t)argument;
+  major = fs_head(judge, &at);
+  if (major > 1 || judge->argument > INT32_MAX) return 0;
+  return major == 0 ? (int32_t)judge->argument : -1 - (int32_t)judge->argument;
 }
 
 /* Labels that crit may name: all of them are acted on here. */
-static uint32_t is_understood(int64_t label) {
+static uint32_t is_understood(int32_t label) {
   return (label >= 1 && label <= 4) || label == 33 || label == 34 || label == SECURITY_VERSION;
 }
 
 /* RFC 9052 section 3.1: crit is protected, and so is whatever it names, and all of that is understood. */
 static void judge_criticality(fs_judge *judge, const fs_block *block) {
   fs_cur at = fs_header(judge, block, CRIT, FS_IN_ANY);
-  uint64_t count;
+  uint32_t count;
   uint32_t i;
   if (FS_ABSENT(at)) return;
   fs_refuse_unless(judge, !FS_ABSENT(fs_header(judge, block, CRIT, FS_IN_PROTECTED)), FS_HEADER_CRITICAL_UNKNOWN);
-  count = fs_take(judge, &at, 4, FS_HEADER_CRITICAL_UNKNOWN);
+  count = fs_take(judge, &at, 4);
   for (i = 0; i < count && FS_GOOD(judge); i++) {
-    int64_t label = fs_integer(judge, &at, FS_HEADER_CRITICAL_UNKNOWN);
+    int32_t label = fs_integer(judge, &at, FS_HEADER_CRITICAL_UNKNOWN);
     fs_refuse_unless(judge, is_understood(label) && !FS_ABSENT(fs_header(judge, block, label, FS_IN_PROTECTED)),
                      FS_HEADER_CRITICAL_UNKNOWN);
   }
@@ -48,17 +47,18 @@ static void judge_algorithm(fs_judge *judge, const fs_block *block) {
 /* The security version that the protected header states; judged in step 5. */
 static void read_security_version(fs_judge *judge, const fs_block *block) {
   fs_cur at = fs_header(judge, block, SECURITY_VERSION, FS_IN_PROTECTED);
-  uint64_t argument = 0;
-  judge->security_version_wrong =
-      !FS_ABSENT(at) && (fs_head(judge, &at, &argument) != 0 || argument > UINT32_MAX);
-  judge->security_version = (uint32_t)argument;
+  judge->security_version = 0;
+  judge->security_version_wrong = 0;
+  if (FS_ABSENT(at)) return;
+  judge->security_version_wrong = fs_head(judge, &at) != 0 || judge->wide > UINT32_MAX;
+  judge->security_version = judge->argument;
 }
 
 static fs_cur block_at(fs_judge *judge, uint32_t index, fs_block *block) {
   fs_cur at = judge->blocks;
   fs_cur span = {0, 0};
   uint32_t i;
-  for (i = 0; i <= index; i++) span = fs_string(judge, &at, judge->malformed);
+  for (i = 0; i <= index; i++) span = fs_string(judge, &at);
   fs_read_block(judge, span, block);
   return span;
 }
@@ -101,7 +101,7 @@ static uint32_t judge_signatures(fs_judge *judge) {
         return 1;
       }
       if (first == 0) first = judge->status;
-      judge->status = FS_OK;
+      judge->status = 0;
     }
   }
   if (first != 0) fs_fail(judge, first);
@@ -114,7 +114,7 @@ static uint32_t key_of(fs_judge *judge, const fs_block *block, uint32_t *unnamed
   uint32_t i;
   *unnamed = FS_ABSENT(at) || judge->b[at.off] >> 5 != 2;
   if (*unnamed) return NO_KEY;
-  at = fs_string(judge, &at, judge->malformed);
+  at = fs_string(judge, &at);
   for (i = 0; i < judge->unit->mac_key_count; i++)
     if (fs_span_is(judge, at, judge->unit->mac_keys[i].id.bytes, judge->unit->mac_keys[i].id.length)) return i;
   return NO_KEY;

@@ -6,7 +6,7 @@
 #define STAGING 1u
 
 uint32_t fs_security_floor(const fs_device *device) {
-  return (uint32_t)fs_get(device->marks + FS_MARK_SECURITY_FLOOR, 4);
+  return fs_get32(device->marks + FS_MARK_SECURITY_FLOOR, 4);
 }
 
 /* What a refusal of an earlier step is called at start-up. */
@@ -84,7 +84,7 @@ static uint32_t judge_into(fs_device *device, fs_started *started, uint32_t slot
 /* A slot that does not verify counts as empty from now on, so that no later start tries it. */
 static void release(fs_device *device, uint32_t slot) {
   memset(FS_MARK(device->marks, slot), 0, FS_MARK_SLOT_SIZE);
-  fs_put(device->marks + FS_MARK_PROGRESS, 4, 0);
+  fs_put32(device->marks + FS_MARK_PROGRESS, 4, 0);
 }
 
 /* Invokes a verified slot; a ready image is on trial for good before that. */
@@ -202,7 +202,7 @@ static fs_status move(fs_device *device, const fs_plan *held, uint32_t from) {
   fill.source = map->slots[STAGING].offset;
   if (from == 0) {
     fs_set_mark(run, FS_FILLING, FS_MARK_NUMBER(staged), FS_MARK_DIGEST(staged), 0);
-    fs_put(device->marks + FS_MARK_PROGRESS, 4, 0);
+    fs_put32(device->marks + FS_MARK_PROGRESS, 4, 0);
     status = fs_write_marks(device);
   }
   if (status == FS_OK) status = fs_fill_slot(device, &fill, from);
@@ -216,7 +216,7 @@ static uint32_t copy_verified(fs_device *device, fs_started *started, const fs_p
   const uint8_t *run = FS_MARK(device->marks, RUN);
   const uint8_t *staged = FS_MARK(device->marks, STAGING);
   uint32_t resumed = FS_MARK_STATE(run) == FS_FILLING && memcmp(FS_MARK_DIGEST(run), FS_MARK_DIGEST(staged), 32) == 0;
-  uint32_t from = resumed ? (uint32_t)fs_get(device->marks + FS_MARK_PROGRESS, 4) : 0;
+  uint32_t from = resumed ? fs_get32(device->marks + FS_MARK_PROGRESS, 4) : 0;
   for (;;) {
     if (move(device, held, from) != FS_OK) return 0;
     if (judge_into(device, started, RUN, staged, moved)) return 1;
