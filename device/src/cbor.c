@@ -3,8 +3,8 @@
 
 #define DEPTH 16u
 #define LARGEST_NUMBER UINT64_C(0x1fffffffffffff)
-/* Keys of one map that may stand out of order where that is let pass. */
-#define UNSORTED_KEYS 32u
+/* Keys of one map that may come in any order. */
+#define LOOSE_KEYS 32u
 
 uint32_t fs_head(fs_judge *judge, fs_cur *at) {
   static const uint32_t LEAST[4] = {24, 0x100, 0x10000, 0};
@@ -129,46 +129,42 @@ uint32_t fs_is_utf8(const uint8_t *bytes, uint32_t length) {
   return 1;
 }
 
-/* One array, map or tag under way; of a map, where its first key and its last two begin. */
+/* One array, map or tag under way: items to come, a flag for a map, and where its last two keys begin. */
 typedef struct {
-  uint32_t left;
-  uint32_t first;
-  uint32_t previous;
+  uint32_t before;
   uint32_t key;
+  uint16_t left;
 } level;
-#define IS_MAP 0x80000000u
-#define IS_UNSORTED 0x40000000u
-#define LEFT(in) ((in)->left & 0x3fffffffu)
+#define IS_MAP 0x8000u
+#define LEFT(in) ((in)->left & 0x7fffu)
 
 /* No encoding is the beginning of another, so that the length of the later key is enough to tell two apart. */
 static int key_order(const fs_judge *judge, uint32_t other, uint32_t key, uint32_t end) {
   return memcmp(judge->b + other, judge->b + key, end - key);
 }
 
-/* A key was read up to `end`: it must be above the one before, or where order does not count another than all before. */
-static void check_key(fs_judge *judge, level *in, uint32_t end, uint32_t loose) {
+/* A key was read up to `end`: it must be above the one before. Where order does not count `before` is the first of all. */
+static void check_key(fs_judge *judge, const level *in, uint32_t end, uint32_t loose) {
   uint32_t keys = 0;
   fs_cur at;
-  int order;
-  if (in->key == in->first) return;
-  order = key_order(judge, in->previous, in->key, end);
-  if (order < 0 && (in->left & IS_UNSORTED) == 0) return;
-  in->left |= IS_UNSORTED;
-  if (!loose) fs_bad(judge);
-  at.off = in->first;
+  if (in->before == 0) return;
+  at.off = in->before;
   at.end = end;
+  if (!loose) {
+    if (key_order(judge, at.off, in->key, end) >= 0) fs_bad(judge);
+    return;
+  }
   while (at.off < in->key && FS_GOOD(judge)) {
-    if (++keys > UNSORTED_KEYS || key_order(judge, at.off, in->key, end) == 0) fs_bad(judge);
+    if (++keys > LOOSE_KEYS || key_order(judge, at.off, in->key, end) == 0) fs_bad(judge);
     fs_skip(judge, &at);
     fs_skip(judge, &at);
   }
 }
 
 /* The item at `from` begins. */
-static void begin_item(level *in, uint32_t from) {
+static void begin_item(level *in, uint32_t from, uint32_t loose) {
   if ((in->left & IS_MAP) == 0 || (in->left & 1) != 0) return;
-  if (in->first == 0) in->first = from;
-  in->previous = in->key;
+  if (!loose || in->before == 0) in->before = in->key;
   in->key = from;
 }
 
@@ -195,7 +191,7 @@ void fs_valid(fs_judge *judge, fs_cur span, uint32_t items, uint32_t loose) {
     if (from >= at.end) fs_bad(judge);
     if (items == 0) fs_fail(judge, judge->limit);
     items--;
-    if (depth > 0) begin_item(&stack[depth - 1], from);
+    if (depth > 0) begin_item(&stack[depth - 1], from, loose);
     major = fs_head(judge, &at);
     if (major >= 4 && major <= 6 && depth == DEPTH) fs_fail(judge, judge->limit);
     inside = announced(judge, &at, major);
@@ -204,9 +200,8 @@ void fs_valid(fs_judge *judge, fs_cur span, uint32_t items, uint32_t loose) {
     if (major == 3 && !fs_is_utf8(judge->b + at.off - judge->argument, judge->argument)) fs_bad(judge);
     if (major == 7) check_float(judge, judge->b[from], judge->wide);
     if (inside > 0) {
-      stack[depth].left = inside | (major == 5 ? IS_MAP : 0);
-      stack[depth].first = 0;
-      stack[depth].previous = 0;
+      stack[depth].left = (uint16_t)(inside | (major == 5 ? IS_MAP : 0));
+      stack[depth].before = 0;
       stack[depth].key = 0;
       depth++;
     } else

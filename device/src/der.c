@@ -3,7 +3,6 @@
 
 #define LONGEST_OID 128u
 #define LARGEST_NUMBER UINT64_C(0x1fffffffffffff)
-#define NESTING 16u
 
 /* Tag byte of the next element; 0 at the end. */
 uint32_t fs_der_next(const fs_judge *judge, fs_cur at) { return at.off < at.end ? judge->b[at.off] : 0; }
@@ -64,26 +63,11 @@ fs_cur fs_der(fs_judge *judge, fs_cur *at, uint32_t tag) {
   return content;
 }
 
-/* Whatever is next, with all that is nested in it; `depth`: how deep it may nest. */
-void fs_der_any(fs_judge *judge, fs_cur *at, uint32_t depth) {
-  uint32_t ends[NESTING];
-  uint32_t level = 0;
-  fs_cur inner = *at;
-  do {
-    uint32_t tag;
-    fs_cur content = read_any(judge, &inner, &tag);
-    if (!FS_GOOD(judge)) return;
-    if (level == 0) at->off = inner.off;
-    if ((tag & 0x20) != 0) {
-      if (level == depth) {
-        fs_bad(judge);
-        return;
-      }
-      ends[level++] = inner.end;
-      inner = content;
-    }
-    while (level > 0 && inner.off == inner.end) inner.end = ends[--level];
-  } while (level > 0);
+/* Whatever is next, if it holds no other elements. */
+fs_cur fs_der_any(fs_judge *judge, fs_cur *at, uint32_t *tag) {
+  fs_cur content = read_any(judge, at, tag);
+  if ((*tag & 0x20) != 0) fs_bad(judge);
+  return content;
 }
 
 fs_cur fs_der_integer(fs_judge *judge, fs_cur *at, uint32_t tag) {

@@ -235,10 +235,13 @@ typedef struct {
 uint8_t fs_key_type(const uint8_t *spki, uint32_t length);
 void fs_read_certificate(fs_judge *judge, fs_cur der, fs_certificate *certificate);
 
+/* extensions.c: gives whether the names are critical. */
+uint32_t fs_read_extensions(fs_judge *judge, fs_cur list, fs_certificate *into);
+
 /* der.c: X.690, strict. */
 fs_cur fs_der(fs_judge *judge, fs_cur *at, uint32_t tag);
 uint32_t fs_der_next(const fs_judge *judge, fs_cur at);
-void fs_der_any(fs_judge *judge, fs_cur *at, uint32_t depth);
+fs_cur fs_der_any(fs_judge *judge, fs_cur *at, uint32_t *tag);
 void fs_der_end(fs_judge *judge, fs_cur at);
 fs_cur fs_der_integer(fs_judge *judge, fs_cur *at, uint32_t tag);
 uint32_t fs_der_unsigned(fs_judge *judge, fs_cur *at, uint32_t tag);
@@ -259,14 +262,42 @@ void fs_judge_signer(fs_judge *judge, const fs_block *block, fs_certificate *sig
 fs_status fs_verify(fs_judge *judge, uint32_t type, const uint8_t *key, const fs_bytes *parts, uint32_t count,
                     const uint8_t *signature, uint32_t place);
 
+/* signature.c */
+#define FS_NO_KEY UINT32_MAX
+/* The algorithm that the protected header names; 0 where it names none by a number. */
+int32_t fs_algorithm_of(fs_judge *judge, const fs_block *block);
+void fs_judge_signature(fs_judge *judge, const fs_block *block, const fs_certificate *signer);
+void fs_judge_mac(fs_judge *judge, const fs_block *block, uint32_t key);
+void fs_read_security_version(fs_judge *judge, const fs_block *block);
+
 /* seal.c: steps 2 and 3. */
 void fs_step_seal(fs_judge *judge);
+
+/* parameters.c */
+void fs_read_parameters(fs_judge *judge, fs_cur at, uint32_t shared, uint32_t may_be_overridden);
+void fs_read_index(fs_judge *judge, fs_cur at);
 
 /* manifest.c: step 4. */
 void fs_step_manifest(fs_judge *judge);
 
-/* machine.c: runs the shared sequence and then one of the elements; 0, or what stopped it. */
+/* selection.c. State of one running sequence: softness ([M] 8.4.8.15), where an index may be set, components written and read
+   while order was not strict. */
+enum { FS_HARD = 0, FS_SOFT = 1, FS_NO_SOFTNESS = 2 };
+enum { FS_INDEX_ALWAYS = 0, FS_INDEX_FIRST, FS_INDEX_NEVER };
+typedef struct {
+  uint8_t soft;
+  uint8_t rule;
+  uint8_t written;
+  uint8_t read;
+} fs_frame;
 typedef enum { FS_RAN = 0, FS_CONDITION_STOPPED, FS_ABORTED } fs_ran;
+fs_ran fs_stop(fs_judge *judge, fs_ran how, fs_status reason);
+fs_ran fs_step(fs_judge *judge);
+uint32_t fs_selected(fs_judge *judge, uint32_t list, uint32_t nth, uint8_t *index);
+fs_ran fs_set_index(fs_judge *judge, fs_cur at, const fs_frame *in, uint32_t first);
+fs_ran fs_set_parameters(fs_judge *judge, uint32_t code, fs_cur at, fs_frame *in);
+
+/* machine.c: runs the shared sequence and then one of the elements; 0, or what stopped it. */
 #define FS_REASON_HOST UINT32_C(0x10001)
 #define FS_REASON_ABORT UINT32_C(0x10002)
 #define FS_REASON_PARAMETER UINT32_C(0x10003)

@@ -5,7 +5,6 @@
 #define MOST_SEGMENTS 16u
 #define DEEPEST_SEQUENCE 8u
 #define MOST_COMMANDS 2048u
-#define LARGEST_CONTENT 4096u
 #define HIGHEST_CUSTOM (-257)
 
 /* Where the elements of a manifest go; FS_EL_COUNT: known, and not carried out here. */
@@ -15,13 +14,6 @@ static const uint8_t ELEMENTS[][2] = {
     {15, FS_EL_COUNT},  {16, FS_EL_FETCH},   {18, FS_EL_COUNT}, {20, FS_EL_INSTALL}, {23, FS_EL_TEXT},
     {24, FS_EL_COUNT}};
 
-/* How a parameter is encoded. */
-enum { VENDOR, UUID, DIGEST, NUMBER, NUMBER_64, FLAG, SIGNED, STRING, LINK, COMPONENT, NOT_HERE };
-static const uint8_t PARAMETERS[][2] = {
-    {1, VENDOR},    {2, UUID},    {3, DIGEST},   {4, NUMBER_64}, {5, NUMBER},  {12, FLAG},     {13, FLAG},
-    {14, NUMBER},   {18, STRING}, {19, NOT_HERE}, {21, LINK},    {22, COMPONENT}, {23, STRING}, {24, UUID},
-    {25, NOT_HERE}, {26, NUMBER}, {27, SIGNED},  {28, NOT_HERE}, {29, NOT_HERE}, {30, NOT_HERE}};
-
 /* What a sequence is read against. */
 typedef struct {
   uint32_t depth;
@@ -29,97 +21,6 @@ typedef struct {
 } place;
 
 static uint32_t length_of(fs_cur span) { return span.end - span.off; }
-
-static void read_component_index(fs_judge *judge, fs_cur *at) {
-  if (fs_take(judge, at, 0) >= judge->component_count) fs_bad(judge);
-}
-
-static void read_text(fs_judge *judge, fs_cur at) { (void)fs_take(judge, &at, 3); }
-
-static void read_value(fs_judge *judge, uint32_t type, fs_cur at) {
-  switch (type) {
-    case VENDOR:
-      if (judge->b[at.off] >> 5 == 6) {
-        if (fs_take(judge, &at, 6) != 112) fs_bad(judge);
-        (void)fs_string(judge, &at);
-        break;
-      }
-      if (length_of(fs_string(judge, &at)) != 16) fs_bad(judge);
-      break;
-    case UUID:
-      if (length_of(fs_string(judge, &at)) != 16) fs_bad(judge);
-      break;
-    case DIGEST:
-      if (fs_digest(judge, fs_wrapped(judge, &at), FS_MANIFEST_DIGEST_ALGORITHM_UNKNOWN) == 0)
-        fs_fail(judge, FS_MANIFEST_DIGEST_ALGORITHM_UNKNOWN);
-      break;
-    case NUMBER:
-      (void)fs_take(judge, &at, 0);
-      break;
-    case NUMBER_64:
-      if (fs_head(judge, &at) != 0) fs_bad(judge);
-      break;
-    case SIGNED:
-      (void)fs_integer(judge, &at, judge->malformed);
-      break;
-    case FLAG:
-      if ((judge->b[at.off] | 1) != 0xf5) fs_bad(judge);
-      break;
-    case STRING:
-      if (length_of(fs_string(judge, &at)) > LARGEST_CONTENT) fs_bad(judge);
-      break;
-    case LINK:
-      read_text(judge, at);
-      break;
-    default:
-      read_component_index(judge, &at);
-      break;
-  }
-}
-
-/* The type of a parameter that is carried out here. */
-static uint32_t read_parameter_code(fs_judge *judge, fs_cur *at, uint32_t shared, int32_t *code) {
-  uint32_t i;
-  *code = fs_integer(judge, at, FS_PARAMETER_UNKNOWN);
-  if (*code <= HIGHEST_CUSTOM && shared) fs_fail(judge, FS_COMMAND_MISPLACED);
-  for (i = 0; i < sizeof PARAMETERS / sizeof *PARAMETERS; i++) {
-    if (PARAMETERS[i][0] != *code) continue;
-    if (PARAMETERS[i][1] == NOT_HERE) fs_fail(judge, FS_PARAMETER_UNSUPPORTED);
-    return PARAMETERS[i][1];
-  }
-  /* A delta (docs/deployment-profile.md section 14) is known, and not taken by units of the kit. */
-  fs_fail(judge, *code == HIGHEST_CUSTOM ? FS_PARAMETER_UNSUPPORTED : FS_PARAMETER_UNKNOWN);
-  return NOT_HERE;
-}
-
-/* A digest is set with override-parameters only ([M] section 7; docs/processor-rules.md, rule 6). */
-static void read_parameters(fs_judge *judge, fs_cur at, uint32_t shared, uint32_t may_be_overridden) {
-  uint32_t count = fs_take(judge, &at, 5);
-  uint32_t has_digest = 0;
-  uint32_t i;
-  if (count == 0) fs_bad(judge);
-  for (i = 0; i < count && FS_GOOD(judge); i++) {
-    int32_t code;
-    uint32_t type = read_parameter_code(judge, &at, shared, &code);
-    if (!FS_GOOD(judge)) return;
-    read_value(judge, type, at);
-    if (code == 3) has_digest = 1;
-    fs_skip(judge, &at);
-  }
-  if (may_be_overridden && has_digest) fs_bad(judge);
-}
-
-static void read_index(fs_judge *judge, fs_cur at) {
-  uint32_t count;
-  if (judge->b[at.off] == 0xf5) return;
-  if (judge->b[at.off] >> 5 != 4) {
-    read_component_index(judge, &at);
-    return;
-  }
-  count = fs_take(judge, &at, 4);
-  if (count == 0) fs_bad(judge);
-  while (count-- > 0 && FS_GOOD(judge)) read_component_index(judge, &at);
-}
 
 static void read_sequence(fs_judge *judge, fs_cur content, place in);
 
@@ -153,10 +54,10 @@ static const fs_command *read_code(fs_judge *judge, fs_cur *at, uint32_t shared)
 static void read_argument(fs_judge *judge, const fs_command *row, fs_cur at, place in) {
   switch (row->flags & FS_CMD_ARGUMENT) {
     case FS_ARG_INDEX:
-      read_index(judge, at);
+      fs_read_index(judge, at);
       break;
     case FS_ARG_PARAMETERS:
-      read_parameters(judge, at, in.shared, row->code == 19);
+      fs_read_parameters(judge, at, in.shared, row->code == 19);
       break;
     case FS_ARG_BRANCHES:
       read_branches(judge, at, in);
@@ -347,7 +248,7 @@ void fs_step_manifest(fs_judge *judge) {
   for (element = FS_EL_VALIDATE; element <= FS_EL_COSWID && FS_GOOD(judge); element++)
     read_severable(judge, element, element <= FS_EL_INSTALL);
   at.off = judge->element[FS_EL_URI];
-  if (FS_GOOD(judge) && !FS_ABSENT(at)) read_text(judge, at);
+  if (FS_GOOD(judge) && !FS_ABSENT(at)) (void)fs_take(judge, &at, 3);
   if (FS_GOOD(judge)) read_set_version(judge);
   if (FS_GOOD(judge)) judge_vouched(judge);
   /* A policy component is for signers of trust updates only, and those seal for no unit of the kit. */
