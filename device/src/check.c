@@ -25,41 +25,16 @@ static void fill_plan(const fs_judge *judge, fs_plan *plan) {
   plan->image_size = judge->image_size;
 }
 
-/* What comes with a manifest that is on board already is judged where it came along, so that a forgery is told. */
-static uint32_t wants_content(const fs_judge *judge, const fs_subject *subject, fs_effect effect) {
-  return !subject->stored && (effect != FS_ALREADY_THERE || subject->has_image || judge->integrated);
-}
-
-static void run_steps(fs_judge *judge, const fs_subject *subject, fs_plan *plan) {
-  fs_step_envelope(judge);
-  if (FS_GOOD(judge)) fs_step_seal(judge);
-  if (FS_GOOD(judge)) fs_step_manifest(judge);
-  if (FS_GOOD(judge) && !subject->stored) {
-    fs_choose_slot(judge, &subject->view);
-    fs_step_freshness(judge, &subject->view, &plan->effect);
-  }
-  if (FS_GOOD(judge)) fs_step_identity(judge);
-  if (FS_GOOD(judge)) fs_step_fit(judge, subject->stored ? judge->size : fs_kept_size(judge), subject->room);
-  if (subject->stored)
-    fs_refuse_unless(judge, !judge->security_version_wrong && judge->security_version >= subject->security_floor,
-                     FS_STORED_VERSION_BELOW_FLOOR);
-  if (FS_GOOD(judge) && wants_content(judge, subject, plan->effect)) fs_step_content(judge);
-}
-
 static fs_status run_pass(const fs_subject *subject, fs_proofs *proofs, fs_plan *plan, fs_payload *payload) {
   fs_judge judge;
-  const fs_arrival *image = &judge.arrival[FS_MAIN];
   begin(&judge, subject, proofs);
-  run_steps(&judge, subject, plan);
-  fill_plan(&judge, plan);
   payload->from = FS_FROM_NOTHING;
+  fs_step_envelope(&judge);
+  if (FS_GOOD(&judge)) fs_step_seal(&judge);
+  if (FS_GOOD(&judge)) fs_step_manifest(&judge);
+  if (FS_GOOD(&judge)) fs_follow(&judge, subject, &plan->effect, payload);
+  fill_plan(&judge, plan);
   if (judge.status != 0) return judge.status;
-  if (image->from != FS_FROM_NOTHING && !FS_ABSENT(image->content)) {
-    payload->from = FS_FROM_MANIFEST;
-    payload->bytes.bytes = judge.b + image->content.off;
-    payload->bytes.length = image->content.end - image->content.off;
-  } else if (image->from == FS_FROM_URI && subject->has_image)
-    payload->from = FS_FROM_URI;
   payload->kept = fs_kept_size(&judge);
   if (subject->keep_into != 0) fs_write_kept(&judge, subject->keep_into);
   return FS_OK;

@@ -23,7 +23,7 @@ static uint32_t tries_of(const fs_judge *judge, const uint8_t *marks) {
 }
 
 /* The slot that holds the manifest already, or else the one that does not run: the staging area where there is one. */
-void fs_choose_slot(fs_judge *judge, const fs_view *view) {
+static void choose_slot(fs_judge *judge, const fs_view *view) {
   uint32_t slot;
   judge->slot = judge->unit->map.shape == FS_STAGED || view->running == 0 ? 1 : 0;
   for (slot = 2; view->marks != 0 && slot-- > 0;)
@@ -46,7 +46,7 @@ static void judge_number(fs_judge *judge, const uint8_t *marks, uint64_t floor) 
   }
 }
 
-void fs_step_freshness(fs_judge *judge, const fs_view *view, fs_effect *effect) {
+static void judge_freshness(fs_judge *judge, const fs_view *view, fs_effect *effect) {
   const uint8_t *marks = view->marks;
   uint32_t slot;
   *effect = FS_NEW_INSTALL;
@@ -62,17 +62,17 @@ void fs_step_freshness(fs_judge *judge, const fs_view *view, fs_effect *effect) 
   *effect = is_whole(FS_MARK(marks, judge->slot)) ? FS_ALREADY_THERE : FS_RESUME;
 }
 
-void fs_step_identity(fs_judge *judge) {
+static void judge_identity(fs_judge *judge) {
   /* The kit keeps parameters of as many components as its units have (docs/device-kit.md). */
   fs_refuse_unless(judge, judge->component_count <= FS_COMPONENTS, FS_COMPONENT_COUNT_WRONG);
   if (!FS_GOOD(judge)) return;
   fs_begin_run(judge, FS_FOR_IDENTITY);
   if (fs_run(judge, FS_EL_COMMON) != FS_RAN) {
-    if (judge->reason == FS_REASON_PARAMETER) fs_fail(judge, FS_PARAMETER_MISSING);
-    fs_fail(judge, judge->reason <= UINT32_C(0xffff) ? judge->reason : FS_CONDITION_FAILED);
+    if (judge->run->reason == FS_REASON_PARAMETER) fs_fail(judge, FS_PARAMETER_MISSING);
+    fs_fail(judge, judge->run->reason <= UINT32_C(0xffff) ? judge->run->reason : FS_CONDITION_FAILED);
   }
-  fs_refuse_unless(judge, judge->met_vendor, FS_VENDOR_NOT_NAMED);
-  fs_refuse_unless(judge, judge->met_class, FS_CLASS_NOT_NAMED);
+  fs_refuse_unless(judge, judge->run->met_vendor, FS_VENDOR_NOT_NAMED);
+  fs_refuse_unless(judge, judge->run->met_class, FS_CLASS_NOT_NAMED);
 }
 
 /* All components of the unit and no other, and what passes through where it is named. */
@@ -96,7 +96,7 @@ static uint32_t smaller_slot(const fs_map *map) {
   return map->slots[0].size < map->slots[1].size ? map->slots[0].size : map->slots[1].size;
 }
 
-void fs_step_fit(fs_judge *judge, uint32_t kept, uint32_t room) {
+static void judge_fit(fs_judge *judge, uint32_t kept, uint32_t room) {
   const fs_map *map = &judge->unit->map;
   uint32_t slot_room = map->shape == FS_STAGED ? smaller_slot(map) : map->slots[judge->slot].size;
   fs_ran ran;
@@ -106,15 +106,15 @@ void fs_step_fit(fs_judge *judge, uint32_t kept, uint32_t room) {
   ran = fs_run(judge, FS_EL_VALIDATE);
   if (ran == FS_RAN) {
     ran = fs_run(judge, FS_EL_INVOKE);
-    if (ran != FS_RAN) fs_refuse_unless(judge, judge->element_run == FS_EL_INVOKE, FS_IMAGE_NOT_NAMED);
+    if (ran != FS_RAN) fs_refuse_unless(judge, judge->run->element_run == FS_EL_INVOKE, FS_IMAGE_NOT_NAMED);
   } else
     fs_fail(judge, FS_IMAGE_NOT_NAMED);
-  fs_refuse_unless(judge, judge->compared && !judge->differs, FS_IMAGE_NOT_NAMED);
-  fs_refuse_unless(judge, judge->has_image_size, FS_IMAGE_SIZE_MISSING);
+  fs_refuse_unless(judge, judge->run->compared && !judge->run->differs, FS_IMAGE_NOT_NAMED);
+  fs_refuse_unless(judge, judge->run->has_image_size, FS_IMAGE_SIZE_MISSING);
   fs_refuse_unless(judge, judge->image_size > 0, FS_IMAGE_EMPTY);
   fs_refuse_unless(judge, judge->image_size <= slot_room, FS_IMAGE_TOO_LARGE);
   fs_refuse_unless(judge,
-                   ran == FS_RAN && judge->invoked == 1 && judge->invoked_main && judge->element[FS_EL_LOAD] == 0,
+                   ran == FS_RAN && judge->run->invoked == 1 && judge->run->invoked_main && judge->element[FS_EL_LOAD] == 0,
                    FS_START_NOT_DESCRIBED);
   fs_refuse_unless(judge, kept <= map->envelopes[judge->slot].size && kept <= room, FS_ENVELOPE_AREA_TOO_SMALL);
 }
@@ -127,13 +127,13 @@ static void judge_install(fs_judge *judge) {
   for (i = 0; i < 2 && ran == FS_RAN; i++)
     if (judge->element[ELEMENTS[i]] != 0) ran = fs_run(judge, ELEMENTS[i]);
   if (ran == FS_RAN) return;
-  if (judge->reason == FS_REASON_ABSENT) fs_fail(judge, FS_SEVERED_PART_MISSING);
-  if (judge->reason == FS_REASON_PARAMETER && judge->failed_command == 21) fs_fail(judge, FS_IMAGE_SOURCE_MISSING);
+  if (judge->run->reason == FS_REASON_ABSENT) fs_fail(judge, FS_SEVERED_PART_MISSING);
+  if (judge->run->reason == FS_REASON_PARAMETER && judge->run->failed_command == 21) fs_fail(judge, FS_IMAGE_SOURCE_MISSING);
   fs_fail(judge, FS_INSTALL_FAILED);
 }
 
-void fs_step_content(fs_judge *judge) {
-  const fs_arrival *image = &judge->arrival[FS_MAIN];
+static void judge_content(fs_judge *judge) {
+  const fs_arrival *image = &judge->run->arrival[FS_MAIN];
   fs_cur integrated;
   fs_refuse_unless(judge, !judge->altered, FS_SEVERED_PART_WRONG);
   fs_refuse_unless(judge, judge->element[FS_EL_FETCH] != 0 || judge->element[FS_EL_INSTALL] != 0, FS_INSTALL_MISSING);
@@ -146,7 +146,42 @@ void fs_step_content(fs_judge *judge) {
                    !FS_ABSENT(integrated) || image->content.off == image->content.end ||
                        judge->b[image->content.off] != '#',
                    FS_PAYLOAD_MISSING);
-  judge->arrival[FS_MAIN].content = integrated;
+  judge->run->arrival[FS_MAIN].content = integrated;
+}
+
+/* What comes with a manifest that is on board already is judged where it came along, so that a forgery is told. */
+static uint32_t wants_content(const fs_judge *judge, const fs_subject *subject, fs_effect effect) {
+  return !subject->stored && (effect != FS_ALREADY_THERE || subject->has_image || judge->integrated);
+}
+
+static void take_payload(const fs_judge *judge, const fs_subject *subject, fs_payload *payload) {
+  const fs_arrival *image = &judge->run->arrival[FS_MAIN];
+  if (image->from != FS_FROM_NOTHING && !FS_ABSENT(image->content)) {
+    payload->from = FS_FROM_MANIFEST;
+    payload->bytes.bytes = judge->b + image->content.off;
+    payload->bytes.length = image->content.end - image->content.off;
+  } else if (image->from == FS_FROM_URI && subject->has_image)
+    payload->from = FS_FROM_URI;
+}
+
+void fs_follow(fs_judge *judge, const fs_subject *subject, fs_effect *effect, fs_payload *payload) {
+  fs_machine machine;
+  memset(&machine, 0, sizeof machine);
+  judge->run = &machine;
+  if (!subject->stored) {
+    choose_slot(judge, &subject->view);
+    judge_freshness(judge, &subject->view, effect);
+  }
+  if (FS_GOOD(judge)) judge_identity(judge);
+  if (FS_GOOD(judge)) judge_fit(judge, subject->stored ? judge->size : fs_kept_size(judge), subject->room);
+  if (subject->stored)
+    fs_refuse_unless(judge, !judge->security_version_wrong && judge->security_version >= subject->security_floor,
+                     FS_STORED_VERSION_BELOW_FLOOR);
+  if (FS_GOOD(judge) && wants_content(judge, subject, *effect)) {
+    judge_content(judge);
+    take_payload(judge, subject, payload);
+  }
+  judge->run = 0;
 }
 
 /* Length of the wrapper that is kept: the digest and the block that counts, each a byte string, in an array. */

@@ -39,7 +39,7 @@ uint32_t fs_role(const fs_judge *judge, uint32_t component) {
 }
 
 static fs_cur value_of(const fs_judge *judge, uint32_t code) {
-  fs_cur at = {fs_parameter(judge, judge->index, code), judge->size};
+  fs_cur at = {fs_parameter(judge, judge->run->index, code), judge->size};
   return at;
 }
 
@@ -84,31 +84,31 @@ static fs_status condition(fs_judge *judge, uint32_t code) {
 }
 
 static fs_ran failed(fs_judge *judge, fs_ran how) {
-  judge->reason = FS_REASON_HOST;
+  judge->run->reason = FS_REASON_HOST;
   return how;
 }
 
 /* A start compares the image with one digest, however often. */
 static fs_ran match_at_start(fs_judge *judge) {
   uint32_t digest = digest_of(judge);
-  if (fs_role(judge, judge->index) != FS_MAIN) return FS_RAN;
-  if (!judge->compared) {
-    judge->compared = 1;
+  if (fs_role(judge, judge->run->index) != FS_MAIN) return FS_RAN;
+  if (!judge->run->compared) {
+    judge->run->compared = 1;
     judge->image_digest = digest;
-    judge->has_image_size = fs_parameter(judge, judge->index, IMAGE_SIZE) != 0;
-    if (judge->has_image_size) judge->image_size = number_of(judge, IMAGE_SIZE);
+    judge->run->has_image_size = fs_parameter(judge, judge->run->index, IMAGE_SIZE) != 0;
+    if (judge->run->has_image_size) judge->image_size = number_of(judge, IMAGE_SIZE);
   } else if (memcmp(judge->b + judge->image_digest, judge->b + digest, 32) != 0)
-    judge->differs = 1;
+    judge->run->differs = 1;
   return FS_RAN;
 }
 
 /* What was brought in is the image that every start will compare with, and no other. */
 static fs_ran match_at_install(fs_judge *judge) {
-  uint32_t role = fs_role(judge, judge->index);
+  uint32_t role = fs_role(judge, judge->run->index);
   uint32_t digest = digest_of(judge);
-  if (role == FS_NO_ROLE || judge->arrival[role].from == FS_FROM_NOTHING) return failed(judge, FS_CONDITION_STOPPED);
+  if (role == FS_NO_ROLE || judge->run->arrival[role].from == FS_FROM_NOTHING) return failed(judge, FS_CONDITION_STOPPED);
   if (role != FS_MAIN) {
-    judge->arrival[role].digest = digest;
+    judge->run->arrival[role].digest = digest;
     return FS_RAN;
   }
   if (memcmp(judge->b + judge->image_digest, judge->b + digest, 32) == 0) return FS_RAN;
@@ -118,7 +118,7 @@ static fs_ran match_at_install(fs_judge *judge) {
 /* On a unit with a staging area the running slot is filled from there only. */
 static fs_ran bring(fs_judge *judge, uint32_t role, fs_from from, uint32_t code) {
   fs_cur at = value_of(judge, code);
-  fs_arrival *arrival = &judge->arrival[role];
+  fs_arrival *arrival = &judge->run->arrival[role];
   if (role == FS_MAIN && judge->unit->map.shape == FS_STAGED) return failed(judge, FS_ABORTED);
   if (arrival->from != FS_FROM_NOTHING) return failed(judge, FS_ABORTED);
   (void)fs_head(judge, &at);
@@ -131,26 +131,26 @@ static fs_ran bring(fs_judge *judge, uint32_t role, fs_from from, uint32_t code)
 static fs_ran copy(fs_judge *judge, uint32_t role) {
   uint32_t source = number_of(judge, SOURCE);
   uint32_t from = fs_role(judge, source);
-  const fs_arrival *arrival = &judge->arrival[from == FS_NO_ROLE ? FS_MAIN : from];
-  if (from == FS_NO_ROLE || arrival->from == FS_FROM_NOTHING || source == judge->index)
+  const fs_arrival *arrival = &judge->run->arrival[from == FS_NO_ROLE ? FS_MAIN : from];
+  if (from == FS_NO_ROLE || arrival->from == FS_FROM_NOTHING || source == judge->run->index)
     return failed(judge, FS_ABORTED);
   if (role != FS_MAIN || from == FS_MAIN) return failed(judge, FS_ABORTED);
   if (arrival->digest != 0 && memcmp(judge->b + arrival->digest, judge->b + judge->image_digest, 32) != 0)
     return failed(judge, FS_ABORTED);
   if (arrival->has_size && arrival->size != judge->image_size) return failed(judge, FS_ABORTED);
-  judge->arrival[FS_MAIN].from = arrival->from;
-  judge->arrival[FS_MAIN].content = arrival->content;
+  judge->run->arrival[FS_MAIN].from = arrival->from;
+  judge->run->arrival[FS_MAIN].content = arrival->content;
   return FS_RAN;
 }
 
 static fs_ran install(fs_judge *judge, uint32_t code) {
-  uint32_t role = fs_role(judge, judge->index);
+  uint32_t role = fs_role(judge, judge->run->index);
   if (role == FS_NO_ROLE) return failed(judge, FS_ABORTED);
-  if (fs_parameter(judge, judge->index, IMAGE_SIZE) != 0) {
+  if (fs_parameter(judge, judge->run->index, IMAGE_SIZE) != 0) {
     uint32_t size = number_of(judge, IMAGE_SIZE);
     if (role == FS_MAIN && size != judge->image_size) return failed(judge, FS_ABORTED);
-    judge->arrival[role].size = size;
-    judge->arrival[role].has_size = 1;
+    judge->run->arrival[role].size = size;
+    judge->run->arrival[role].has_size = 1;
   }
   if (code == FETCH) return bring(judge, role, FS_FROM_URI, URI);
   if (code == WRITE) return bring(judge, role, FS_FROM_MANIFEST, CONTENT);
@@ -161,20 +161,20 @@ static fs_ran install(fs_judge *judge, uint32_t code) {
 fs_ran fs_host(fs_judge *judge, const fs_command *command) {
   fs_status refusal;
   if ((command->flags & FS_CMD_CONDITION) == 0) {
-    if (judge->purpose == FS_FOR_INSTALL) return install(judge, command->code);
-    if (command->code != INVOKE || judge->purpose != FS_FOR_START) return failed(judge, FS_ABORTED);
-    judge->invoked_main = fs_role(judge, judge->index) == FS_MAIN;
-    if (judge->invoked < 2) judge->invoked++;
+    if (judge->run->purpose == FS_FOR_INSTALL) return install(judge, command->code);
+    if (command->code != INVOKE || judge->run->purpose != FS_FOR_START) return failed(judge, FS_ABORTED);
+    judge->run->invoked_main = fs_role(judge, judge->run->index) == FS_MAIN;
+    if (judge->run->invoked < 2) judge->run->invoked++;
     return FS_RAN;
   }
-  if (command->code == IMAGE_MATCH && judge->purpose == FS_FOR_START) return match_at_start(judge);
-  if (command->code == IMAGE_MATCH && judge->purpose == FS_FOR_INSTALL) return match_at_install(judge);
+  if (command->code == IMAGE_MATCH && judge->run->purpose == FS_FOR_START) return match_at_start(judge);
+  if (command->code == IMAGE_MATCH && judge->run->purpose == FS_FOR_INSTALL) return match_at_install(judge);
   refusal = condition(judge, command->code);
   if (refusal != 0) {
-    judge->reason = refusal;
+    judge->run->reason = refusal;
     return FS_CONDITION_STOPPED;
   }
-  if (command->code == VENDOR) judge->met_vendor = 1;
-  if (command->code == CLASS) judge->met_class = 1;
+  if (command->code == VENDOR) judge->run->met_vendor = 1;
+  if (command->code == CLASS) judge->run->met_class = 1;
   return FS_RAN;
 }

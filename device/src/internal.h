@@ -68,6 +68,30 @@ typedef struct {
   uint8_t has_size;
 } fs_arrival;
 
+/* What sequences are followed with. */
+typedef struct {
+  /* The running machine: `list` is a selection of several components where it stands in the manifest, 0 for one. */
+  uint32_t parameter[FS_COMPONENTS][FS_PARAMETERS];
+  uint32_t list;
+  uint32_t steps_left;
+  fs_status reason;
+  uint8_t index;
+  uint8_t strict;
+  uint8_t purpose;
+  uint8_t element_run;
+  uint8_t failed_command;
+
+  /* What the shared sequence asked for; what a start would do; what installing would bring. */
+  uint8_t met_vendor;
+  uint8_t met_class;
+  uint8_t invoked_main;
+  uint8_t invoked;
+  uint8_t compared;
+  uint8_t differs;
+  uint8_t has_image_size;
+  fs_arrival arrival[3];
+} fs_machine;
+
 /* One pass over one envelope. The first refusal stays. */
 typedef struct {
   const uint8_t *b;
@@ -115,29 +139,12 @@ typedef struct {
   uint8_t altered;
   uint8_t names_policy;
 
-  /* The running machine: `list` is a selection of several components where it stands in the manifest, 0 for one. */
-  uint32_t parameter[FS_COMPONENTS][FS_PARAMETERS];
-  uint32_t list;
-  uint32_t steps_left;
-  fs_status reason;
-  uint8_t index;
-  uint8_t strict;
-  uint8_t purpose;
-  uint8_t element_run;
-  uint8_t failed_command;
-
-  /* What the shared sequence asked for; what a start would do; what installing would bring. */
-  uint8_t met_vendor;
-  uint8_t met_class;
-  uint8_t invoked_main;
-  uint8_t invoked;
-  uint8_t compared;
-  uint8_t differs;
-  uint8_t has_image_size;
+  /* What a start compares the image with. */
+  uint32_t image_digest;
   uint32_t image_size;
   uint32_t manifest_digest;
-  uint32_t image_digest;
-  fs_arrival arrival[3];
+  /* There from step 5 on. */
+  fs_machine *run;
 } fs_judge;
 
 /* Within a pass 0 is good: it costs least to ask. What leaves a pass is FS_OK or a refusal. */
@@ -280,8 +287,10 @@ void fs_read_index(fs_judge *judge, fs_cur at);
 /* manifest.c: step 4. */
 void fs_step_manifest(fs_judge *judge);
 
-/* selection.c. State of one running sequence: softness ([M] 8.4.8.15), where an index may be set, components written and read
-   while order was not strict. */
+/*
+ * selection.c. State of one running sequence: softness ([M] 8.4.8.15), where an index may be set, components written and read
+ * while order was not strict.
+ */
 enum { FS_HARD = 0, FS_SOFT = 1, FS_NO_SOFTNESS = 2 };
 enum { FS_INDEX_ALWAYS = 0, FS_INDEX_FIRST, FS_INDEX_NEVER };
 typedef struct {
@@ -337,16 +346,11 @@ uint32_t fs_role(const fs_judge *judge, uint32_t component);
 /* Whether an identifier is that of the one of our components whose name begins so: main, staging, download, policy. */
 uint32_t fs_is_named(const fs_judge *judge, fs_cur identifier, uint8_t initial);
 
-/* fit.c: steps 5 to 8. */
+/* fit.c: what a unit remembers, and the envelope as it is kept. */
 typedef struct {
   const uint8_t *marks;
   int8_t running;
 } fs_view;
-void fs_choose_slot(fs_judge *judge, const fs_view *view);
-void fs_step_freshness(fs_judge *judge, const fs_view *view, fs_effect *effect);
-void fs_step_identity(fs_judge *judge);
-void fs_step_fit(fs_judge *judge, uint32_t kept, uint32_t room);
-void fs_step_content(fs_judge *judge);
 uint32_t fs_kept_size(const fs_judge *judge);
 void fs_write_kept(const fs_judge *judge, uint8_t *into);
 
@@ -377,6 +381,8 @@ typedef struct {
 /* Bytes of an image that are moved at a time. */
 #define FS_PIECE 64u
 void fs_subject_of(const fs_class *unit_class, const fs_crypto *crypto, const fs_offer *offer, fs_subject *subject);
+/* fit.c: steps 5 to 8, and the floor at start-up. */
+void fs_follow(fs_judge *judge, const fs_subject *subject, fs_effect *effect, fs_payload *payload);
 fs_status fs_decide(const fs_subject *subject, fs_plan *plan, fs_payload *payload);
 fs_status fs_feed(const fs_payload *payload, const fs_offer *offer, uint32_t offset, uint8_t *into, uint32_t length);
 uint32_t fs_payload_size(const fs_payload *payload, const fs_offer *offer);

@@ -63,11 +63,10 @@ uint32_t fs_candidates(const fs_device *device, uint8_t order[2]) {
  * The slot that nothing may be written to: the running one, or else the newest kept one that still verifies, or else the one
  * that would start. FS_NO_SLOT where every slot may be filled.
  */
-static int8_t protected_slot(fs_device *device) {
+static int8_t protected_slot(fs_device *device, fs_plan *scratch) {
   uint8_t order[2];
   uint32_t count;
   uint32_t kept[2];
-  fs_plan plan;
   if (!device->marks_read) return FS_NO_SLOT;
   if (device->unit_class->map.shape == FS_STAGED) return 0;
   if (device->running == 0 || device->running == 1) return device->running;
@@ -76,14 +75,14 @@ static int8_t protected_slot(fs_device *device) {
   kept[0] = FS_MARK_STATE(FS_MARK(device->marks, order[0])) == FS_KEPT;
   kept[1] = count == 2 && FS_MARK_STATE(FS_MARK(device->marks, order[1])) == FS_KEPT;
   if (kept[0] && kept[1] && fs_judge_slot(device, order[0], FS_MARK(device->marks, order[0]),
-                                          fs_security_floor(device), &plan) != FS_OK &&
-      fs_judge_slot(device, order[1], FS_MARK(device->marks, order[1]), fs_security_floor(device), &plan) == FS_OK)
+                                          fs_security_floor(device), scratch) != FS_OK &&
+      fs_judge_slot(device, order[1], FS_MARK(device->marks, order[1]), fs_security_floor(device), scratch) == FS_OK)
     return (int8_t)order[1];
   return (int8_t)(!kept[0] && kept[1] ? order[1] : order[0]);
 }
 
-static void subject_of(fs_device *device, const fs_offer *offer, fs_subject *subject) {
-  int8_t running = protected_slot(device);
+static void subject_of(fs_device *device, const fs_offer *offer, fs_subject *subject, fs_plan *scratch) {
+  int8_t running = protected_slot(device, scratch);
   fs_subject_of(device->unit_class, device->crypto, offer, subject);
   subject->view.marks = device->marks_read ? device->marks : 0;
   subject->view.running = running;
@@ -94,7 +93,7 @@ fs_status fs_check(fs_device *device, const fs_offer *offer, fs_plan *plan) {
   fs_subject subject;
   fs_payload payload;
   fs_status status;
-  subject_of(device, offer, &subject);
+  subject_of(device, offer, &subject, plan);
   status = fs_decide(&subject, plan, &payload);
   if (status != FS_OK) return status;
   return fs_judge_offered(device->crypto, &payload, offer, plan);
@@ -177,7 +176,7 @@ fs_status fs_install(fs_device *device, const fs_offer *offer, fs_plan *plan) {
   fs_subject subject;
   fs_payload payload;
   fs_status status;
-  subject_of(device, offer, &subject);
+  subject_of(device, offer, &subject, plan);
   subject.keep_into = device->work;
   status = fs_decide(&subject, plan, &payload);
   if (status != FS_OK) return status;

@@ -8,9 +8,9 @@
 
 /* [M] section 6.7: no component is both target and source in a sequence whose order is not strict. */
 static uint32_t races(fs_judge *judge, const fs_command *row, fs_frame *in) {
-  fs_cur at = {fs_parameter(judge, judge->index, SOURCE), judge->size};
-  if (judge->strict || (row->flags & FS_CMD_WRITES) == 0) return 0;
-  in->written = (uint8_t)(in->written | 1u << judge->index);
+  fs_cur at = {fs_parameter(judge, judge->run->index, SOURCE), judge->size};
+  if (judge->run->strict || (row->flags & FS_CMD_WRITES) == 0) return 0;
+  in->written = (uint8_t)(in->written | 1u << judge->run->index);
   if (row->code == COPY) in->read = (uint8_t)(in->read | 1u << fs_take(judge, &at, 0));
   return in->read & in->written;
 }
@@ -18,8 +18,8 @@ static uint32_t races(fs_judge *judge, const fs_command *row, fs_frame *in) {
 /* A condition, or a directive with effects: the parameter that it needs must be set ([M] section 8.4.9). */
 static fs_ran act(fs_judge *judge, const fs_command *row, fs_frame *in) {
   fs_ran how = (row->flags & FS_CMD_CONDITION) != 0 ? FS_CONDITION_STOPPED : FS_ABORTED;
-  judge->failed_command = row->code;
-  if (row->needs != 0 && fs_parameter(judge, judge->index, row->needs) == 0)
+  judge->run->failed_command = row->code;
+  if (row->needs != 0 && fs_parameter(judge, judge->run->index, row->needs) == 0)
     return fs_stop(judge, how, FS_REASON_PARAMETER);
   if (row->code == ABORT) return fs_stop(judge, how, FS_REASON_ABORT);
   if (races(judge, row, in)) return fs_stop(judge, FS_ABORTED, FS_REASON_ABORT);
@@ -37,16 +37,16 @@ static void new_frame(fs_frame *fresh, uint32_t soft, uint32_t rule) {
 
 /* The first branch that succeeds ends it; soft failure begins true in each ([M] section 8.4.10.2). */
 static fs_ran try_each(fs_judge *judge, fs_cur at) {
-  uint32_t list = judge->list;
-  uint8_t index = judge->index;
+  uint32_t list = judge->run->list;
+  uint8_t index = judge->run->index;
   uint32_t count = fs_take(judge, &at, 4);
   fs_ran last = FS_RAN;
   for (; count > 0; count--) {
     fs_frame fresh;
     if (judge->b[at.off] == 0xf6) return FS_RAN;
     new_frame(&fresh, FS_SOFT, FS_INDEX_ALWAYS);
-    judge->list = list;
-    judge->index = index;
+    judge->run->list = list;
+    judge->run->index = index;
     last = run_sequence(judge, fs_string(judge, &at), &fresh);
     if (last != FS_CONDITION_STOPPED) return last;
     if (!fresh.soft) return FS_ABORTED;
@@ -56,9 +56,9 @@ static fs_ran try_each(fs_judge *judge, fs_cur at) {
 
 /* Soft failure begins false; a failed condition stays one; strict order holds inside ([M] sections 6.7 and 8.4.10.8). */
 static fs_ran run_inner(fs_judge *judge, fs_cur at, uint32_t rule) {
-  uint8_t strict = judge->strict;
-  uint32_t list = judge->list;
-  uint8_t index = judge->index;
+  uint8_t strict = judge->run->strict;
+  uint32_t list = judge->run->list;
+  uint8_t index = judge->run->index;
   fs_cur content = fs_string(judge, &at);
   fs_cur first = content;
   fs_frame fresh;
@@ -67,12 +67,12 @@ static fs_ran run_inner(fs_judge *judge, fs_cur at, uint32_t rule) {
   if (rule == FS_INDEX_FIRST && fs_integer(judge, &first, judge->malformed) != SET_INDEX)
     return fs_stop(judge, FS_ABORTED, FS_REASON_ABORT);
   new_frame(&fresh, FS_HARD, rule);
-  judge->strict = 1;
+  judge->run->strict = 1;
   ran = run_sequence(judge, content, &fresh);
   if (!strict) {
-    judge->strict = 0;
-    judge->list = list;
-    judge->index = index;
+    judge->run->strict = 0;
+    judge->run->list = list;
+    judge->run->index = index;
   }
   return ran == FS_CONDITION_STOPPED && fresh.soft == FS_SOFT ? FS_RAN : ran;
 }
@@ -91,19 +91,19 @@ static fs_ran run_once(fs_judge *judge, const fs_command *row, fs_cur at, fs_fra
 
 /* [M] section 6.5: once for each selected component, and each time with one index. */
 static fs_ran run_command(fs_judge *judge, const fs_command *row, fs_cur at, fs_frame *in, uint32_t first) {
-  uint32_t list = judge->list;
-  uint32_t rule = judge->strict ? FS_INDEX_ALWAYS : list == 0 ? FS_INDEX_FIRST : FS_INDEX_NEVER;
+  uint32_t list = judge->run->list;
+  uint32_t rule = judge->run->strict ? FS_INDEX_ALWAYS : list == 0 ? FS_INDEX_FIRST : FS_INDEX_NEVER;
   fs_ran ran = FS_RAN;
   uint32_t nth;
   uint32_t argument = row->flags & FS_CMD_ARGUMENT;
   if (argument == FS_ARG_INDEX) return fs_set_index(judge, at, in, first);
   if (argument == FS_ARG_PARAMETERS) return fs_set_parameters(judge, row->code, at, in);
   if (list == 0) return run_once(judge, row, at, in, rule);
-  for (nth = 0; ran == FS_RAN && fs_selected(judge, list, nth, &judge->index); nth++) {
-    judge->list = 0;
+  for (nth = 0; ran == FS_RAN && fs_selected(judge, list, nth, &judge->run->index); nth++) {
+    judge->run->list = 0;
     ran = run_once(judge, row, at, in, rule);
   }
-  judge->list = list;
+  judge->run->list = list;
   return ran;
 }
 
@@ -124,9 +124,9 @@ static fs_ran run_sequence(fs_judge *judge, fs_cur content, fs_frame *in) {
 static fs_ran run_top(fs_judge *judge, fs_cur content, uint32_t element) {
   fs_frame fresh;
   new_frame(&fresh, FS_NO_SOFTNESS, FS_INDEX_ALWAYS);
-  judge->element_run = (uint8_t)element;
-  judge->list = 0;
-  judge->index = 0;
+  judge->run->element_run = (uint8_t)element;
+  judge->run->list = 0;
+  judge->run->index = 0;
   return FS_ABSENT(content) ? FS_RAN : run_sequence(judge, content, &fresh);
 }
 

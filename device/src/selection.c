@@ -11,18 +11,18 @@ static const uint8_t KEPT[FS_PARAMETERS] = {1, 2, 3, 4, 5, 14, 18, 21, 22, 24, 2
 uint32_t fs_parameter(const fs_judge *judge, uint32_t component, uint32_t code) {
   uint32_t i;
   for (i = 0; i < FS_PARAMETERS; i++)
-    if (KEPT[i] == code) return judge->parameter[component][i];
+    if (KEPT[i] == code) return judge->run->parameter[component][i];
   return 0;
 }
 
 fs_ran fs_stop(fs_judge *judge, fs_ran how, fs_status reason) {
-  judge->reason = reason;
+  judge->run->reason = reason;
   return how;
 }
 
 fs_ran fs_step(fs_judge *judge) {
-  if (judge->steps_left == 0) return fs_stop(judge, FS_ABORTED, FS_REASON_ABORT);
-  judge->steps_left--;
+  if (judge->run->steps_left == 0) return fs_stop(judge, FS_ABORTED, FS_REASON_ABORT);
+  judge->run->steps_left--;
   return FS_RAN;
 }
 
@@ -42,11 +42,11 @@ uint32_t fs_selected(fs_judge *judge, uint32_t list, uint32_t nth, uint8_t *inde
 
 fs_ran fs_set_index(fs_judge *judge, fs_cur at, const fs_frame *in, uint32_t first) {
   if (in->rule == FS_INDEX_NEVER || (in->rule == FS_INDEX_FIRST && !first)) return fs_stop(judge, FS_ABORTED, FS_REASON_ABORT);
-  judge->list = 0;
+  judge->run->list = 0;
   if (judge->b[at.off] == 0xf5 || judge->b[at.off] >> 5 == 4)
-    judge->list = at.off;
+    judge->run->list = at.off;
   else
-    judge->index = (uint8_t)fs_take(judge, &at, 0);
+    judge->run->index = (uint8_t)fs_take(judge, &at, 0);
   return fs_step(judge);
 }
 
@@ -57,7 +57,7 @@ static void store(fs_judge *judge, uint32_t component, fs_cur at, uint32_t repla
     int32_t code = fs_integer(judge, &at, judge->malformed);
     uint32_t i;
     for (i = 0; i < FS_PARAMETERS; i++)
-      if (KEPT[i] == code && (replaces || judge->parameter[component][i] == 0)) judge->parameter[component][i] = at.off;
+      if (KEPT[i] == code && (replaces || judge->run->parameter[component][i] == 0)) judge->run->parameter[component][i] = at.off;
     fs_skip(judge, &at);
   }
 }
@@ -79,19 +79,19 @@ fs_ran fs_set_parameters(fs_judge *judge, uint32_t code, fs_cur at, fs_frame *in
   uint32_t nth;
   if (soft != FS_NO_SOFTNESS && in->soft == FS_NO_SOFTNESS) return fs_stop(judge, FS_ABORTED, FS_REASON_ABORT);
   if (soft != FS_NO_SOFTNESS) in->soft = (uint8_t)soft;
-  if (strict != FS_NO_SOFTNESS) judge->strict = (uint8_t)strict;
+  if (strict != FS_NO_SOFTNESS) judge->run->strict = (uint8_t)strict;
   for (nth = 0;; nth++) {
-    uint8_t index = judge->index;
-    if (judge->list == 0 ? nth > 0 : !fs_selected(judge, judge->list, nth, &index)) return FS_RAN;
+    uint8_t index = judge->run->index;
+    if (judge->run->list == 0 ? nth > 0 : !fs_selected(judge, judge->run->list, nth, &index)) return FS_RAN;
     if (fs_step(judge) != FS_RAN) return FS_ABORTED;
     store(judge, index, at, replaces);
   }
 }
 
 void fs_begin_run(fs_judge *judge, fs_purpose purpose) {
-  memset(judge->parameter, 0, sizeof judge->parameter);
-  judge->steps_left = MOST_STEPS;
-  judge->strict = 1;
-  judge->reason = 0;
-  judge->purpose = (uint8_t)purpose;
+  memset(judge->run->parameter, 0, sizeof judge->run->parameter);
+  judge->run->steps_left = MOST_STEPS;
+  judge->run->strict = 1;
+  judge->run->reason = 0;
+  judge->run->purpose = (uint8_t)purpose;
 }
