@@ -2,6 +2,7 @@ import type { CommandSpec } from './spec.ts';
 import { APPROVAL } from './table/approval.ts';
 import { BROADCAST } from './table/broadcast.ts';
 import { DESK } from './table/desk.ts';
+import { FLEET } from './table/fleet.ts';
 import { INCIDENT } from './table/incident.ts';
 import { KEYS } from './table/keys.ts';
 import { PLAN } from './table/plan.ts';
@@ -22,6 +23,7 @@ export const COMMANDS: readonly CommandSpec[] = [
   ...PLAN,
   ...WAVES,
   ...BROADCAST,
+  ...FLEET,
   ...UNIT,
   ...INCIDENT,
   ...RECORDS,
@@ -36,6 +38,7 @@ export const GROUPS: readonly (readonly [CommandSpec['group'], string])[] = [
   ['release', 'Releases'],
   ['plan', 'Before it is sent'],
   ['broadcast', 'Broadcast'],
+  ['fleet', 'The fleet'],
   ['unit', 'A unit in the field (virtual)'],
   ['incident', 'When something went wrong'],
   ['records', 'Records'],

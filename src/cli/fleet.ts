@@ -1,7 +1,40 @@
+import { toHex } from '../bytes/index.ts';
 import { type FleetStore, fleetPlace, openFleet } from '../fleet/index.ts';
-import type { Session } from './session.ts';
+import { listClasses, readClass, type Workspace } from '../workspace/index.ts';
+import { openSession, type Session } from './session.ts';
+import type { Call } from './spec.ts';
 
 /** The fleet store of the workspace, or the one that the environment names. Throws `FleetError`. */
 export function openFleetOf({ workspace }: Session): Promise<FleetStore> {
   return openFleet(fleetPlace(workspace));
+}
+
+/** What commands about the fleet work with. */
+export interface FleetDesk {
+  readonly workspace: Workspace;
+  readonly store: FleetStore;
+  /** Class identifiers by the names of classes. */
+  readonly classIds: ReadonlyMap<string, string>;
+  /** Name of a class; its identifier where the workspace has no such class. */
+  classNamed(classId: string): string;
+}
+
+/** Runs a command on the fleet store of its workspace, and closes the store. */
+export async function withFleet(call: Call, use: (desk: FleetDesk) => Promise<number>): Promise<number> {
+  const session = await openSession(call);
+  const { workspace } = session;
+  const store = await openFleetOf(session);
+  try {
+    const classIds = await classIdsOf(workspace);
+    const names = new Map([...classIds].map(([name, id]) => [id, name]));
+    return await use({ workspace, store, classIds, classNamed: (id) => names.get(id) ?? id });
+  } finally {
+    await store.close();
+  }
+}
+
+/** Identifiers of the workspace's classes, 32 hexadecimal digits, by their names. */
+async function classIdsOf(workspace: Workspace): Promise<ReadonlyMap<string, string>> {
+  const classes = await Promise.all(listClasses(workspace).map((name) => readClass(workspace, name)));
+  return new Map(classes.map(({ name, classId }) => [name, toHex(classId)]));
 }

@@ -57,6 +57,7 @@ export interface CommandSpec {
     | 'incident'
     | 'records'
     | 'broadcast'
+    | 'fleet'
     | 'desk'
     | 'shell';
   readonly summary: string;

@@ -5,6 +5,7 @@
 export { reportListener } from './intake/http.ts';
 export { Intake, type IntakeCounts, type IntakeResult } from './intake/intake.ts';
 export { recordedUnits } from './intake/recorded-units.ts';
+export { type InventoryMistake, inventoryRows } from './inventory.ts';
 export { fleetPlace } from './place.ts';
 export { openFleet } from './store/open.ts';
 export type {
@@ -41,6 +42,7 @@ export type {
   WaveReach,
   WaveState,
 } from './store/types.ts';
+export { UNIT_STATES } from './store/types.ts';
 export { type Begun, begin, type NewCourse } from './waves/course/begin.ts';
 export { currentBroadcast } from './waves/course/current.ts';
 export { halt, type Order, pause, resume } from './waves/course/orders.ts';

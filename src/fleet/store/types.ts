@@ -217,7 +217,10 @@ export interface FleetStore {
   /** Every unit, in the order in which they were added. */
   exportUnits(): AsyncIterable<FleetUnit>;
   unit(name: UnitName): Promise<FleetUnit | undefined>;
-  history(name: UnitName, page?: { after?: string; limit?: number }): Promise<Page<HistoryEntry>>;
+  history(
+    name: UnitName,
+    page?: { after?: string | undefined; limit?: number | undefined },
+  ): Promise<Page<HistoryEntry>>;
   search(query: UnitQuery): Promise<Page<FleetUnit>>;
   counts(of?: { classId?: string | undefined }): Promise<FleetCounts>;
 
