@@ -28,7 +28,7 @@ static void fill_plan(const fs_judge *judge, fs_plan *plan) {
 static fs_status run_pass(const fs_subject *subject, fs_proofs *proofs, fs_plan *plan, fs_payload *payload) {
   fs_judge judge;
   begin(&judge, subject, proofs);
-  payload->from = FS_FROM_NOTHING;
+  memset(payload, 0, sizeof *payload);
   fs_step_envelope(&judge);
   if (FS_GOOD(&judge)) fs_step_seal(&judge);
   if (FS_GOOD(&judge)) fs_step_manifest(&judge);
@@ -55,34 +55,73 @@ fs_status fs_decide(const fs_subject *subject, fs_plan *plan, fs_payload *payloa
 }
 
 fs_status fs_feed(const fs_payload *payload, const fs_offer *offer, uint32_t offset, uint8_t *into, uint32_t length) {
-  if (payload->from == FS_FROM_URI) return offer->read(offer->context, offset, into, length);
-  memcpy(into, payload->bytes.bytes + offset, length);
-  return FS_OK;
+  fs_status status = FS_OK;
+  if (payload->from == FS_FROM_URI)
+    status = offer->read(offer->context, offset, into, length);
+  else
+    memcpy(into, payload->bytes.bytes + offset, length);
+  if (status != FS_OK || payload->running == 0) return status;
+  return payload->crypto->ctr_at(payload->crypto->context, payload->running, offset, into, length);
 }
 
 uint32_t fs_payload_size(const fs_payload *payload, const fs_offer *offer) {
   return payload->from == FS_FROM_URI ? offer->image_size : payload->bytes.length;
 }
 
-/* Step 9 for an image at hand: exactly the announced length, and its digest. */
-static fs_status judge_image(const fs_crypto *crypto, const fs_payload *payload, const fs_offer *offer,
-                             const fs_plan *plan) {
+/* SHA-256 over all that is fed. */
+static fs_status digest_of(const fs_crypto *crypto, const fs_payload *payload, const fs_offer *offer, uint32_t size,
+                           uint8_t digest[32]) {
   fs_sha256 state;
   uint8_t piece[FS_PIECE];
-  uint8_t digest[32];
   uint32_t at;
-  fs_status status;
-  if (fs_payload_size(payload, offer) != plan->image_size) return FS_IMAGE_LENGTH_WRONG;
-  status = crypto->sha256_start(crypto->context, &state);
-  for (at = 0; at < plan->image_size && status == FS_OK; at += FS_PIECE) {
-    uint32_t length = plan->image_size - at < FS_PIECE ? plan->image_size - at : FS_PIECE;
+  fs_status status = crypto->sha256_start(crypto->context, &state);
+  memset(digest, 0, 32);
+  for (at = 0; at < size && status == FS_OK; at += FS_PIECE) {
+    uint32_t length = size - at < FS_PIECE ? size - at : FS_PIECE;
     status = fs_feed(payload, offer, at, piece, length);
     if (status == FS_OK) status = crypto->sha256_update(crypto->context, &state, piece, length);
   }
-  memset(digest, 0, sizeof digest);
-  if (status == FS_OK) status = crypto->sha256_finish(crypto->context, &state, digest);
-  if (status != FS_OK) return FS_IMAGE_DIGEST_WRONG;
+  return status == FS_OK ? crypto->sha256_finish(crypto->context, &state, digest) : status;
+}
+
+/* Step 9 for an image at hand: its digest. */
+static fs_status judge_image(const fs_crypto *crypto, const fs_payload *payload, const fs_offer *offer,
+                             const fs_plan *plan) {
+  uint8_t digest[32];
+  if (digest_of(crypto, payload, offer, plan->image_size, digest) != FS_OK) return FS_IMAGE_DIGEST_WRONG;
   return fs_same(digest, plan->image_digest, 32) == FS_OK ? FS_OK : FS_IMAGE_DIGEST_WRONG;
+}
+
+fs_status fs_judge_ciphertext(const fs_crypto *crypto, fs_payload *payload, const fs_offer *offer, const fs_plan *plan) {
+  uint8_t digest[32];
+  if (fs_payload_size(payload, offer) != plan->image_size) return FS_CIPHERTEXT_LENGTH_WRONG;
+  if (payload->cipher.digest == 0) return FS_OK;
+  if (digest_of(crypto, payload, offer, plan->image_size, digest) != FS_OK) return FS_CIPHERTEXT_DIGEST_WRONG;
+  return fs_same(digest, payload->cipher.digest, 32) == FS_OK ? FS_OK : FS_CIPHERTEXT_DIGEST_WRONG;
+}
+
+fs_status fs_begin_decryption(const fs_crypto *crypto, fs_payload *payload, fs_ctr *state) {
+  const fs_cipher *cipher = &payload->cipher;
+  fs_status status = crypto->unwrap_for_ctr(crypto->context, cipher->slot, cipher->wrapped, cipher->iv, state);
+  payload->crypto = crypto;
+  payload->running = status == FS_OK ? state : 0;
+  return status == FS_OK ? FS_OK : FS_CONTENT_KEY_WRONG;
+}
+
+void fs_end_decryption(fs_payload *payload) {
+  if (payload->running != 0) payload->crypto->ctr_forget(payload->crypto->context, payload->running);
+  payload->running = 0;
+}
+
+/* What is decrypted is compared with the image, and goes nowhere. */
+static fs_status judge_decrypted(const fs_crypto *crypto, fs_payload *payload, const fs_offer *offer,
+                                 const fs_plan *plan) {
+  fs_ctr state;
+  fs_status status = fs_judge_ciphertext(crypto, payload, offer, plan);
+  if (status == FS_OK) status = fs_begin_decryption(crypto, payload, &state);
+  if (status == FS_OK) status = judge_image(crypto, payload, offer, plan);
+  fs_end_decryption(payload);
+  return status;
 }
 
 void fs_subject_of(const fs_class *unit_class, const fs_crypto *crypto, const fs_offer *offer, fs_subject *subject) {
@@ -96,12 +135,16 @@ void fs_subject_of(const fs_class *unit_class, const fs_crypto *crypto, const fs
   subject->room = UINT32_MAX;
 }
 
-fs_status fs_judge_offered(const fs_crypto *crypto, const fs_payload *payload, const fs_offer *offer, fs_plan *plan) {
+fs_status fs_judge_offered(const fs_crypto *crypto, fs_payload *payload, const fs_offer *offer, fs_plan *plan) {
   fs_status status = FS_OK;
-  if (payload->from != FS_FROM_NOTHING)
+  if (payload->from == FS_FROM_NOTHING)
+    status = plan->effect == FS_ALREADY_THERE ? FS_OK : FS_INCOMPLETE;
+  else if (payload->cipher.iv != 0)
+    status = judge_decrypted(crypto, payload, offer, plan);
+  else if (fs_payload_size(payload, offer) != plan->image_size)
+    status = FS_IMAGE_LENGTH_WRONG;
+  else
     status = judge_image(crypto, payload, offer, plan);
-  else if (plan->effect != FS_ALREADY_THERE)
-    status = FS_INCOMPLETE;
   if (status != FS_OK) plan->confirmed = 0;
   return status;
 }

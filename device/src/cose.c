@@ -115,6 +115,22 @@ static void check_buckets(fs_judge *judge, const fs_block *block) {
     fs_bad(judge);
 }
 
+void fs_read_headers(fs_judge *judge, fs_cur *at, fs_block *layer) {
+  layer->is_protected = fs_string(judge, at);
+  layer->is_unprotected = *at;
+  fs_skip(judge, at);
+  layer->is_unprotected.end = at->off;
+  layer->has_protected = 0;
+  if (!FS_GOOD(judge)) return;
+  if (layer->is_protected.off != layer->is_protected.end) {
+    fs_valid(judge, layer->is_protected, BLOCK_ITEMS, 1);
+    layer->has_protected = judge->b[layer->is_protected.off] != 0xa0;
+    check_bucket(judge, layer->is_protected);
+  }
+  check_bucket(judge, layer->is_unprotected);
+  check_buckets(judge, layer);
+}
+
 void fs_read_block(fs_judge *judge, fs_cur span, fs_block *block) {
   uint32_t tag;
   memset(block, 0, sizeof *block);
@@ -122,19 +138,9 @@ void fs_read_block(fs_judge *judge, fs_cur span, fs_block *block) {
   tag = fs_take(judge, &span, 6);
   block->mac = tag == 17;
   if ((tag != 17 && tag != 18) || fs_take(judge, &span, 4) != 4) fs_bad(judge);
-  block->is_protected = fs_string(judge, &span);
-  block->is_unprotected = span;
-  fs_skip(judge, &span);
-  block->is_unprotected.end = span.off;
+  fs_read_headers(judge, &span, block);
   if (fs_take(judge, &span, 7) != 22) fs_bad(judge);
   block->seal = fs_string(judge, &span);
-  if (!FS_GOOD(judge)) return;
-  if (block->is_protected.off != block->is_protected.end) {
-    fs_valid(judge, block->is_protected, BLOCK_ITEMS, 1);
-    check_bucket(judge, block->is_protected);
-  }
-  check_bucket(judge, block->is_unprotected);
-  check_buckets(judge, block);
 }
 
 void fs_signed_parts(fs_judge *judge, const fs_block *block, uint8_t head[FS_SIGNED_HEAD], fs_bytes parts[4]) {

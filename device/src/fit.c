@@ -132,7 +132,16 @@ static void judge_install(fs_judge *judge) {
   fs_fail(judge, FS_INSTALL_FAILED);
 }
 
-static void judge_content(fs_judge *judge) {
+/* The unit is among the recipients, the content key opens, and the length follows from the image. */
+static void judge_cipher(fs_judge *judge, const fs_arrival *image, fs_cipher *cipher) {
+  fs_cur at = {image->info, judge->size};
+  if (!FS_GOOD(judge) || image->info == 0) return;
+  fs_judge_encryption(judge, fs_string(judge, &at), cipher);
+  fs_refuse_unless(judge, !image->has_size || image->size == judge->image_size, FS_CIPHERTEXT_LENGTH_WRONG);
+  if (image->digest != 0) cipher->digest = judge->b + image->digest;
+}
+
+static void judge_content(fs_judge *judge, fs_cipher *cipher) {
   const fs_arrival *image = &judge->run->arrival[FS_MAIN];
   fs_cur integrated;
   fs_refuse_unless(judge, !judge->altered, FS_SEVERED_PART_WRONG);
@@ -140,6 +149,7 @@ static void judge_content(fs_judge *judge) {
   if (!FS_GOOD(judge)) return;
   judge_install(judge);
   fs_refuse_unless(judge, image->from != FS_FROM_NOTHING, FS_INSTALL_FAILED);
+  judge_cipher(judge, image, cipher);
   if (!FS_GOOD(judge) || image->from == FS_FROM_MANIFEST) return;
   integrated = fs_integrated(judge, image->content);
   fs_refuse_unless(judge,
@@ -178,7 +188,7 @@ void fs_follow(fs_judge *judge, const fs_subject *subject, fs_effect *effect, fs
     fs_refuse_unless(judge, !judge->security_version_wrong && judge->security_version >= subject->security_floor,
                      FS_STORED_VERSION_BELOW_FLOOR);
   if (FS_GOOD(judge) && wants_content(judge, subject, *effect)) {
-    judge_content(judge);
+    judge_content(judge, &payload->cipher);
     take_payload(judge, subject, payload);
   }
   judge->run = 0;

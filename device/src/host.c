@@ -9,6 +9,7 @@
 #define IMAGE_SIZE 14
 #define CONTENT 18
 #define WRITE 18
+#define ENCRYPTION_INFO 19
 #define FETCH 21
 #define URI 21
 #define COPY 22
@@ -128,18 +129,36 @@ static fs_ran bring(fs_judge *judge, uint32_t role, fs_from from, uint32_t code)
   return FS_RAN;
 }
 
+/* What moves on is what was sealed: the image itself, or a ciphertext that becomes it. */
 static fs_ran copy(fs_judge *judge, uint32_t role) {
   uint32_t source = number_of(judge, SOURCE);
   uint32_t from = fs_role(judge, source);
+  uint32_t info = value_of(judge, ENCRYPTION_INFO).off;
   const fs_arrival *arrival = &judge->run->arrival[from == FS_NO_ROLE ? FS_MAIN : from];
+  fs_arrival *main = &judge->run->arrival[FS_MAIN];
   if (from == FS_NO_ROLE || arrival->from == FS_FROM_NOTHING || source == judge->run->index)
     return failed(judge, FS_ABORTED);
   if (role != FS_MAIN || from == FS_MAIN) return failed(judge, FS_ABORTED);
-  if (arrival->digest != 0 && memcmp(judge->b + arrival->digest, judge->b + judge->image_digest, 32) != 0)
-    return failed(judge, FS_ABORTED);
-  if (arrival->has_size && arrival->size != judge->image_size) return failed(judge, FS_ABORTED);
-  judge->run->arrival[FS_MAIN].from = arrival->from;
-  judge->run->arrival[FS_MAIN].content = arrival->content;
+  if (info == 0) {
+    if (arrival->digest != 0 && memcmp(judge->b + arrival->digest, judge->b + judge->image_digest, 32) != 0)
+      return failed(judge, FS_ABORTED);
+    if (arrival->has_size && arrival->size != judge->image_size) return failed(judge, FS_ABORTED);
+  }
+  *main = *arrival;
+  main->info = info;
+  return FS_RAN;
+}
+
+/* A content that is written is decrypted at once (draft-ietf-suit-firmware-encryption section 4.1). */
+static fs_ran write_content(fs_judge *judge, uint32_t role) {
+  uint32_t info = value_of(judge, ENCRYPTION_INFO).off;
+  fs_arrival *arrival = &judge->run->arrival[role];
+  if (info != 0 && role != FS_MAIN) return failed(judge, FS_ABORTED);
+  if (bring(judge, role, FS_FROM_MANIFEST, CONTENT) != FS_RAN) return FS_ABORTED;
+  arrival->info = info;
+  arrival->digest = 0;
+  arrival->size = arrival->content.end - arrival->content.off;
+  arrival->has_size = info != 0;
   return FS_RAN;
 }
 
@@ -149,11 +168,13 @@ static fs_ran install(fs_judge *judge, uint32_t code) {
   if (fs_parameter(judge, judge->run->index, IMAGE_SIZE) != 0) {
     uint32_t size = number_of(judge, IMAGE_SIZE);
     if (role == FS_MAIN && size != judge->image_size) return failed(judge, FS_ABORTED);
-    judge->run->arrival[role].size = size;
-    judge->run->arrival[role].has_size = 1;
+    if (role != FS_MAIN) {
+      judge->run->arrival[role].size = size;
+      judge->run->arrival[role].has_size = 1;
+    }
   }
   if (code == FETCH) return bring(judge, role, FS_FROM_URI, URI);
-  if (code == WRITE) return bring(judge, role, FS_FROM_MANIFEST, CONTENT);
+  if (code == WRITE) return write_content(judge, role);
   if (code == COPY) return copy(judge, role);
   return failed(judge, FS_ABORTED);
 }

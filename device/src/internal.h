@@ -38,7 +38,7 @@ enum {
 /* Components that a manifest for a unit of the kit can have; more are refused (docs/device-kit.md). */
 #define FS_COMPONENTS 2
 /* Parameters that are kept while sequences run: fs_parameter_place in machine.c. */
-#define FS_PARAMETERS 12
+#define FS_PARAMETERS 13
 
 /* A signature that was found good, by key and place, for the second pass. */
 typedef struct {
@@ -56,6 +56,17 @@ typedef struct {
 /* Which sequences are followed, and for what. */
 typedef enum { FS_FOR_IDENTITY, FS_FOR_START, FS_FOR_INSTALL } fs_purpose;
 
+/*
+ * How an image is decrypted: the key that opens its content key, what it opens, the first counter block, the digest of the
+ * ciphertext where the manifest names one.
+ */
+typedef struct {
+  const uint8_t *wrapped;
+  const uint8_t *iv;
+  const uint8_t *digest;
+  fs_key_slot slot;
+} fs_cipher;
+
 /* Where the bytes of a component come from. */
 typedef enum { FS_FROM_NOTHING = 0, FS_FROM_URI, FS_FROM_MANIFEST } fs_from;
 
@@ -64,6 +75,8 @@ typedef struct {
   fs_cur content;
   uint32_t size;
   uint32_t digest;
+  /* Encryption info, 0 for none; of what arrives encrypted `digest` and `size` are those of the ciphertext. */
+  uint32_t info;
   uint8_t from;
   uint8_t has_size;
 } fs_arrival;
@@ -195,7 +208,10 @@ typedef struct {
   fs_cur is_unprotected;
   fs_cur seal;
   uint8_t mac;
+  uint8_t has_protected;
 } fs_block;
+/* The two buckets of a layer, which are next. */
+void fs_read_headers(fs_judge *judge, fs_cur *at, fs_block *layer);
 void fs_read_block(fs_judge *judge, fs_cur span, fs_block *block);
 #define FS_IN_PROTECTED 1u
 #define FS_IN_ANY 3u
@@ -274,8 +290,14 @@ fs_status fs_verify(fs_judge *judge, uint32_t type, const uint8_t *key, const fs
 /* The algorithm that the protected header names; 0 where it names none by a number. */
 int32_t fs_algorithm_of(fs_judge *judge, const fs_block *block);
 void fs_judge_signature(fs_judge *judge, const fs_block *block, const fs_certificate *signer);
+/* Refuses under `code`; `decrypts`: an IV is understood, and what goes with signatures is not. */
+void fs_judge_criticality(fs_judge *judge, const fs_block *block, uint32_t decrypts, fs_status code);
 void fs_judge_mac(fs_judge *judge, const fs_block *block, uint32_t key);
 void fs_read_security_version(fs_judge *judge, const fs_block *block);
+
+/* encryption.c: the form in step 4, the keys in step 8. */
+void fs_read_encryption_info(fs_judge *judge, fs_cur info);
+void fs_judge_encryption(fs_judge *judge, fs_cur info, fs_cipher *cipher);
 
 /* seal.c: steps 2 and 3. */
 void fs_step_seal(fs_judge *judge);
@@ -376,6 +398,10 @@ typedef struct {
   fs_bytes bytes;
   uint32_t kept;
   fs_from from;
+  /* `iv` is null where it is not encrypted; `running` is there while it is decrypted. */
+  fs_cipher cipher;
+  const fs_crypto *crypto;
+  fs_ctr *running;
 } fs_payload;
 
 /* Bytes of an image that are moved at a time. */
@@ -386,7 +412,12 @@ void fs_follow(fs_judge *judge, const fs_subject *subject, fs_effect *effect, fs
 fs_status fs_decide(const fs_subject *subject, fs_plan *plan, fs_payload *payload);
 fs_status fs_feed(const fs_payload *payload, const fs_offer *offer, uint32_t offset, uint8_t *into, uint32_t length);
 uint32_t fs_payload_size(const fs_payload *payload, const fs_offer *offer);
-fs_status fs_judge_offered(const fs_crypto *crypto, const fs_payload *payload, const fs_offer *offer, fs_plan *plan);
+/* Step 8 for a ciphertext: its length, and its digest where one is named. */
+fs_status fs_judge_ciphertext(const fs_crypto *crypto, fs_payload *payload, const fs_offer *offer, const fs_plan *plan);
+/* Begins to decrypt what is fed from now on, and ends it. */
+fs_status fs_begin_decryption(const fs_crypto *crypto, fs_payload *payload, fs_ctr *state);
+void fs_end_decryption(fs_payload *payload);
+fs_status fs_judge_offered(const fs_crypto *crypto, fs_payload *payload, const fs_offer *offer, fs_plan *plan);
 
 /* Marks: the body of a record, byte by byte as src/unit/marks-record.ts has it. */
 enum { FS_EMPTY = 0, FS_FILLING, FS_READY, FS_ON_TRIAL, FS_KEPT };
@@ -435,6 +466,8 @@ fs_status fs_settle(fs_device *device);
 
 /* life.c and start.c */
 uint32_t fs_candidates(const fs_device *device, uint8_t order[2]);
+/* What fell back is remembered, latest first; `again` counts one more try, else it is forgotten. */
+void fs_remember_fallen(fs_device *device, const uint8_t digest[32], uint32_t again);
 void fs_set_mark(uint8_t *mark, uint8_t state, uint64_t number, const uint8_t digest[32], uint32_t length);
 uint32_t fs_security_floor(const fs_device *device);
 /* Verifies what a slot holds against its mark; `plan` then has the facts. */

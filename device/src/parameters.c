@@ -5,10 +5,10 @@
 #define HIGHEST_CUSTOM (-257)
 
 /* How a parameter is encoded. */
-enum { VENDOR, UUID, DIGEST, NUMBER, NUMBER_64, FLAG, SIGNED, STRING, LINK, COMPONENT, NOT_HERE };
+enum { VENDOR, UUID, DIGEST, NUMBER, NUMBER_64, FLAG, SIGNED, STRING, LINK, COMPONENT, ENCRYPTION, NOT_HERE };
 static const uint8_t PARAMETERS[][2] = {
     {1, VENDOR},    {2, UUID},    {3, DIGEST},   {4, NUMBER_64}, {5, NUMBER},  {12, FLAG},     {13, FLAG},
-    {14, NUMBER},   {18, STRING}, {19, NOT_HERE}, {21, LINK},    {22, COMPONENT}, {23, STRING}, {24, UUID},
+    {14, NUMBER},   {18, STRING}, {19, ENCRYPTION}, {21, LINK},    {22, COMPONENT}, {23, STRING}, {24, UUID},
     {25, NOT_HERE}, {26, NUMBER}, {27, SIGNED},  {28, NOT_HERE}, {29, NOT_HERE}, {30, NOT_HERE}};
 
 static uint32_t length_of(fs_cur span) { return span.end - span.off; }
@@ -49,6 +49,9 @@ static void read_value(fs_judge *judge, uint32_t type, fs_cur at) {
     case STRING:
       if (length_of(fs_string(judge, &at)) > LARGEST_CONTENT) fs_bad(judge);
       break;
+    case ENCRYPTION:
+      fs_read_encryption_info(judge, fs_string(judge, &at));
+      break;
     case LINK:
       (void)fs_take(judge, &at, 3);
       break;
@@ -58,6 +61,9 @@ static void read_value(fs_judge *judge, uint32_t type, fs_cur at) {
   }
 }
 
+/* A unit of the kit decrypts with key-encryption keys only, and on the way into a slot only. */
+static uint32_t decrypts(const fs_class *unit) { return unit->content_key_count > 0 && unit->map.shape == FS_SLOTS; }
+
 /* The type of a parameter that is carried out here. */
 static uint32_t read_parameter_code(fs_judge *judge, fs_cur *at, uint32_t shared, int32_t *code) {
   uint32_t i;
@@ -65,7 +71,8 @@ static uint32_t read_parameter_code(fs_judge *judge, fs_cur *at, uint32_t shared
   if (*code <= HIGHEST_CUSTOM && shared) fs_fail(judge, FS_COMMAND_MISPLACED);
   for (i = 0; i < sizeof PARAMETERS / sizeof *PARAMETERS; i++) {
     if (PARAMETERS[i][0] != *code) continue;
-    if (PARAMETERS[i][1] == NOT_HERE) fs_fail(judge, FS_PARAMETER_UNSUPPORTED);
+    if (PARAMETERS[i][1] == NOT_HERE || (PARAMETERS[i][1] == ENCRYPTION && !decrypts(judge->unit)))
+      fs_fail(judge, FS_PARAMETER_UNSUPPORTED);
     return PARAMETERS[i][1];
   }
   /* A delta (docs/deployment-profile.md section 14) is known, and not taken by units of the kit. */

@@ -6,7 +6,7 @@
 #define STRICT_ORDER 12
 #define SOFT_FAILURE 13
 
-static const uint8_t KEPT[FS_PARAMETERS] = {1, 2, 3, 4, 5, 14, 18, 21, 22, 24, 26, 27};
+static const uint8_t KEPT[FS_PARAMETERS] = {1, 2, 3, 4, 5, 14, 18, 19, 21, 22, 24, 26, 27};
 
 uint32_t fs_parameter(const fs_judge *judge, uint32_t component, uint32_t code) {
   uint32_t i;

@@ -3,6 +3,7 @@
 
 #define ALG 1
 #define CRIT 2
+#define IV 5
 #define SECURITY_VERSION (-70001)
 
 /* The algorithm that the protected header names; 0 where it names none by a number. */
@@ -15,30 +16,32 @@ int32_t fs_algorithm_of(fs_judge *judge, const fs_block *block) {
   return major == 0 ? (int32_t)judge->argument : -1 - (int32_t)judge->argument;
 }
 
-/* Labels that crit may name: all of them are acted on here. */
-static uint32_t is_understood(int32_t label) {
-  return (label >= 1 && label <= 4) || label == 33 || label == 34 || label == SECURITY_VERSION;
+/* Labels that crit may name: all of them are acted on here, an IV only where something is decrypted. */
+static uint32_t is_understood(int32_t label, uint32_t decrypts) {
+  if (decrypts && label == IV) return 1;
+  return (label >= 1 && label <= 4) || (!decrypts && (label == 33 || label == 34 || label == SECURITY_VERSION));
 }
 
 /* RFC 9052 section 3.1: crit is protected, and so is whatever it names, and all of that is understood. */
-static void judge_criticality(fs_judge *judge, const fs_block *block) {
+void fs_judge_criticality(fs_judge *judge, const fs_block *block, uint32_t decrypts, fs_status code) {
   fs_cur at = fs_header(judge, block, CRIT, FS_IN_ANY);
   uint32_t count;
   uint32_t i;
   if (FS_ABSENT(at)) return;
-  fs_refuse_unless(judge, !FS_ABSENT(fs_header(judge, block, CRIT, FS_IN_PROTECTED)), FS_HEADER_CRITICAL_UNKNOWN);
+  fs_refuse_unless(judge, !FS_ABSENT(fs_header(judge, block, CRIT, FS_IN_PROTECTED)), code);
   count = fs_take(judge, &at, 4);
   for (i = 0; i < count && FS_GOOD(judge); i++) {
-    int32_t label = fs_integer(judge, &at, FS_HEADER_CRITICAL_UNKNOWN);
-    fs_refuse_unless(judge, is_understood(label) && !FS_ABSENT(fs_header(judge, block, label, FS_IN_PROTECTED)),
-                     FS_HEADER_CRITICAL_UNKNOWN);
+    int32_t label = fs_integer(judge, &at, code);
+    fs_refuse_unless(judge,
+                     is_understood(label, decrypts) && !FS_ABSENT(fs_header(judge, block, label, FS_IN_PROTECTED)),
+                     code);
   }
 }
 
 static void judge_algorithm(fs_judge *judge, const fs_block *block) {
   fs_refuse_unless(judge, !FS_ABSENT(fs_header(judge, block, ALG, FS_IN_PROTECTED)), FS_ALGORITHM_NOT_PROTECTED);
   fs_refuse_unless(judge, fs_algorithm_of(judge, block) == judge->unit->algorithm, FS_ALGORITHM_NOT_ALLOWED);
-  if (FS_GOOD(judge)) judge_criticality(judge, block);
+  if (FS_GOOD(judge)) fs_judge_criticality(judge, block, 0, FS_HEADER_CRITICAL_UNKNOWN);
 }
 
 /* The security version that the protected header states; judged in step 5. */

@@ -1,7 +1,6 @@
 /* Steps 11 and 12: what may run, verified again from the memory that will run; what may stay. */
 #include "internal.h"
 
-#define LARGEST_TRIES 255u
 #define RUN 0u
 #define STAGING 1u
 
@@ -106,32 +105,6 @@ static uint32_t invoke(fs_device *device, fs_started *started, uint32_t slot, co
   return 1;
 }
 
-/* What fell back is remembered, latest first (src/unit/life-board.ts). */
-static void remember_fallen(fs_device *device, const uint8_t digest[32], uint32_t again) {
-  uint8_t *list = device->marks + FS_MARK_FALLEN;
-  uint8_t head[FS_MARK_FALLEN_SIZE];
-  uint32_t place = FS_MARK_FALLEN_COUNT - 1;
-  uint32_t i;
-  memcpy(head, digest, 32);
-  head[32] = 0;
-  for (i = 0; i < FS_MARK_FALLEN_COUNT; i++) {
-    const uint8_t *one = list + i * FS_MARK_FALLEN_SIZE;
-    if (one[32] == 0 || memcmp(one, digest, 32) != 0) continue;
-    place = i;
-    head[32] = one[32];
-    break;
-  }
-  if (again) {
-    if (head[32] < LARGEST_TRIES) head[32]++;
-    memmove(list + FS_MARK_FALLEN_SIZE, list, place * FS_MARK_FALLEN_SIZE);
-    memcpy(list, head, FS_MARK_FALLEN_SIZE);
-  } else if (head[32] != 0) {
-    uint32_t behind = (FS_MARK_FALLEN_COUNT - 1 - place) * FS_MARK_FALLEN_SIZE;
-    memmove(list + place * FS_MARK_FALLEN_SIZE, list + (place + 1) * FS_MARK_FALLEN_SIZE, behind);
-    memset(list + (FS_MARK_FALLEN_COUNT - 1) * FS_MARK_FALLEN_SIZE, 0, FS_MARK_FALLEN_SIZE);
-  }
-}
-
 /* Slots that may be started: nothing runs from a staging area. */
 static uint32_t startable(const fs_device *device, uint8_t order[2]) {
   uint32_t count = fs_candidates(device, order);
@@ -181,7 +154,7 @@ static uint32_t end_trial(fs_device *device, fs_started *started, uint32_t trial
       other = order[i];
   if (other == FS_RECOVERY && recovery_holds(device) != FS_OK)
     return judge_into(device, started, trial, mark, &plan) && invoke(device, started, trial, &plan);
-  remember_fallen(device, FS_MARK_DIGEST(mark), 1);
+  fs_remember_fallen(device, FS_MARK_DIGEST(mark), 1);
   memset(mark, 0, FS_MARK_SLOT_SIZE);
   (void)fs_write_marks(device);
   pass_over(started, trial, FS_TRIAL_RAN_OUT);
@@ -307,7 +280,7 @@ fs_status fs_keep(fs_device *device) {
   mark[0] = FS_KEPT;
   (void)raise(device, FS_MARK_SEQUENCE_FLOOR, 8, plan.sequence_number);
   (void)raise(device, FS_MARK_SECURITY_FLOOR, 4, plan.security_version);
-  remember_fallen(device, plan.manifest_digest, 0);
+  fs_remember_fallen(device, plan.manifest_digest, 0);
   return commit(device);
 }
 
