@@ -5,6 +5,7 @@
  * To be defined before, where it is so:
  *   FIELDSEAL_DEVICE_ID       address of the unit's own 16 bytes, in locked memory; must be defined
  *   FIELDSEAL_FLASH_BASE      areas lie in the flash port at their address less this one; else without gaps, as in a unit file
+ *   FIELDSEAL_CONTENT_KEYS, FIELDSEAL_CONTENT_KEY_COUNT   initializer and number of key-encryption keys: fs_named_key
  *   FIELDSEAL_RECOVERY_LENGTH, FIELDSEAL_RECOVERY_DIGEST   bytes and 32-byte initializer of the recovery image
  */
 #ifndef FIELDSEAL_HEADER_CLASS_H
@@ -30,6 +31,10 @@
 #define FIELDSEAL_RECOVERY_LENGTH 0
 #define FIELDSEAL_RECOVERY_DIGEST {0}
 #endif
+#ifndef FIELDSEAL_CONTENT_KEYS
+#define FIELDSEAL_CONTENT_KEYS {{{0, 0}, 0}}
+#define FIELDSEAL_CONTENT_KEY_COUNT 0
+#endif
 #ifdef FIELDSEAL_POLICY_SIZE
 #define FIELDSEAL_HAS_POLICY 1
 #else
@@ -54,6 +59,7 @@
 static const uint8_t fieldseal_class_ids[][16] = FIELDSEAL_CLASS_IDS;
 static const fs_anchor fieldseal_anchors[] = FIELDSEAL_ANCHORS;
 static const fs_named_key fieldseal_mac_keys[] = FIELDSEAL_MAC_KEYS;
+static const fs_named_key fieldseal_content_keys[] = FIELDSEAL_CONTENT_KEYS;
 
 static const fs_class fieldseal_class = {
     fieldseal_vendor_id,
@@ -65,8 +71,8 @@ static const fs_class fieldseal_class = {
     FIELDSEAL_ANCHOR_COUNT,
     fieldseal_mac_keys,
     FIELDSEAL_MAC_KEY_COUNT,
-    0,
-    0,
+    fieldseal_content_keys,
+    FIELDSEAL_CONTENT_KEY_COUNT,
     0,
     0,
     FIELDSEAL_TRIAL,
