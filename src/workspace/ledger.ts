@@ -35,7 +35,7 @@ const WITNESS_NAME = /^(\d{8})\.([0-9a-f]{64})$/;
  */
 export function appendEntry(workspace: Workspace, kind: string, facts: JsonObject): LedgerReference {
   for (;;) {
-    const head = readHead(workspace);
+    const head = standingHead(workspace) ?? readHead(workspace);
     const entry: LedgerEntry = {
       format: LEDGER_FORMAT,
       number: head.number + 1,
@@ -46,10 +46,25 @@ export function appendEntry(workspace: Workspace, kind: string, facts: JsonObjec
     };
     const text = canonicalJson(entry as unknown as JsonObject);
     const reference = { number: entry.number, sha256: entryDigest(text) };
-    if (!workspace.files.createNew(entryPath(workspace, entry.number), `${text}\n`)) continue;
+    if (!workspace.files.createNew(entryPath(workspace, entry.number), `${text}\n`)) {
+      heads.delete(workspace);
+      continue;
+    }
     writeWitness(workspace, reference);
+    heads.set(workspace, reference);
     return reference;
   }
+}
+
+/** The entry that this process wrote last, for each workspace: so that thousands in a row do not list the folder each time. */
+const heads = new WeakMap<Workspace, LedgerReference>();
+
+/** That entry, where it still stands as it was written; whether another follows is found out when the next is created. */
+function standingHead(workspace: Workspace): LedgerReference | undefined {
+  const head = heads.get(workspace);
+  const path = head && entryPath(workspace, head.number);
+  if (!path || !workspace.files.exists(path)) return undefined;
+  return entryDigest(workspace.files.readText(path)) === head.sha256 ? head : undefined;
 }
 
 /** Number and digest of the last entry; number 0 before the first. */
