@@ -3,6 +3,7 @@ import type { Random } from '../fuzz/random.ts';
 import type { TrialBroker } from './broker.ts';
 import type { HttpProxy } from './http-proxy.ts';
 import type { TrialServer } from './server.ts';
+import type { Steering } from './steering.ts';
 import type { Workers } from './workers.ts';
 
 /** What is disturbed. */
@@ -11,6 +12,7 @@ export interface Scene {
   readonly broker: TrialBroker;
   readonly server: TrialServer;
   readonly workers: Workers;
+  readonly steering: Steering;
   readonly random: Random;
   /** Tells what is done, as it is done. */
   tell(text: string): void;
@@ -29,6 +31,11 @@ const FULL_OFTEN_ENOUGH = 20;
 const killAgents: Disturbance = {
   name: 'an agent process is killed',
   act: ({ workers, random }) => workers.kill(random),
+};
+
+const killSteering: Disturbance = {
+  name: 'one of two that steer is killed',
+  act: ({ steering, random }) => steering.kill(random.below(2)),
 };
 
 const killServer: Disturbance = {
@@ -84,11 +91,13 @@ const fullAgent: Disturbance = {
 const PROGRAMME: readonly Disturbance[] = [
   killAgents,
   hostileDepot,
+  killSteering,
   killServer,
   killAgents,
   loseBroker,
   fullServer,
   killAgents,
+  killSteering,
   fullAgent,
   killServer,
   hostileDepot,

@@ -2,6 +2,7 @@ import type { Stranger, TrialBroker } from './broker.ts';
 import type { Forger } from './forger.ts';
 import type { HttpProxy } from './http-proxy.ts';
 import type { TrialServer } from './server.ts';
+import type { Steering } from './steering.ts';
 import type { Workers } from './workers.ts';
 
 /** What a trial measured. */
@@ -28,10 +29,11 @@ export function figuresOf(from: {
   broker: TrialBroker;
   server: TrialServer;
   workers: Workers;
+  steering: Steering;
   forger: Forger;
   stranger: Stranger;
 }): Figures {
-  const { units, seconds, memory, proxy, broker, server, workers, forger, stranger } = from;
+  const { units, seconds, memory, proxy, broker, server, workers, steering, forger, stranger } = from;
   const sorted = proxy.took.toSorted((a, b) => a - b);
   return {
     units,
@@ -47,6 +49,8 @@ export function figuresOf(from: {
       'connections to the broker cut': broker.cuts,
       'messages by a stranger at the broker': stranger.sent,
       'agent processes killed': workers.kills,
+      'steering processes killed': steering.kills,
+      'steering processes ended without a broker': steering.ends,
       'server started': server.restarts,
       'reports forged': forger.forged.size,
       'reports repeated by a stranger': forger.repeated,

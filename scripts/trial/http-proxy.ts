@@ -63,7 +63,8 @@ export class HttpProxy {
   readonly #agent = new Agent({ keepAlive: true, maxSockets: 128 });
   readonly #server: Server;
   readonly #files = new Map<string, Buffer>();
-  readonly #announcements: Buffer[] = [];
+  /** Announcements as the depot gave them, oldest first. */
+  readonly announcements: Buffer[] = [];
   #upstream = 0;
 
   constructor(random: Random) {
@@ -125,8 +126,8 @@ export class HttpProxy {
       return others.length > 0 ? { status, headers, body: this.#random.pick(others)[1] } : answer;
     }
     // Under the tag of the newest, so that asking whether it changed would say no for good.
-    if (fault === 'old-announcement' && path.startsWith('/a/') && this.#announcements.length > 0)
-      return { status: 200, headers, body: this.#announcements[0]! };
+    if (fault === 'old-announcement' && path.startsWith('/a/') && this.announcements.length > 0)
+      return { status: 200, headers, body: this.announcements[0]! };
     return fault === 'no-such-thing' ? { status: 404, headers: {}, body: Buffer.alloc(0) } : answer;
   }
 
@@ -172,7 +173,7 @@ export class HttpProxy {
 
   #remember(path: string, body: Buffer): void {
     if (path.startsWith('/p/')) this.#files.set(path, body);
-    else if (!this.#announcements.some((each) => each.equals(body))) this.#announcements.push(body);
+    else if (!this.announcements.some((each) => each.equals(body))) this.announcements.push(body);
   }
 
   #ask({ method, path, headers, body }: Message): Promise<Answer> {

@@ -26,6 +26,11 @@ export class TrialServer {
     await this.#running?.end(signal);
   }
 
+  /** That it ended though nobody ended it, in words. */
+  get endedAlone(): string[] {
+    return this.#running?.isRunning ? [] : [`the server ended by itself: ${this.#running?.said.slice(-500)}`];
+  }
+
   /** What it counted, once it ended by SIGTERM. */
   get counted(): string {
     return /reports: (.*)/.exec(this.#running?.said ?? '')?.[1] ?? '';

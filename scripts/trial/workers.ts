@@ -42,15 +42,18 @@ export class Workers {
     return i;
   }
 
-  /** Ends them in good order; gives the most memory that each had, in bytes. */
-  async end(): Promise<number[]> {
-    await Promise.all(this.#running.map((each) => each.end('SIGTERM')));
-    return this.#running.map(({ said }) => JSON.parse(said.slice(said.indexOf('{'))).peak_memory_bytes);
+  /** Those that ended though nobody ended them, in words. */
+  get endedAlone(): string[] {
+    return this.#running.flatMap(({ isRunning, said }, i) =>
+      isRunning ? [] : [`agent process ${i} ended by itself: ${said.slice(-500)}`],
+    );
   }
 
-  /** Kills whatever is left of them. */
-  async drop(): Promise<void> {
-    await Promise.all(this.#running.map((each) => each.end('SIGKILL')));
+  /** Ends them in good order; gives the most memory that each had, in bytes. */
+  async end(signal: 'SIGTERM' | 'SIGKILL' = 'SIGTERM'): Promise<number[]> {
+    await Promise.all(this.#running.map((each) => each.end(signal)));
+    if (signal === 'SIGKILL') return [];
+    return this.#running.map(({ said }) => JSON.parse(said.slice(said.indexOf('{'))).peak_memory_bytes);
   }
 
   #start(i: number, blocks?: number): void {
@@ -60,10 +63,5 @@ export class Workers {
     const more = ['--health', health, '--every', String(every), '--json'];
     const log = join(this.#desk.folder, `agent-${basename(folder)}-${this.kills}.log`);
     this.#running[i] = this.#desk.start(log, [...words, ...more], blocks);
-  }
-
-  /** The last lines of each, for a trial that went wrong. */
-  get logs(): string[] {
-    return this.#running.map(({ said }) => said.slice(-2000));
   }
 }
