@@ -85,6 +85,22 @@ export function follow<T>(
   });
 }
 
+/** Listens to events of one name until told to stop. `lost`: the connection is gone, and is tried again. */
+export function listen<T>(
+  path: string,
+  event: string,
+  { told, lost, refused }: { told(value: T): void; lost(): void; refused(problem: Problem): void },
+): () => void {
+  const events = new EventSource(`${BASE}${path}`);
+  events.addEventListener(event, ({ data }) => told(JSON.parse(data as string)));
+  events.addEventListener('error', () => {
+    if (events.readyState !== EventSource.CLOSED) return lost();
+    // The answer was no stream of events: asked as a document, it says why.
+    ask(path, { method: 'GET' }).then(lost, refused);
+  });
+  return () => events.close();
+}
+
 function jobGone(): Problem {
   return new Problem(404, {
     code: 'not-there',

@@ -5,6 +5,7 @@ import { Tell } from './parts/tell.tsx';
 import { type Place, usePlace } from './router.ts';
 import { Approvals } from './screens/approvals.tsx';
 import { Ask } from './screens/ask.tsx';
+import { BroadcastScreen } from './screens/broadcast.tsx';
 import { ChallengeScreen } from './screens/challenge.tsx';
 import { Enter } from './screens/enter.tsx';
 import { EvidenceScreen } from './screens/evidence.tsx';
@@ -14,6 +15,7 @@ import { Rehearse } from './screens/rehearse.tsx';
 import { Seal } from './screens/seal.tsx';
 import { Stand } from './screens/stand.tsx';
 import { Trust } from './screens/trust.tsx';
+import { UnitsScreen } from './screens/units.tsx';
 import type { SessionShown, Standing } from './shapes.ts';
 import { SESSION_CHANGED, useDocument } from './use.ts';
 
@@ -27,6 +29,8 @@ const SCREENS: readonly { path: string; question: string; screen: ComponentType<
   { path: '/ask', question: 'What would a unit say?', screen: Ask },
   { path: '/challenge', question: 'Challenge', screen: ChallengeScreen },
   { path: '/rehearse', question: 'Rehearse', screen: Rehearse },
+  { path: '/broadcast', question: 'How does the broadcast go?', screen: BroadcastScreen },
+  { path: '/units', question: 'Where are the units?', screen: UnitsScreen },
   { path: '/evidence', question: 'What can I show?', screen: EvidenceScreen },
   { path: '/plan', question: 'Plan and incidents', screen: PlanScreen },
 ];

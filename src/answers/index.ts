@@ -5,6 +5,15 @@
 export { type Anatomy, anatomyJson, anatomyOf } from './anatomy.ts';
 export { counterJson } from './counter.ts';
 export type { FoundCertificate } from './find-certificates.ts';
+export {
+  type ClassNames,
+  classNames,
+  fleetCountsJson,
+  fleetEventJson,
+  fleetUnitJson,
+  historyJson,
+} from './fleet.ts';
+export { FLEET_CSV_HEAD, fleetCsvLine } from './fleet-csv.ts';
 export { certificateJson, keyJson } from './key.ts';
 export { type KeyStanding, keyStandings, keysJson } from './keys.ts';
 export { numberJson } from './number.ts';

@@ -11,8 +11,10 @@ import { explain, statusOf } from './explain.ts';
 import { securityHeaders } from './headers.ts';
 import { attestationRoutes } from './routes/attestation.ts';
 import { bookRoutes } from './routes/books.ts';
+import { broadcastRoutes } from './routes/broadcasts.ts';
 import { evidenceRoutes } from './routes/evidence.ts';
 import { fileRoutes } from './routes/files.ts';
+import { fleetRoutes } from './routes/fleet.ts';
 import { incidentRoutes } from './routes/incidents.ts';
 import { pageRoutes } from './routes/pages.ts';
 import { planRoutes } from './routes/plans.ts';
@@ -89,6 +91,8 @@ function apiRoutes() {
     planRoutes(),
     incidentRoutes(),
     evidenceRoutes(),
+    fleetRoutes(),
+    broadcastRoutes(),
   ])
     api.route('/', routes);
   return api;

@@ -4,6 +4,7 @@ import type { Accounts } from './access/accounts.ts';
 import type { Entry } from './access/entry.ts';
 import type { RateLimit } from './access/rate.ts';
 import type { Session, Sessions } from './access/sessions.ts';
+import type { Fleet } from './held/fleet.ts';
 import type { Jobs } from './held/jobs.ts';
 import type { Plays } from './held/plays.ts';
 import type { Unlocked } from './held/unlocked.ts';
@@ -27,6 +28,7 @@ export interface Desk {
   readonly unlocked: Unlocked;
   readonly jobs: Jobs;
   readonly plays: Plays;
+  readonly fleet: Fleet;
   /** The workspace as it is now. */
   workspace(): Promise<Workspace>;
 }

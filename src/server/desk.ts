@@ -3,6 +3,7 @@ import { createServer as createHttpServer } from 'node:http';
 import { createServer as createHttpsServer } from 'node:https';
 import type { AddressInfo } from 'node:net';
 import { createAdaptorServer } from '@hono/node-server';
+import { fleetPlace } from '../fleet/index.ts';
 import { openWorkspace } from '../workspace/index.ts';
 import { Accounts } from './access/accounts.ts';
 import { Entry } from './access/entry.ts';
@@ -12,6 +13,7 @@ import { makeApp } from './app.ts';
 import type { Desk } from './context.ts';
 import { DeskError } from './error.ts';
 import { statusOf } from './explain.ts';
+import { Fleet } from './held/fleet.ts';
 import { Jobs } from './held/jobs.ts';
 import { Plays } from './held/plays.ts';
 import { Unlocked } from './held/unlocked.ts';
@@ -73,6 +75,7 @@ export async function openDesk(options: DeskOptions): Promise<OpenDesk> {
     unlocked,
     jobs: new Jobs((error) => statusOf(error) === 500 && options.complain(error)),
     plays,
+    fleet: new Fleet(fleetPlace(workspace)),
     workspace: () => openWorkspace(options.folder),
   };
   const app = makeApp(options.pages, options.complain);
@@ -94,7 +97,7 @@ export async function openDesk(options: DeskOptions): Promise<OpenDesk> {
       new Promise((resolve) => {
         sessions.endAll();
         uploads.close();
-        server.close(() => resolve());
+        server.close(() => parts.fleet.close().then(resolve));
         if ('closeAllConnections' in server) server.closeAllConnections();
       }),
   };

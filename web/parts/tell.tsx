@@ -65,3 +65,26 @@ export function sentence(text: string): string {
 export function moment(time: string): string {
   return `${time.slice(0, 16).replace('T', ' ')} UTC`;
 }
+
+/** A number of things, with its thousands apart. */
+export function count(n: number): string {
+  return n.toLocaleString('en');
+}
+
+/** So many of so many, and of a thousand. */
+export function share(n: number, of: number): string {
+  const permille = of === 0 ? 0 : Math.floor((1000 * n) / of);
+  return `${count(n)} of ${count(of)} (${permille} of a thousand)`;
+}
+
+const SPANS = [
+  ['d', 86_400],
+  ['h', 3600],
+  ['min', 60],
+] as const;
+
+/** How long, in the largest unit that keeps it exact. */
+export function lasting(seconds: number): string {
+  const [unit, size] = SPANS.find(([, each]) => seconds >= each && seconds % each === 0) ?? ['s', 1];
+  return `${seconds / size} ${unit}`;
+}

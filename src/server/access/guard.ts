@@ -3,6 +3,7 @@ import { createMiddleware } from 'hono/factory';
 import type { DeskEnv } from '../context.ts';
 import { DeskError } from '../error.ts';
 import { allows, RIGHTS, type Right } from './roles.ts';
+import { PROGRAM } from './sessions.ts';
 
 /** A header that no form and no link of another site can set without asking first (Fetch standard, CORS preflight). */
 export const DESK_HEADER = 'x-fieldseal-desk';
@@ -71,7 +72,7 @@ function sessionOf(
   const token = bearerOf(header);
   if (token !== undefined) {
     const account = desk.accounts.byToken(token);
-    return account && { id: `token ${account.name}`, who: account.name, role: account.role, begun: 0 };
+    return account && { id: `${PROGRAM}${account.name}`, who: account.name, role: account.role, begun: 0 };
   }
   return cookie === undefined ? undefined : desk.sessions.find(cookie);
 }

@@ -10,6 +10,9 @@ export interface Session {
   readonly begun: number;
 }
 
+/** How the identifiers of programs begin: a token has no session that could end. */
+export const PROGRAM = 'token ';
+
 /** Milliseconds without a request until a session ends, and from its beginning whatever happens. */
 const IDLE_LIMIT = 2 * 3_600_000;
 const WHOLE_LIMIT = 12 * 3_600_000;
@@ -46,6 +49,12 @@ export class Sessions {
     const kept = this.#kept.get(thumbprint(secret));
     if (kept) kept.seen = this.#now();
     return kept;
+  }
+
+  /** Whether a session has not ended; a page that only listens does not keep it alive. A program's has no end. */
+  lives({ id }: Session): boolean {
+    this.#sweep();
+    return id.startsWith(PROGRAM) || [...this.#kept.values()].some((kept) => kept.id === id);
   }
 
   end(secret: string): void {
