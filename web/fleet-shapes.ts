@@ -47,7 +47,7 @@ export interface FleetUnitShown {
   readonly class_id: string;
   readonly device: string;
   readonly serial: string | null;
-  readonly group: string | null;
+  readonly cohort: string | null;
   readonly hardware: string | null;
   readonly version: string | null;
   readonly sequence_number: string | null;

@@ -1,11 +1,13 @@
+import { fromHex } from '../bytes/index.ts';
 import type { FleetUnit } from '../fleet/index.ts';
+import { formatUuid } from '../suit/index.ts';
 import type { ClassNames } from './fleet.ts';
 
 const COLUMNS: readonly (readonly [string, (unit: FleetUnit, names: ClassNames) => unknown])[] = [
   ['class', ({ classId }, names) => names.get(classId) ?? classId],
   ['serial', ({ serial }) => serial],
-  ['device_id', ({ device }) => device],
-  ['group', ({ group }) => group],
+  ['device_id', ({ device }) => formatUuid(fromHex(device))],
+  ['cohort', ({ group }) => group],
   ['hardware_revision', ({ hardware }) => hardware],
   ['version', ({ version }) => version],
   ['sequence_number', ({ sequence }) => sequence],
@@ -13,16 +15,16 @@ const COLUMNS: readonly (readonly [string, (unit: FleetUnit, names: ClassNames) 
   ['state', ({ state }) => state],
   ['refusal_step', ({ refusal }) => refusal?.step],
   ['refusal', ({ refusal }) => refusal?.code],
-  ['last_heard', ({ lastHeard }) => lastHeard?.toISOString()],
+  ['heard', ({ lastHeard }) => lastHeard?.toISOString()],
   ['broadcast', ({ wave }) => wave?.broadcast],
   ['wave', ({ wave }) => wave?.number],
-  ['attestation', ({ attestation }) => attestation?.verdict],
-  ['attested', ({ attestation }) => attestation?.at.toISOString()],
+  ['attested', ({ attestation }) => attestation?.verdict],
+  ['attested_at', ({ attestation }) => attestation?.at.toISOString()],
 ];
 /** What a spreadsheet would take for a formula. */
 const FORMULA = /^[=+\-@\t\r]/;
 
-/** Names of the columns, as the first line of a file (RFC 4180). */
+/** Names of the columns, those that inventories have where there is one, as the first line of a file (RFC 4180). */
 export const FLEET_CSV_HEAD = line(COLUMNS.map(([name]) => name));
 
 /** A unit as a line of CSV. What a spreadsheet would run gets an apostrophe before it. */

@@ -24,7 +24,7 @@ export function fleetUnitJson(unit: FleetUnit, names: ClassNames): JsonObject {
     class_id: classId,
     device,
     serial: serial ?? null,
-    group: group ?? null,
+    cohort: group ?? null,
     hardware: hardware ?? null,
     version: version ?? null,
     sequence_number: sequence === undefined ? null : String(sequence),

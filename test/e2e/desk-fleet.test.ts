@@ -143,7 +143,7 @@ describe.skipIf(!chromiumPresent)('the field at the desk', () => {
     await download.saveAs(bench.path('units.csv'));
     const lines = readFileSync(bench.path('units.csv'), 'utf8').trimEnd().split('\r\n');
     expect(lines).toHaveLength(5);
-    expect(lines[0]).toMatch(/^class,serial,device_id,group,/);
+    expect(lines[0]).toMatch(/^class,serial,device_id,cohort,/);
     for (const line of lines.slice(1))
       expect(line).toMatch(/^vent,HR-\d{5},.*,refused,image,image-digest-wrong,/);
     await page.locator('tbody th a').first().click();

@@ -3,7 +3,7 @@ import { existsSync } from 'node:fs';
 import { basename, dirname } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { toHex } from '../../src/bytes/index.ts';
-import { randomBytes } from '../../src/crypto/index.ts';
+import { randomBytes, sha256 } from '../../src/crypto/index.ts';
 import type { Session } from '../../src/server/access/sessions.ts';
 import { Uploads } from '../../src/server/held/uploads.ts';
 import { beginLife, createUnitFile, memoryStore, unitFileLayout } from '../../src/unit/index.ts';
@@ -48,6 +48,20 @@ describe('a session sees nothing of another', () => {
       expect((await opened.ask(path, { headers: mine })).status).toBe(200);
       expect((await opened.ask(path, { headers: other })).status).toBe(404);
     }
+  });
+
+  it('nor a file by its digest, as addresses name it', async () => {
+    const bytes = randomBytes(40);
+    const id = await bring(mine, bytes);
+    const named = (headers: Record<string, string>, digest: string) =>
+      opened.ask(`/api/v1/files/by-digest/${digest}`, { headers });
+    const digest = toHex(sha256(bytes));
+    expect(await (await named(mine, digest)).json()).toMatchObject({ id, sha256: digest });
+    const refused = await named(other, digest);
+    expect(refused.status).toBe(404);
+    expect(JSON.stringify(await refused.json())).toContain('drop it here');
+    for (const wrong of ['..', 'a'.repeat(63), 'A'.repeat(64)])
+      expect((await named(mine, wrong)).status).not.toBe(200);
   });
 
   it('nor its units', async () => {

@@ -70,7 +70,7 @@ export function UnitLifeShown({ named, back }: { named: string; back: string }) 
                 : 'never asked',
             ],
             ['device identifier', <code>{unit.device}</code>],
-            ['group', unit.group ?? 'none'],
+            ['cohort', unit.cohort ?? 'none'],
             ['hardware', unit.hardware ?? 'not known'],
             ...Object.entries(unit.tags),
           ]}

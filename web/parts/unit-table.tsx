@@ -13,7 +13,7 @@ export function UnitTable({ units, asked }: { units: readonly FleetUnitShown[]; 
           <tr>
             <th scope="col">unit</th>
             <th scope="col">class</th>
-            <th scope="col">group</th>
+            <th scope="col">cohort</th>
             <th scope="col">runs</th>
             <th scope="col">state</th>
             <th scope="col">last heard</th>
@@ -26,7 +26,7 @@ export function UnitTable({ units, asked }: { units: readonly FleetUnitShown[]; 
                 <a href={lifeOf(unit)}>{unit.serial ?? unit.device}</a>
               </th>
               <td>{unit.class ?? unit.class_id.slice(0, 8)}</td>
-              <td>{unit.group ?? ''}</td>
+              <td>{unit.cohort ?? ''}</td>
               <td>{unit.version ?? 'not known'}</td>
               <td>
                 <Mark state={unit.state} /> {STATE_SAYS[unit.state]}

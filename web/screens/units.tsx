@@ -58,7 +58,7 @@ function Filters({ place, fleet }: { place: Place; fleet: FleetShown }) {
         }}
       >
         <label>
-          Serial number, identifier or group begins with
+          Serial number, identifier or cohort begins with
           <input value={text} autocomplete="off" onInput={(event) => setText(event.currentTarget.value)} />
         </label>
         <button type="submit">Look</button>

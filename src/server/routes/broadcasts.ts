@@ -116,7 +116,10 @@ export function broadcastRoutes() {
       const store = await c.env.desk.fleet.store();
       const events = await store.events({ broadcast: id, newestFirst: true, limit: MOST_EVENTS, after });
       const next = events.length === MOST_EVENTS ? events.at(-1)!.seq : null;
-      return c.json({ format: 'fieldseal.fleet-events/1', events: events.map(fleetEventJson), next }, 200);
+      return c.json(
+        { format: 'fieldseal.desk-fleet-events/1', events: events.map(fleetEventJson), next },
+        200,
+      );
     })
     .openapi(orderRoute, async (c) => {
       const { id } = c.req.valid('param');

@@ -20,7 +20,7 @@ export const fleetQuerySchema = z.object({
     .min(1)
     .max(128)
     .optional()
-    .openapi({ description: 'how the serial number, the device identifier or the group begins' }),
+    .openapi({ description: 'how the serial number, the device identifier or the cohort begins' }),
   version: z.string().min(1).max(64).optional(),
   refusal: z
     .string()

@@ -74,7 +74,7 @@ export function fleetRoutes() {
       const classId = await classIdOf(workspace, c.req.valid('query').class);
       const counts = await (await desk.fleet.store()).counts({ classId });
       const told = fleetCountsJson(counts, await classNames(workspace));
-      return c.json(documentSchema.parse({ format: 'fieldseal.fleet/1', ...told }), 200);
+      return c.json(documentSchema.parse({ format: 'fieldseal.desk-fleet/1', ...told }), 200);
     })
     .openapi(searchRoute, async (c) => {
       const { desk } = c.env;
@@ -85,7 +85,7 @@ export function fleetRoutes() {
       const names = await classNames(workspace);
       const units = items.map((unit) => fleetUnitJson(unit, names));
       return c.json(
-        documentSchema.parse({ format: 'fieldseal.fleet-units/1', units, next: next ?? null }),
+        documentSchema.parse({ format: 'fieldseal.desk-fleet-units/1', units, next: next ?? null }),
         200,
       );
     })
@@ -126,7 +126,7 @@ async function lifeOf(
     ...(page.after !== undefined && { after: page.after }),
   });
   return {
-    format: 'fieldseal.fleet-unit/1',
+    format: 'fieldseal.desk-fleet-unit/1',
     unit: fleetUnitJson(unit, await classNames(workspace)),
     history: items.map(historyJson),
     next: next ?? null,
