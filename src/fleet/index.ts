@@ -49,6 +49,7 @@ export { halt, type Order, pause, resume } from './waves/course/orders.ts';
 export { type Preview, previewOf } from './waves/course/preview.ts';
 export { type BroadcastPlan, planFromText } from './waves/plan/plan.ts';
 export { planYaml } from './waves/plan/yaml.ts';
+export { type Reissue, type Reissued, reissueOf } from './waves/reissue.ts';
 export type { Decision } from './waves/rules/decide.ts';
 export { broadcastJson } from './waves/screen.ts';
 export type { Voice } from './waves/steer/proclaim.ts';

@@ -60,13 +60,12 @@ const KEYS_LIST: Step = {
 
 const OLD_CODE: Step = {
   ...RESEAL,
-  title:
-    'Seal the last good code again under a new number, with the security version of the bad release or above',
+  title: 'Seal the last good code again under a new number, as far as the security floor allows',
   why: 'units never go back to a lower number; one that kept the bad release starts nothing below its security version',
   commands: ({ classes }: Case) =>
     classes.map(
       ({ name }) =>
-        `fieldseal seal LAST-GOOD-IMAGE --class ${name} --version VERSION --security-version NUMBER --out ${name}.suit`,
+        `fieldseal broadcast reissue LAST-GOOD-IMAGE --release ${name}/NUMBER --out ${name}-again.suit`,
     ),
 };
 

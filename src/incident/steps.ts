@@ -44,7 +44,13 @@ export const HALT: Step = {
   id: 'halt',
   title: 'Stop sending releases, and stop the service that hands them out',
   why: 'nothing more goes out until it is known what is genuine',
-  commands: nobody,
+  commands: everyClass((name) => `fieldseal broadcast halt ${name} --reason TEXT --depot DIR`),
+  evidence: (about) =>
+    forEachClass(
+      about,
+      ({ kind, facts }, { name }) =>
+        kind === 'broadcast-step' && facts.class === name && facts.step === 'broadcast-halted',
+    ),
 };
 
 export const RETIRE_SIGNER: Step = {

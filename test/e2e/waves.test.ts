@@ -1,8 +1,11 @@
 /** A release goes out wave by wave to real agents that report over HTTP; a bad one stops at the pilot; it can be taken back. */
 import { type ChildProcess, spawn } from 'node:child_process';
 import { mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
-import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { Bench, COMMAND, cortexImage } from './command.ts';
+import { afterAll, beforeAll, describe, expect, it, vi } from 'vitest';
+import { Bench, COMMAND, cortexImage, twoPeople } from './command.ts';
+
+// Every round starts several programs.
+vi.setConfig({ testTimeout: 900_000 });
 
 const bench = new Bench();
 const WS = { cwd: 'WS' };
@@ -49,7 +52,7 @@ beforeAll(async () => {
     stdio: ['ignore', 'pipe', 'inherit'],
   });
   origin = (await jsonOf(served)).origin;
-}, 300_000);
+}, 900_000);
 afterAll(() => {
   served?.kill('SIGTERM');
 });
@@ -178,6 +181,51 @@ describe('a broadcast in waves', () => {
     });
     agents('true', '--ready ./ready');
     expect(versions().slice(0, 2)).toEqual(['1.2.0', '1.2.0']);
+  });
+
+  it('the way back from a bad release is the earlier one under a higher number, wave by wave', () => {
+    order('halt', '1.2.0 drops the night setpoint', '--depot depot');
+    writeFileSync(bench.path('WS', 'waves.yaml'), PLAN);
+    const again = bench.ok('broadcast reissue one.bin --release vent/1 --out again.suit --json', WS).json;
+    expect(again).toMatchObject({ version: '1.0.0', sequence_number: 4, reissue_of: 'vent/1' });
+    begin('again.suit');
+    until(({ state }) => state === 'done');
+    expect(versions()).toEqual(['1.0.0', '1.0.0', '1.0.0', '1.0.0', '1.0.0']);
+  });
+
+  it('where releases need approval, the way back is asked for, approved, and then sealed', () => {
+    const path = bench.path('WS', 'classes', 'vent.yaml');
+    const before = readFileSync(path, 'utf8');
+    writeFileSync(path, `${before}approvals: 1\n`);
+    twoPeople(bench, 'WS');
+    const line = 'broadcast reissue one.bin --release vent/1';
+    expect(bench.ok(line, { ...WS, status: 2 }).stderr).toContain('--requester NAME');
+    const { request } = bench.ok(`${line} --requester ada --json`, WS).json;
+    bench.ok(`approve ${request} --approver bela`, WS);
+    bench.ok(`seal one.bin --request ${request} --out approved.suit`, WS);
+    writeFileSync(path, before);
+  });
+
+  it('over a stepping stone a unit takes that first, keeps it, and then the release', () => {
+    for (const [nth, name] of ['four', 'five'].entries()) {
+      writeFileSync(bench.path('WS', `${name}.bin`), cortexImage(20_000, 0x70 + nth));
+      bench.ok(`seal ${name}.bin --class vent --version 1.${nth + 4}.0 --out ${name}.suit`, WS);
+    }
+    const stone = bench.ok('counter show vent --json', WS).json.last - 1;
+    writeFileSync(
+      bench.path('WS', 'waves.yaml'),
+      PLAN.replace('waves:', `stepping_stones: [${stone}]\nwaves:`),
+    );
+    const line = 'broadcast begin vent five.suit --plan waves.yaml --depot depot';
+    expect(bench.ok(line, { ...WS, status: 2 }).stderr).toContain(`release ${stone} as a stepping stone`);
+    begin('five.suit', '--stepping-stone four.suit');
+    steer();
+    agents();
+    expect(versions().slice(0, 3)).toEqual(['1.4.0', '1.4.0', '1.0.0']);
+    agents();
+    expect(versions().slice(0, 3)).toEqual(['1.5.0', '1.5.0', '1.0.0']);
+    until(({ state }) => state === 'done');
+    expect(versions()).toEqual(['1.5.0', '1.5.0', '1.5.0', '1.5.0', '1.5.0']);
   });
 
   it('who looks at the depot finds one announcement, and no part of one', () => {

@@ -147,4 +147,37 @@ Example:
   fieldseal broadcast halt vent --reason "1.5.0 drops the night setpoint" --depot depot`,
     load: () => import('../commands/broadcast-halt.ts'),
   },
+  {
+    name: 'broadcast reissue',
+    group: 'broadcast',
+    summary: 'seal an earlier release again under a higher number: the way back from a bad one',
+    args: [{ name: 'image', about: 'the firmware file that it was sealed from' }],
+    options: [
+      { name: 'release', value: 'release', about: 'which, such as vent/3', required: true },
+      { name: 'out', value: 'file', about: 'the envelope to write' },
+      { name: 'slot-b', value: 'file', about: 'the image linked for the second slot' },
+      {
+        name: 'image-format',
+        value: 'format',
+        about: 'format of the firmware file (default: seen from its content)',
+        choices: ['raw', 'ihex', 'srec', 'elf'],
+      },
+      {
+        name: 'security-version',
+        value: 'number',
+        about: 'the explicit yes to old code at this security version, where the floor was raised since',
+      },
+      { name: 'requester', value: 'name', about: 'who asks, where releases of the class need approval' },
+      { name: 'signer', value: 'name', about: 'the signer, where several cover the class', repeat: true },
+      { name: 'module', value: 'path', about: 'PKCS#11 module of a token' },
+    ],
+    notes: `Units never go back to a lower sequence number, so the way back is the old code under a new one. The file must be the one
+that the release was sealed from. Refused where a later release or trust update raised the security floor: units that kept it start
+nothing below, and the flaw that it was raised for would come back. Where the class asks for approvals, a request is made; it is
+approved and sealed like any. Then rehearse it, and begin its broadcast with a pilot.
+
+Example:
+  fieldseal broadcast reissue vent-1.4.0.hex --release vent/3 --out vent-1.4.0-again.suit`,
+    load: () => import('../commands/broadcast-reissue.ts'),
+  },
 ];
