@@ -136,7 +136,7 @@ void fs_subject_of(const fs_class *unit_class, const fs_crypto *crypto, const fs
 }
 
 fs_status fs_judge_offered(const fs_crypto *crypto, fs_payload *payload, const fs_offer *offer, fs_plan *plan) {
-  fs_status status = FS_OK;
+  fs_status status;
   if (payload->from == FS_FROM_NOTHING)
     status = plan->effect == FS_ALREADY_THERE ? FS_OK : FS_INCOMPLETE;
   else if (payload->cipher.iv != 0)

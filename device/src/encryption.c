@@ -114,7 +114,9 @@ static fs_status judge_recipient(fs_judge *judge, const fs_block *recipient, uin
 void fs_judge_encryption(fs_judge *judge, fs_cur info, fs_cipher *cipher) {
   fs_status refusal = FS_RECIPIENT_MISSING;
   fs_block layer;
-  uint32_t count = open_info(judge, &info, &layer);
+  uint32_t count;
+  memset(&layer, 0, sizeof layer);
+  count = open_info(judge, &info, &layer);
   judge_content(judge, &layer, cipher);
   while (count-- > 0 && FS_GOOD(judge)) {
     fs_status one;

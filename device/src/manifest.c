@@ -176,21 +176,25 @@ fs_cur fs_sequence_of(fs_judge *judge, uint32_t element) {
   return FS_ABSENT(at) ? none : fs_string(judge, &at);
 }
 
+static uint32_t is_the_one(fs_judge *judge, fs_cur part, uint32_t digest) {
+  uint8_t found[32];
+  fs_bytes bytes;
+  bytes.bytes = judge->b + part.off;
+  bytes.length = length_of(part);
+  return fs_hash(judge->crypto, &bytes, 1, found) == FS_OK && fs_same(found, judge->b + digest, 32) == FS_OK;
+}
+
 /* A byte string is in place; an array is the digest of what was severed ([M] section 8.4). */
 static void read_severable(fs_judge *judge, uint32_t element, uint32_t is_sequence) {
   fs_cur at = {judge->element[element], judge->manifest.end};
   fs_cur part = severed(judge, element);
-  uint8_t found[32];
-  fs_bytes bytes;
   if (!FS_ABSENT(at) && judge->b[at.off] >> 5 == 4 && element >= FS_EL_FETCH) {
     uint32_t digest;
     if (!FS_GOOD(judge)) return;
     digest = fs_digest(judge, at, FS_MANIFEST_DIGEST_ALGORITHM_UNKNOWN);
     if (digest == 0) fs_fail(judge, FS_MANIFEST_DIGEST_ALGORITHM_UNKNOWN);
     if (!FS_GOOD(judge) || FS_ABSENT(part)) return;
-    bytes.bytes = judge->b + part.off;
-    bytes.length = length_of(part);
-    if (fs_hash(judge->crypto, &bytes, 1, found) != FS_OK || fs_same(found, judge->b + digest, 32) != FS_OK) {
+    if (!is_the_one(judge, part, digest)) {
       judge->altered = 1;
       return;
     }

@@ -38,7 +38,9 @@ static rest next(rest *at, uint32_t *tag) {
   return content;
 }
 
-static uint32_t are_same(rest a, rest b) { return a.length == b.length && memcmp(a.bytes, b.bytes, a.length) == 0; }
+static uint32_t are_same(rest a, rest b) {
+  return a.length == b.length && (a.length == 0 || memcmp(a.bytes, b.bytes, a.length) == 0);
+}
 
 static uint32_t is_text(uint32_t tag) {
   return tag == 0x0c || tag == 0x13 || tag == 0x12 || tag == 0x14 || tag == 0x16 || tag == 0x1a;

@@ -235,12 +235,11 @@ static uint32_t start_slots(fs_device *device, fs_started *started) {
 }
 
 fs_status fs_start(fs_device *device, fs_started *started) {
-  volatile fs_status recovery;
   memset(started, 0, sizeof *started);
   started->running = FS_NO_SLOT;
   device->running = FS_NO_SLOT;
   if (!start_slots(device, started)) {
-    recovery = recovery_holds(device);
+    volatile fs_status recovery = recovery_holds(device);
     if (recovery != FS_OK) return FS_NOTHING_TO_START;
     started->running = FS_RECOVERY;
     started->image_size = device->unit_class->recovery_size;
