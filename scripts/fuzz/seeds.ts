@@ -446,6 +446,32 @@ facts:
 `),
 ];
 
+export const broadcastPlans = (): Uint8Array[] => [
+  fromUtf8(`format: fieldseal.broadcast-plan/1
+class: vent
+success: 950
+within: 14 d
+soak: 24 h
+silence: 3 d
+announced_for: 14 d
+condition: vents-closed
+stepping_stones: [7, 9]
+stop:
+  refused: { share: 20, least: 2 }
+  fell_back: { share: 10, least: 1 }
+  silent: { share: 100, least: 5 }
+waves:
+  - name: pilot
+    serials: ["0001", "0002"]
+  - name: first
+    share: 50
+    soak: 30 min
+  - name: everyone
+    share: 1000
+    stop: { refused: { share: 5, least: 9 }, fell_back: { share: 5, least: 9 }, silent: { share: 9, least: 9 } }
+`),
+];
+
 export const figures = (): Uint8Array[] => [
   fromUtf8(`format: fieldseal.figures/1
 links:

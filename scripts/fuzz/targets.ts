@@ -15,6 +15,8 @@ import { equal, fromUtf8, sourceOf, toUtf8 } from '../../src/bytes/index.ts';
 import { CborError, decode, diagnostic } from '../../src/cbor/index.ts';
 import { CoseError, decodeCose, decodeEncrypted } from '../../src/cose/index.ts';
 import { applyDelta, DeltaError } from '../../src/delta/index.ts';
+import { planMistakes, planOf } from '../../src/fleet/waves/plan/plan.ts';
+import { planSchema } from '../../src/fleet/waves/plan/schema.ts';
 import {
   defaultMemoryMap,
   ImageError,
@@ -288,6 +290,13 @@ export const TARGETS: readonly Target[] = [
     mutate: mutateText,
     read: readColumnsFile,
   },
+  {
+    name: 'broadcast-plan',
+    about: 'fieldseal.broadcast-plan/1, and what its waves reach',
+    seeds: seeds.broadcastPlans,
+    mutate: mutateText,
+    read: readPlanFile,
+  },
 ];
 
 /** The strict profile is a bijection: what it takes is written again byte for byte. */
@@ -553,6 +562,21 @@ function readColumnsFile(input: Uint8Array): string {
       'a row has facts only',
     );
     return `${Object.values(facts).filter((value) => value !== undefined).length}`;
+  });
+}
+
+/** Whatever plan is taken: its first wave reaches somebody, shares grow, and every time is one. */
+function readPlanFile(input: Uint8Array): string {
+  return endOf([WorkspaceError], () => {
+    const text = Buffer.from(input).toString();
+    const { waves } = planOf(readDocument(text, 'waves.yaml', planSchema, planMistakes));
+    const grows = waves.every(({ share, serials }, i) =>
+      i === 0 ? share > 0 || serials.length > 0 : share > waves[i - 1]!.share,
+    );
+    promise(grows, 'a wave holds whom the one before held, and more');
+    const times = waves.flatMap(({ soak, within, silence }) => [soak, within, silence]);
+    promise(times.every(Number.isSafeInteger), 'times are whole seconds');
+    return String(waves.length);
   });
 }
 

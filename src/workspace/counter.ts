@@ -36,6 +36,12 @@ export interface CounterState {
   readonly witnessed: { readonly number: bigint; readonly by: string };
 }
 
+/** The highest number taken in this copy of the workspace; 0 before the first. Without a look at the ledger. */
+export function highestTaken(workspace: Workspace, className: string): bigint {
+  const taken = takenNumbers(workspace, className).at(-1) ?? 0n;
+  return higher(readLocal(workspace, className)?.above ?? 0n, taken);
+}
+
 /** A number that is used from now on, whatever becomes of the payload. */
 export interface TakenNumber {
   readonly number: bigint;
@@ -56,13 +62,12 @@ export interface TakeOptions {
 export function readCounter(workspace: Workspace, className: string): CounterState {
   const entries = readLedger(workspace).filter(({ facts }) => facts.class === className);
   const local = readLocal(workspace, className);
-  const taken = takenNumbers(workspace, className).at(-1) ?? 0n;
   return {
     lineage: local?.lineage,
     owner: entries
       .flatMap(({ facts }) => (typeof facts.counter_lineage === 'string' ? facts.counter_lineage : []))
       .at(-1),
-    last: higher(local?.above ?? 0n, taken),
+    last: highestTaken(workspace, className),
     witnessed: highestWitness(workspace, className, entries),
   };
 }

@@ -10,12 +10,22 @@ interface Place {
 
 type Path = readonly PropertyKey[];
 
+/** A mistake that a schema alone cannot see, by the path of its field. */
+export type Unplaced = Pick<Mistake, 'expected' | 'says' | 'example'> & {
+  readonly path: readonly (string | number)[];
+};
+
 /**
  * Reads a file that people write or may have damaged, YAML or JSON (a JSON text is YAML 1.2 too), against a
  * schema. Throws `file-invalid` with every mistake: line, column, field, what was expected, what was found and an
- * example where the schema has one.
+ * example where the schema has one. `sense`: mistakes that the schema alone cannot see.
  */
-export function readDocument<S extends z.ZodType>(text: string, file: string, schema: S): z.output<S> {
+export function readDocument<S extends z.ZodType>(
+  text: string,
+  file: string,
+  schema: S,
+  sense: (facts: z.output<S>) => Iterable<Unplaced> = () => [],
+): z.output<S> {
   const lines = new LineCounter();
   const document = parseDocument(text, {
     lineCounter: lines,
@@ -32,7 +42,11 @@ export function readDocument<S extends z.ZodType>(text: string, file: string, sc
   ];
   if (broken.length > 0) throw invalidFile(file, broken);
   const result = schema.safeParse(document.toJS());
-  if (result.success) return result.data;
+  if (result.success) {
+    const mistakes = [...sense(result.data)].map(({ path, ...rest }) => mistakeAt(text, path, rest));
+    if (mistakes.length === 0) return result.data;
+    throw invalidFile(file, mistakes);
+  }
   throw invalidFile(
     file,
     result.error.issues.flatMap((issue) => schemaMistakes(issue, schema, document, lines)),

@@ -14,6 +14,7 @@ export {
   claimCounter,
   foreseeNumber,
   HIGHEST_NUMBER,
+  highestTaken,
   isSpent,
   readCounter,
   requireHeld,
@@ -34,6 +35,7 @@ export {
   readClass,
   sharesContentKeys,
 } from './device-class.ts';
+export type { Unplaced } from './document.ts';
 export { WorkspaceError } from './errors.ts';
 export { createFileStore, type FileStore } from './file-store.ts';
 export { type Disk, type Files, filesOn, type Output } from './files.ts';
@@ -51,7 +53,7 @@ export {
 } from './leaves.ts';
 export { appendEntry, type LedgerEntry, readLedger, referenceTo } from './ledger.ts';
 export { PROFILES, type Profile, wrapOf } from './profiles.ts';
-export { readWritten, type Unplaced } from './read-written.ts';
+export { readWritten } from './read-written.ts';
 export { keyFaults } from './recorded-keys.ts';
 export { finishRecords, listRecords, readRecord, type WrittenRecord, writeRecord } from './records.ts';
 export {

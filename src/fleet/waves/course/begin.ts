@@ -120,7 +120,7 @@ function requirePilot(
     throw new WavesError(
       'pilot-empty',
       `no unit of the fleet is in the pilot, wave ${pilot!.name}: nothing would be learnt before the next wave`,
-      'name units that are in the fleet store: fieldseal fleet search',
+      'name units that are in the fleet store: fieldseal fleet find',
     );
   const without = unpiloted.filter((revision) => !unpilotedHardware.includes(revision));
   if (without.length === 0) return;

@@ -47,9 +47,13 @@ export interface BroadcastPlan {
 /** Reads a plan. Throws `WorkspaceError` file-invalid with every mistake: line, field, what was expected, an example. */
 export async function planFromText(text: string, shown: string): Promise<BroadcastPlan> {
   const { planSchema } = await import('./schema.ts');
-  return planOf(
-    await readWritten(text, shown, planSchema, (file) => [...reachMistakes(file), ...orderMistakes(file)]),
-  );
+  return planOf(await readWritten(text, shown, planSchema, planMistakes));
+}
+
+/** Mistakes in a plan that its schema alone cannot see. */
+export function* planMistakes(file: PlanFile): Generator<Unplaced> {
+  yield* reachMistakes(file);
+  yield* orderMistakes(file);
 }
 
 function* reachMistakes({ waves }: PlanFile): Generator<Unplaced> {
@@ -93,7 +97,8 @@ function* orderMistakes({ waves, stepping_stones: stones = [] }: PlanFile): Gene
       };
 }
 
-function planOf(file: PlanFile): BroadcastPlan {
+/** A plan as the rules take it. */
+export function planOf(file: PlanFile): BroadcastPlan {
   return {
     className: file.class,
     announcedFor: file.announced_for,

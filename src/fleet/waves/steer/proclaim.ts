@@ -11,7 +11,7 @@ import type { KeyAccess } from '../../../keys/index.ts';
 import {
   announcementCounter,
   type DeviceClass,
-  readCounter,
+  highestTaken,
   type Workspace,
 } from '../../../workspace/index.ts';
 import type { Wanted } from '../course/wanted.ts';
@@ -63,7 +63,7 @@ function isSaid(
   seconds: number,
   now: Date,
 ): boolean {
-  const { last } = readCounter(workspace, announcementCounter(deviceClass.name));
+  const last = highestTaken(workspace, announcementCounter(deviceClass.name));
   return announcementNames(workspace, deviceClass).every((name) => {
     const said = depot.announced(name)?.announcement;
     if (!said || said.counter !== last || !says(said, deviceClass, wanted)) return false;
