@@ -246,6 +246,7 @@ typedef struct {
 #define FS_PURPOSE_TRUST 2u
 #define FS_PURPOSE_ANNOUNCEMENT 4u
 #define FS_PURPOSE_ANY 8u
+#define FS_OUR_PURPOSES (FS_PURPOSE_RELEASE | FS_PURPOSE_TRUST | FS_PURPOSE_ANNOUNCEMENT)
 #define FS_NO_LIMIT UINT32_MAX
 /* Bits of the first byte of keyUsage. */
 #define FS_USAGE_PRESENT 0x100u
@@ -284,6 +285,10 @@ void fs_judge_signer(fs_judge *judge, const fs_block *block, fs_certificate *sig
 /* FS_OK where the key made the signature; raw r then s, or an Ed25519 signature. */
 fs_status fs_verify(fs_judge *judge, uint32_t type, const uint8_t *key, const fs_bytes *parts, uint32_t count,
                     const uint8_t *signature, uint32_t place);
+
+/* rights.c */
+void fs_judge_key(fs_judge *judge, const fs_certificate *certificate, uint32_t kind);
+void fs_judge_rights(fs_judge *judge, const fs_certificate *signer, uint32_t least);
 
 /* signature.c */
 #define FS_NO_KEY UINT32_MAX
@@ -464,12 +469,20 @@ fs_status fs_write_marks(fs_device *device);
 /* Makes the newest marks read the same for ever. */
 fs_status fs_settle(fs_device *device);
 
-/* life.c and start.c */
+/* life.c, start.c, staged.c, keep.c */
 uint32_t fs_candidates(const fs_device *device, uint8_t order[2]);
 /* What fell back is remembered, latest first; `again` counts one more try, else it is forgotten. */
 void fs_remember_fallen(fs_device *device, const uint8_t digest[32], uint32_t again);
 void fs_set_mark(uint8_t *mark, uint8_t state, uint64_t number, const uint8_t digest[32], uint32_t length);
 uint32_t fs_security_floor(const fs_device *device);
+/* Moves a staged image into the running slot and verifies it there; 0 where there was none to move. */
+uint32_t fs_move_in(fs_device *device, fs_started *started, fs_plan *moved);
+/* Verifies a slot; one that fails is passed over. */
+uint32_t fs_judge_into(fs_device *device, fs_started *started, uint32_t slot, const uint8_t *mark, fs_plan *plan);
+/* In the marks that are to be written: the slot counts as empty. */
+void fs_empty_slot(fs_device *device, uint32_t slot);
+#define FS_RUN_SLOT 0u
+#define FS_STAGING_SLOT 1u
 /* Verifies what a slot holds against its mark; `plan` then has the facts. */
 fs_status fs_judge_slot(fs_device *device, uint32_t slot, const uint8_t *mark, uint32_t security_floor, fs_plan *plan);
 

@@ -1,11 +1,9 @@
 /* Step 2, asymmetric: the certificate bound to a signature, its path to a root of the unit, and its rights. */
 #include "internal.h"
-#include "published-keys.h"
 
 #define MOST_CERTIFICATES 8u
 #define X5CHAIN 33
 #define X5T 34
-#define OUR_PURPOSES (FS_PURPOSE_RELEASE | FS_PURPOSE_TRUST | FS_PURPOSE_ANNOUNCEMENT)
 
 /* Certificates that came with a signature: one byte string, or an array of them. `at` stands before the first. */
 typedef struct {
@@ -209,74 +207,6 @@ static void judge_path(fs_judge *judge, const chain *from, uint32_t top, fs_cert
   }
 }
 
-/* Neither denied, where `kind` is 0, nor published (1), nor for trial on a unit that is not (2). */
-static void judge_key(fs_judge *judge, const fs_certificate *certificate, uint32_t kind) {
-  const fs_class *unit = judge->unit;
-  uint8_t digest[32];
-  fs_bytes part;
-  uint32_t i;
-  if (kind == 2) {
-    fs_refuse_unless(judge, unit->trial || !certificate->trial, FS_SIGNER_IS_FOR_TRIAL);
-    return;
-  }
-  part = bytes_of(judge, certificate->spki);
-  if (fs_hash(judge->crypto, &part, 1, digest) != FS_OK) fs_fail(judge, FS_SIGNER_DENIED);
-  for (i = 0; kind == 0 && !judge->stored && i < unit->denied_count; i++)
-    fs_refuse_unless(judge, memcmp(unit->denied[i], digest, 32) != 0, FS_SIGNER_DENIED);
-  for (i = 0; kind == 1 && i < FS_PUBLISHED_KEYS; i++)
-    fs_refuse_unless(judge, memcmp(fs_published_keys[i], digest, sizeof fs_published_keys[i]) != 0,
-                     FS_SIGNER_KEY_PUBLISHED);
-}
-
-/* Whether a URI is `urn:uuid:` and an identifier, whatever the case of its letters (RFC 9562 section 4). */
-static uint32_t is_scope(const fs_judge *judge, fs_cur uri, const uint8_t id[16]) {
-  static const uint8_t PREFIX[] = {'u', 'r', 'n', ':', 'u', 'u', 'i', 'd', ':'};
-  uint32_t digit = 0;
-  uint32_t i;
-  if (uri.end - uri.off != 45) return 0;
-  for (i = 0; i < 45; i++) {
-    uint32_t c = judge->b[uri.off + i];
-    uint32_t wanted;
-    if (c >= 'A' && c <= 'Z') c += 'a' - 'A';
-    if (i < sizeof PREFIX)
-      wanted = PREFIX[i];
-    else if (i == 17 || i == 22 || i == 27 || i == 32)
-      wanted = '-';
-    else {
-      uint32_t nibble = (digit & 1) != 0 ? id[digit / 2] & 15u : id[digit / 2] >> 4;
-      wanted = nibble < 10 ? '0' + nibble : 'a' - 10 + nibble;
-      digit++;
-    }
-    if (c != wanted) return 0;
-  }
-  return 1;
-}
-
-static uint32_t is_in_scope(fs_judge *judge, fs_cur names) {
-  const fs_class *unit = judge->unit;
-  while (names.off < names.end && FS_GOOD(judge)) {
-    uint32_t tag = fs_der_next(judge, names);
-    fs_cur name = fs_der(judge, &names, tag);
-    uint32_t i;
-    if (tag != 0x86) continue;
-    if (is_scope(judge, name, unit->vendor_id)) return 1;
-    for (i = 0; i < unit->class_id_count; i++)
-      if (is_scope(judge, name, unit->class_ids[i])) return 1;
-  }
-  return 0;
-}
-
-/* Purpose, scope, generation of the signer (docs/deployment-profile.md section 2). */
-static void judge_rights(fs_judge *judge, const fs_certificate *signer, uint32_t least) {
-  uint32_t usage = signer->key_usage & (FS_USAGE_SIGNATURE | FS_USAGE_CERTIFICATES | FS_USAGE_CRLS);
-  uint32_t purposes = signer->purposes & OUR_PURPOSES;
-  fs_refuse_unless(judge, signer->key != FS_KEY_OTHER, FS_SIGNER_CHAIN_MALFORMED);
-  fs_refuse_unless(judge, !signer->is_authority && usage == FS_USAGE_SIGNATURE && purposes == FS_PURPOSE_RELEASE,
-                   FS_SIGNER_PURPOSE_WRONG);
-  fs_refuse_unless(judge, is_in_scope(judge, signer->names), FS_SIGNER_NOT_FOR_THIS_CLASS);
-  fs_refuse_unless(judge, judge->stored || signer->generation >= least, FS_SIGNER_GENERATION_TOO_LOW);
-}
-
 void fs_judge_signer(fs_judge *judge, const fs_block *block, fs_certificate *signer) {
   chain from = read_bound_chain(judge, block, signer);
   uint32_t top = 0;
@@ -285,16 +215,16 @@ void fs_judge_signer(fs_judge *judge, const fs_block *block, fs_certificate *sig
   if (!FS_GOOD(judge)) return;
   certificate_at(judge, &from, 0, signer);
   /* A signer of trust updates: the kit takes none (docs/device-kit.md). */
-  if (!judge->stored && (signer->purposes & OUR_PURPOSES) == FS_PURPOSE_TRUST)
+  if (!judge->stored && (signer->purposes & FS_OUR_PURPOSES) == FS_PURPOSE_TRUST)
     fs_fail(judge, FS_SIGNER_PURPOSE_WRONG);
   if (FS_GOOD(judge)) top = find_top(judge, &from, signer);
   if (FS_GOOD(judge)) judge_path(judge, &from, top, signer);
   for (kind = 0; kind < 3; kind++)
     for (i = 0; i <= top && FS_GOOD(judge); i++) {
       certificate_at(judge, &from, i, signer);
-      judge_key(judge, signer, kind);
+      fs_judge_key(judge, signer, kind);
     }
   if (!FS_GOOD(judge)) return;
   certificate_at(judge, &from, 0, signer);
-  judge_rights(judge, signer, judge->least_generation);
+  fs_judge_rights(judge, signer, judge->least_generation);
 }
