@@ -1,13 +1,12 @@
-/* The decision about an offer, steps 1 to 9, made in two passes that must agree. */
+/* The decision about an offer, steps 1 to 9: a status, and a confirmation made apart from it. */
 #include "internal.h"
 
-static void begin(fs_judge *judge, const fs_subject *subject, fs_proofs *proofs) {
+static void begin(fs_judge *judge, const fs_subject *subject) {
   memset(judge, 0, sizeof *judge);
   judge->b = subject->envelope.bytes;
   judge->size = subject->envelope.length;
   judge->unit = subject->unit;
   judge->crypto = subject->crypto;
-  judge->proofs = proofs;
   judge->stored = subject->stored;
   judge->slot = subject->slot;
   judge->now = subject->now;
@@ -25,33 +24,21 @@ static void fill_plan(const fs_judge *judge, fs_plan *plan) {
   plan->image_size = judge->image_size;
 }
 
-static fs_status run_pass(const fs_subject *subject, fs_proofs *proofs, fs_plan *plan, fs_payload *payload) {
+fs_status fs_decide(const fs_subject *subject, fs_plan *plan, fs_payload *payload) {
   fs_judge judge;
-  begin(&judge, subject, proofs);
+  memset(plan, 0, sizeof *plan);
   memset(payload, 0, sizeof *payload);
+  begin(&judge, subject);
   fs_step_envelope(&judge);
   if (FS_GOOD(&judge)) fs_step_seal(&judge);
   if (FS_GOOD(&judge)) fs_step_manifest(&judge);
   if (FS_GOOD(&judge)) fs_follow(&judge, subject, &plan->effect, payload);
   fill_plan(&judge, plan);
+  plan->confirmed = fs_look_again(&judge, subject) ^ FS_CONFIRMED;
   if (judge.status != 0) return judge.status;
   payload->kept = fs_kept_size(&judge);
   if (subject->keep_into != 0) fs_write_kept(&judge, subject->keep_into);
   return FS_OK;
-}
-
-fs_status fs_decide(const fs_subject *subject, fs_plan *plan, fs_payload *payload) {
-  fs_proofs proofs;
-  volatile fs_status first;
-  volatile fs_status second;
-  memset(plan, 0, sizeof *plan);
-  memset(&proofs, 0, sizeof proofs);
-  first = run_pass(subject, &proofs, plan, payload);
-  if (first != FS_OK) return first;
-  second = run_pass(subject, &proofs, plan, payload);
-  if (second != FS_OK) return second;
-  plan->confirmed = FS_CONFIRMED ^ ((first ^ FS_OK) | (second ^ FS_OK));
-  return second;
 }
 
 fs_status fs_feed(const fs_payload *payload, const fs_offer *offer, uint32_t offset, uint8_t *into, uint32_t length) {
@@ -87,11 +74,9 @@ static fs_status digest_of(const fs_crypto *crypto, const fs_payload *payload, c
 /* Step 9 for an image at hand: its digest, compared twice; the second time for `confirmed`. */
 static fs_status judge_image(const fs_crypto *crypto, const fs_payload *payload, const fs_offer *offer, fs_plan *plan) {
   uint8_t digest[32];
-  volatile fs_status same = FS_IMAGE_DIGEST_WRONG;
   if (digest_of(crypto, payload, offer, plan->image_size, digest) != FS_OK) return FS_IMAGE_DIGEST_WRONG;
-  same = fs_same(digest, plan->image_digest, 32);
-  plan->confirmed ^= (same ^ FS_OK) | (fs_same(digest, plan->image_digest, 32) ^ FS_OK);
-  return same == FS_OK ? FS_OK : FS_IMAGE_DIGEST_WRONG;
+  if (fs_differs(digest, plan->image_digest, 32) != 0) plan->confirmed = 0;
+  return fs_same(digest, plan->image_digest, 32) == FS_OK ? FS_OK : FS_IMAGE_DIGEST_WRONG;
 }
 
 fs_status fs_judge_ciphertext(const fs_crypto *crypto, fs_payload *payload, const fs_offer *offer, const fs_plan *plan) {
@@ -146,7 +131,6 @@ fs_status fs_judge_offered(const fs_crypto *crypto, fs_payload *payload, const f
     status = FS_IMAGE_LENGTH_WRONG;
   else
     status = judge_image(crypto, payload, offer, plan);
-  if (status != FS_OK) plan->confirmed = 0;
   return status;
 }
 
@@ -159,6 +143,7 @@ fs_status fs_check_marks(const fs_class *unit_class, const fs_crypto *crypto, co
   subject.view.marks = marks;
   subject.view.running = running;
   status = fs_decide(&subject, plan, &payload);
-  if (status != FS_OK) return status;
-  return fs_judge_offered(crypto, &payload, offer, plan);
+  if (status == FS_OK) status = fs_judge_offered(crypto, &payload, offer, plan);
+  if (status != FS_OK) plan->confirmed = 0;
+  return status;
 }

@@ -195,7 +195,13 @@ fs_ran fs_host(fs_judge *judge, const fs_command *command) {
     judge->run->reason = refusal;
     return FS_CONDITION_STOPPED;
   }
-  if (command->code == VENDOR) judge->run->met_vendor = 1;
-  if (command->code == CLASS) judge->run->met_class = 1;
+  if (command->code == VENDOR) {
+    judge->run->met_vendor = 1;
+    judge->evidence.vendor_at = value_of(judge, VENDOR).off + 1;
+  }
+  if (command->code == CLASS) {
+    judge->run->met_class = 1;
+    judge->evidence.class_at = value_of(judge, CLASS).off + 1;
+  }
   return FS_RAN;
 }

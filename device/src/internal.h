@@ -2,6 +2,7 @@
 #ifndef FIELDSEAL_INTERNAL_H
 #define FIELDSEAL_INTERNAL_H
 
+#include <stddef.h>
 #include <string.h>
 
 #include "fieldseal/kit.h"
@@ -40,18 +41,19 @@ enum {
 /* Parameters that are kept while sequences run: fs_parameter_place in machine.c. */
 #define FS_PARAMETERS 13
 
-/* A signature that was found good, by key and place, for the second pass. */
+/* What the steps leave behind for the second look (evidence.c): words of the ports, and places in the envelope. */
 typedef struct {
-  const uint8_t *key;
-  uint32_t at;
-  uint32_t word;
-} fs_proof;
-#define FS_PROOFS 4
-
-typedef struct {
-  uint32_t count;
-  fs_proof proof[FS_PROOFS];
-} fs_proofs;
+  uint32_t digest;
+  uint32_t seal;
+  uint32_t links;
+  uint32_t path_length;
+  uint32_t generation;
+  uint32_t cleared;
+  uint32_t scope_at;
+  uint32_t vendor_at;
+  uint32_t class_at;
+  uint8_t trial;
+} fs_evidence;
 
 /* Which sequences are followed, and for what. */
 typedef enum { FS_FOR_IDENTITY, FS_FOR_START, FS_FOR_INSTALL } fs_purpose;
@@ -118,7 +120,7 @@ typedef struct {
   /* Of the head that was read last. */
   uint64_t wide;
   uint32_t argument;
-  fs_proofs *proofs;
+  fs_evidence evidence;
   /* Seconds since 1970; judged where `has_now`. */
   uint64_t now;
   uint8_t has_now;
@@ -282,9 +284,9 @@ uint32_t fs_same_name(fs_bytes a, fs_bytes b);
 uint32_t fs_span_is(const fs_judge *judge, fs_cur span, const uint8_t *bytes, uint32_t length);
 uint32_t fs_spans_same(const fs_judge *judge, fs_cur a, fs_cur b);
 void fs_judge_signer(fs_judge *judge, const fs_block *block, fs_certificate *signer);
-/* FS_OK where the key made the signature; raw r then s, or an Ed25519 signature. */
+/* FS_OK where the key made the signature; raw r then s, or an Ed25519 signature. `again`: the second word of the port. */
 fs_status fs_verify(fs_judge *judge, uint32_t type, const uint8_t *key, const fs_bytes *parts, uint32_t count,
-                    const uint8_t *signature, uint32_t place);
+                    const uint8_t *signature, uint32_t *again);
 
 /* rights.c */
 void fs_judge_key(fs_judge *judge, const fs_certificate *certificate, uint32_t kind);
@@ -412,6 +414,10 @@ typedef struct {
 /* Bytes of an image that are moved at a time. */
 #define FS_PIECE 64u
 void fs_subject_of(const fs_class *unit_class, const fs_crypto *crypto, const fs_offer *offer, fs_subject *subject);
+/* evidence.c: 0 where the second look confirms the first. */
+uint32_t fs_differs(const uint8_t *a, const uint8_t *b, uint32_t length);
+uint32_t fs_look_again(const fs_judge *judge, const fs_subject *subject);
+
 /* fit.c: steps 5 to 8, and the floor at start-up. */
 void fs_follow(fs_judge *judge, const fs_subject *subject, fs_effect *effect, fs_payload *payload);
 fs_status fs_decide(const fs_subject *subject, fs_plan *plan, fs_payload *payload);

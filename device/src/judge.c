@@ -1,4 +1,4 @@
-/* What all steps share: the first refusal stays, comparisons without a branch, signatures proved once for both passes. */
+/* What all steps share: the first refusal stays, comparisons without a branch, signatures. */
 #include "internal.h"
 
 void fs_fail(fs_judge *judge, fs_status code) {
@@ -65,52 +65,17 @@ void fs_put(uint8_t *bytes, uint32_t width, uint64_t value) {
   }
 }
 
-static uint32_t proof_word(uint32_t place) { return FS_CONFIRMED ^ place; }
-
-/* Whether an earlier pass has proved it. */
-static uint32_t is_proved(const fs_proofs *proofs, const uint8_t *key, uint32_t place) {
-  uint32_t i;
-  for (i = 0; i < proofs->count; i++) {
-    const fs_proof *one = &proofs->proof[i];
-    if (one->key == key && one->at == place && one->word == proof_word(place)) return 1;
-  }
-  return 0;
-}
-
-static fs_status ask(const fs_crypto *crypto, uint32_t type, const uint8_t *key, const fs_bytes *parts,
-                     uint32_t count, const uint8_t *signature, uint32_t *again) {
+fs_status fs_verify(fs_judge *judge, uint32_t type, const uint8_t *key, const fs_bytes *parts, uint32_t count,
+                    const uint8_t *signature, uint32_t *again) {
+  const fs_crypto *crypto = judge->crypto;
   uint8_t digest[32];
-  fs_status status;
+  *again = 0;
   if (type == FS_KEY_ED25519) {
     if (crypto->verify_ed25519 == 0) return FS_PORT_FAILED;
     return crypto->verify_ed25519(crypto->context, key + 12, parts, count, signature, again);
   }
-  status = fs_hash(crypto, parts, count, digest);
-  if (status != FS_OK) return FS_PORT_FAILED;
+  if (fs_hash(crypto, parts, count, digest) != FS_OK) return FS_PORT_FAILED;
   return crypto->verify_p256(crypto->context, key + 27, digest, signature, again);
-}
-
-/*
- * The proof is written from both evidences of the port at once. The second pass takes it in place of a second
- * verification; where the first pass let something through that was not proved, it verifies again.
- */
-fs_status fs_verify(fs_judge *judge, uint32_t type, const uint8_t *key, const fs_bytes *parts, uint32_t count,
-                    const uint8_t *signature, uint32_t place) {
-  fs_proofs *proofs = judge->proofs;
-  volatile uint32_t again = 0;
-  uint32_t heard = 0;
-  fs_status status;
-  if (is_proved(proofs, key, place)) return FS_OK;
-  status = ask(judge->crypto, type, key, parts, count, signature, &heard);
-  again = heard;
-  if (proofs->count < FS_PROOFS) {
-    fs_proof *one = &proofs->proof[proofs->count++];
-    one->key = key;
-    one->at = place;
-    one->word = proof_word(place) ^ ((status ^ FS_OK) | (again ^ FS_CONFIRMED));
-  }
-  if (status != FS_OK) return FS_PORT_FAILED;
-  return FS_OK ^ again ^ FS_CONFIRMED;
 }
 
 uint32_t fs_is_message(const uint8_t *bytes, uint32_t length) {

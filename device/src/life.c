@@ -95,8 +95,9 @@ fs_status fs_check(fs_device *device, const fs_offer *offer, fs_plan *plan) {
   fs_status status;
   subject_of(device, offer, &subject, plan);
   status = fs_decide(&subject, plan, &payload);
-  if (status != FS_OK) return status;
-  return fs_judge_offered(device->crypto, &payload, offer, plan);
+  if (status == FS_OK) status = fs_judge_offered(device->crypto, &payload, offer, plan);
+  if (status != FS_OK) plan->confirmed = 0;
+  return status;
 }
 
 #define LARGEST_TRIES 255u
@@ -162,25 +163,23 @@ static fs_status bring_in(fs_device *device, const fs_fill *fill, const fs_plan 
 }
 
 /* Step 9: reads the slot back. Behind image and kept envelope there must be nothing that was not sealed. */
-static fs_status judge_filled(fs_device *device, const fs_plan *plan, uint32_t kept) {
+static fs_status judge_filled(fs_device *device, fs_plan *plan, uint32_t kept) {
   const fs_map *map = &device->unit_class->map;
   fs_span slot = map->slots[plan->slot];
   uint8_t digest[32];
-  volatile fs_status same;
   uint32_t clean;
   if (fs_digest_of_area(device, slot.offset, plan->image_size, digest) != FS_OK) return FS_IMAGE_DIGEST_WRONG;
-  same = fs_same(digest, plan->image_digest, 32);
-  if (same != FS_OK) return FS_IMAGE_DIGEST_WRONG;
+  plan->confirmed ^= fs_differs(digest, plan->image_digest, 32);
+  if (fs_same(digest, plan->image_digest, 32) != FS_OK) return FS_IMAGE_DIGEST_WRONG;
   clean = fs_flash_is(device, slot.offset + plan->image_size, slot.size - plan->image_size,
                       device->flash->erased_value) &&
           fs_area_holds(device, map->envelopes[plan->slot], device->work, kept);
-  if (!clean) return FS_IMAGE_LENGTH_WRONG;
-  return FS_OK ^ (same ^ FS_OK) ^ (fs_same(digest, plan->image_digest, 32) ^ FS_OK);
+  return clean ? FS_OK : FS_IMAGE_LENGTH_WRONG;
 }
 
 /* Fills and reads back; a slot with another image than the one announced counts as empty from then on. */
 static fs_status bring_and_judge(fs_device *device, const fs_offer *offer, const fs_payload *payload,
-                                 const fs_plan *plan) {
+                                 fs_plan *plan) {
   fs_fill fill;
   fs_status status;
   memset(&fill, 0, sizeof fill);
@@ -195,7 +194,7 @@ static fs_status bring_and_judge(fs_device *device, const fs_offer *offer, const
   return status;
 }
 
-static fs_status bring_decrypted(fs_device *device, const fs_offer *offer, fs_payload *payload, const fs_plan *plan) {
+static fs_status bring_decrypted(fs_device *device, const fs_offer *offer, fs_payload *payload, fs_plan *plan) {
   fs_ctr state;
   fs_status status = fs_judge_ciphertext(device->crypto, payload, offer, plan);
   if (status == FS_OK) status = fs_begin_decryption(device->crypto, payload, &state);
@@ -205,7 +204,7 @@ static fs_status bring_decrypted(fs_device *device, const fs_offer *offer, fs_pa
 }
 
 /* Steps 8 to 10 for an image at hand. */
-static fs_status carry_out(fs_device *device, const fs_offer *offer, fs_payload *payload, const fs_plan *plan) {
+static fs_status carry_out(fs_device *device, const fs_offer *offer, fs_payload *payload, fs_plan *plan) {
   fs_status status;
   if (plan->confirmed != FS_CONFIRMED) return FS_SIGNATURE_WRONG;
   if (payload->cipher.iv != 0)
@@ -228,7 +227,10 @@ fs_status fs_install(fs_device *device, const fs_offer *offer, fs_plan *plan) {
   subject_of(device, offer, &subject, plan);
   subject.keep_into = device->work;
   status = fs_decide(&subject, plan, &payload);
-  if (status != FS_OK) return status;
+  if (status != FS_OK) {
+    plan->confirmed = 0;
+    return status;
+  }
   if (fs_settle(device) != FS_OK)
     status = FS_FLASH_FAILED;
   else if (plan->effect == FS_ALREADY_THERE || payload.from == FS_FROM_NOTHING)

@@ -100,6 +100,8 @@ static fs_status signed_by(fs_judge *judge, const fs_certificate *certificate, c
   const uint8_t *signature = raw;
   fs_cur value = certificate->signature;
   fs_bytes part;
+  fs_status status;
+  uint32_t again;
   if (certificate->algorithm == FS_KEY_OTHER) return FS_SIGNER_CERTIFICATE_UNSUPPORTED;
   if (fs_key_type(spki, length) != certificate->algorithm) return FS_SIGNER_PATH_BROKEN;
   if (certificate->algorithm == FS_KEY_P256) {
@@ -109,8 +111,9 @@ static fs_status signed_by(fs_judge *judge, const fs_certificate *certificate, c
     signature = judge->b + value.off;
   }
   part = bytes_of(judge, certificate->tbs);
-  if (fs_verify(judge, certificate->algorithm, spki, &part, 1, signature, value.off) == FS_OK) return FS_OK;
-  return FS_SIGNER_PATH_BROKEN;
+  status = fs_verify(judge, certificate->algorithm, spki, &part, 1, signature, &again);
+  judge->evidence.links += again;
+  return status == FS_OK ? FS_OK : FS_SIGNER_PATH_BROKEN;
 }
 
 /* Whether a root counts: at install a spare one stands above nothing. */
@@ -204,6 +207,7 @@ static void judge_path(fs_judge *judge, const chain *from, uint32_t top, fs_cert
     fs_refuse_unless(judge, !into->unsupported, FS_SIGNER_CERTIFICATE_UNSUPPORTED);
     judge_purpose(judge, into, index);
     authority = into->spki;
+    judge->evidence.trial |= into->trial;
   }
 }
 
@@ -213,12 +217,14 @@ void fs_judge_signer(fs_judge *judge, const fs_block *block, fs_certificate *sig
   uint32_t kind;
   uint32_t i;
   if (!FS_GOOD(judge)) return;
+  memset(&judge->evidence.links, 0, sizeof judge->evidence - offsetof(fs_evidence, links));
   certificate_at(judge, &from, 0, signer);
   /* A signer of trust updates: the kit takes none (docs/device-kit.md). */
   if (!judge->stored && (signer->purposes & FS_OUR_PURPOSES) == FS_PURPOSE_TRUST)
     fs_fail(judge, FS_SIGNER_PURPOSE_WRONG);
   if (FS_GOOD(judge)) top = find_top(judge, &from, signer);
   if (FS_GOOD(judge)) judge_path(judge, &from, top, signer);
+  judge->evidence.path_length = top + 1;
   for (kind = 0; kind < 3; kind++)
     for (i = 0; i <= top && FS_GOOD(judge); i++) {
       certificate_at(judge, &from, i, signer);

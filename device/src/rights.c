@@ -15,8 +15,10 @@ void fs_judge_key(fs_judge *judge, const fs_certificate *certificate, uint32_t k
   part.bytes = judge->b + certificate->spki.off;
   part.length = certificate->spki.end - certificate->spki.off;
   if (fs_hash(judge->crypto, &part, 1, digest) != FS_OK) fs_fail(judge, FS_SIGNER_DENIED);
-  for (i = 0; kind == 0 && !judge->stored && i < unit->denied_count; i++)
+  for (i = 0; kind == 0 && !judge->stored && i < unit->denied_count; i++) {
     fs_refuse_unless(judge, memcmp(unit->denied[i], digest, 32) != 0, FS_SIGNER_DENIED);
+    judge->evidence.cleared += fs_differs(unit->denied[i], digest, 32) != 0;
+  }
   for (i = 0; kind == 1 && i < FS_PUBLISHED_KEYS; i++)
     fs_refuse_unless(judge, memcmp(fs_published_keys[i], digest, sizeof fs_published_keys[i]) != 0,
                      FS_SIGNER_KEY_PUBLISHED);
@@ -46,16 +48,17 @@ static uint32_t is_scope(const fs_judge *judge, fs_cur uri, const uint8_t id[16]
   return 1;
 }
 
-static uint32_t is_in_scope(fs_judge *judge, fs_cur names) {
+/* Place of the name that covers the unit; 0 where none does. */
+static uint32_t scope_of(fs_judge *judge, fs_cur names) {
   const fs_class *unit = judge->unit;
   while (names.off < names.end && FS_GOOD(judge)) {
     uint32_t tag = fs_der_next(judge, names);
     fs_cur name = fs_der(judge, &names, tag);
     uint32_t i;
     if (tag != 0x86) continue;
-    if (is_scope(judge, name, unit->vendor_id)) return 1;
+    if (is_scope(judge, name, unit->vendor_id)) return name.off;
     for (i = 0; i < unit->class_id_count; i++)
-      if (is_scope(judge, name, unit->class_ids[i])) return 1;
+      if (is_scope(judge, name, unit->class_ids[i])) return name.off;
   }
   return 0;
 }
@@ -67,6 +70,8 @@ void fs_judge_rights(fs_judge *judge, const fs_certificate *signer, uint32_t lea
   fs_refuse_unless(judge, signer->key != FS_KEY_OTHER, FS_SIGNER_CHAIN_MALFORMED);
   fs_refuse_unless(judge, !signer->is_authority && usage == FS_USAGE_SIGNATURE && purposes == FS_PURPOSE_RELEASE,
                    FS_SIGNER_PURPOSE_WRONG);
-  fs_refuse_unless(judge, is_in_scope(judge, signer->names), FS_SIGNER_NOT_FOR_THIS_CLASS);
+  judge->evidence.scope_at = scope_of(judge, signer->names);
+  judge->evidence.generation = signer->generation;
+  fs_refuse_unless(judge, judge->evidence.scope_at != 0, FS_SIGNER_NOT_FOR_THIS_CLASS);
   fs_refuse_unless(judge, judge->stored || signer->generation >= least, FS_SIGNER_GENERATION_TOO_LOW);
 }

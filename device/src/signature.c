@@ -63,8 +63,8 @@ void fs_judge_signature(fs_judge *judge, const fs_block *block, const fs_certifi
   fs_refuse_unless(judge, block->seal.end - block->seal.off == 64, FS_SIGNATURE_WRONG);
   if (!FS_GOOD(judge)) return;
   fs_signed_parts(judge, block, head, parts);
-  if (fs_verify(judge, wanted, judge->b + signer->spki.off, parts, 4, judge->b + block->seal.off, block->seal.off) !=
-      FS_OK)
+  if (fs_verify(judge, wanted, judge->b + signer->spki.off, parts, 4, judge->b + block->seal.off,
+                &judge->evidence.seal) != FS_OK)
     fs_fail(judge, FS_SIGNATURE_WRONG);
 }
 
@@ -84,6 +84,7 @@ void fs_judge_mac(fs_judge *judge, const fs_block *block, uint32_t key) {
     if (judge->crypto->hmac_sha256(judge->crypto->context, judge->unit->mac_keys[i].slot, parts, 4, tag) != FS_OK)
       continue;
     if (fs_same(tag, judge->b + block->seal.off, 32) == FS_OK) found = FS_OK;
+    if (fs_differs(tag, judge->b + block->seal.off, 32) == 0) judge->evidence.seal = FS_CONFIRMED;
   }
   if (found != FS_OK) fs_fail(judge, FS_MAC_WRONG);
 }

@@ -25,18 +25,15 @@ static fs_status as_stored(fs_status status) {
   }
 }
 
-/* The image in the slot is the one that was sealed, and that one is what the unit marked. Both are compared twice. */
+/* The image in the slot is the one that was sealed, and that one is what the unit marked. */
 static fs_status judge_content(fs_device *device, fs_span slot, const uint8_t *mark, fs_plan *plan) {
   uint8_t digest[32];
-  volatile fs_status image;
-  volatile fs_status marked;
   if (fs_digest_of_area(device, slot.offset, plan->image_size, digest) != FS_OK) return FS_STORED_IMAGE_WRONG;
-  image = fs_same(digest, plan->image_digest, 32);
-  if (image != FS_OK) return FS_STORED_IMAGE_WRONG;
-  marked = fs_same(FS_MARK_DIGEST(mark), plan->manifest_digest, 32);
-  if (marked != FS_OK || FS_MARK_NUMBER(mark) != plan->sequence_number) return FS_STORED_ENVELOPE_WRONG;
-  plan->confirmed ^= (image ^ FS_OK) | (marked ^ FS_OK) | (fs_same(digest, plan->image_digest, 32) ^ FS_OK);
-  return FS_OK;
+  plan->confirmed ^= fs_differs(digest, plan->image_digest, 32);
+  plan->confirmed ^= fs_differs(FS_MARK_DIGEST(mark), plan->manifest_digest, 32);
+  if (fs_same(digest, plan->image_digest, 32) != FS_OK) return FS_STORED_IMAGE_WRONG;
+  if (fs_same(FS_MARK_DIGEST(mark), plan->manifest_digest, 32) != FS_OK) return FS_STORED_ENVELOPE_WRONG;
+  return FS_MARK_NUMBER(mark) == plan->sequence_number ? FS_OK : FS_STORED_ENVELOPE_WRONG;
 }
 
 fs_status fs_judge_slot(fs_device *device, uint32_t slot, const uint8_t *mark, uint32_t security_floor, fs_plan *plan) {
@@ -126,10 +123,10 @@ static uint32_t start_newest(fs_device *device, fs_started *started) {
 }
 
 /* Whether the recovery area holds the image that provisioning wrote, and nothing behind it: FS_OK. */
-static fs_status recovery_holds(fs_device *device) {
+static fs_status recovery_holds(fs_device *device, uint8_t digest[32]) {
   const fs_class *unit = device->unit_class;
   fs_span area = unit->map.recovery;
-  uint8_t digest[32];
+  memset(digest, 0, 32);
   if (unit->recovery_size == 0 || unit->recovery_size > area.size) return FS_PORT_FAILED;
   if (fs_digest_of_area(device, area.offset, unit->recovery_size, digest) != FS_OK) return FS_PORT_FAILED;
   if (!fs_flash_is(device, area.offset + unit->recovery_size, area.size - unit->recovery_size,
@@ -145,11 +142,12 @@ static uint32_t end_trial(fs_device *device, fs_started *started, uint32_t trial
   uint32_t count = startable(device, order);
   uint32_t other = FS_RECOVERY;
   uint32_t i;
+  uint8_t digest[32];
   fs_plan plan;
   for (i = 0; i < count && other == FS_RECOVERY; i++)
     if (order[i] != trial && fs_judge_into(device, started, order[i], FS_MARK(device->marks, order[i]), &plan))
       other = order[i];
-  if (other == FS_RECOVERY && recovery_holds(device) != FS_OK)
+  if (other == FS_RECOVERY && recovery_holds(device, digest) != FS_OK)
     return fs_judge_into(device, started, trial, mark, &plan) && invoke(device, started, trial, &plan);
   fs_remember_fallen(device, FS_MARK_DIGEST(mark), 1);
   memset(mark, 0, FS_MARK_SLOT_SIZE);
@@ -178,12 +176,12 @@ fs_status fs_start(fs_device *device, fs_started *started) {
   started->running = FS_NO_SLOT;
   device->running = FS_NO_SLOT;
   if (!start_slots(device, started)) {
-    volatile fs_status recovery = recovery_holds(device);
-    if (recovery != FS_OK) return FS_NOTHING_TO_START;
+    uint8_t digest[32];
+    if (recovery_holds(device, digest) != FS_OK) return FS_NOTHING_TO_START;
     started->running = FS_RECOVERY;
     started->image_size = device->unit_class->recovery_size;
     memcpy(started->image_digest, device->unit_class->recovery_digest, 32);
-    started->confirmed = FS_CONFIRMED ^ (recovery ^ FS_OK);
+    started->confirmed = FS_CONFIRMED ^ fs_differs(digest, device->unit_class->recovery_digest, 32);
   }
   if (started->confirmed != FS_CONFIRMED) {
     started->running = FS_NO_SLOT;
