@@ -8,6 +8,7 @@ import { benchAcceptance } from './bench/acceptance.mjs';
 import { benchBroadcast } from './bench/broadcast.mjs';
 import { benchChecking } from './bench/checking.mjs';
 import { benchEncrypting } from './bench/encrypting.mjs';
+import { benchFleet } from './bench/fleet.mjs';
 import { withBenchFolder } from './bench/folder.mjs';
 import { benchHashBased } from './bench/hash-based.mjs';
 import { benchRates } from './bench/rates.mjs';
@@ -25,6 +26,7 @@ const PARTS = {
   'hash-based': benchHashBased,
   rates: benchRates,
   broadcast: benchBroadcast,
+  fleet: benchFleet,
 };
 
 process.chdir(fileURLToPath(new URL('..', import.meta.url)));

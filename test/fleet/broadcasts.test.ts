@@ -130,7 +130,7 @@ onBoth('broadcasts in a fleet store', (stores) => {
     expect((await store.broadcasts({ state: 'done' })).map((each) => each.id)).toEqual([first]);
   });
 
-  it('call silent who was reached and not heard since, and only once the wave was open that long', async () => {
+  it('call silent who did not come to an end and was not heard since, and only once the wave was open that long', async () => {
     let now = new Date('2026-01-31T09:00:00Z');
     const store = await stores.open(undefined, () => now);
     const id = await begun(store);
@@ -141,6 +141,8 @@ onBoth('broadcasts in a fleet store', (stores) => {
     await store.takeReport(aReport({ device: deviceAt(0), at: later(5), outcome: 'unfinished' }));
     expect(await store.silent(id, 1, later(4))).toBe(1);
     await store.takeReport(aReport({ device: deviceAt(1), at: later(1), outcome: 'pending' }));
+    expect(await store.silent(id, 1, later(4))).toBe(1);
+    await store.takeReport(aReport({ device: deviceAt(1), at: later(5), age: 2 }));
     expect(await store.silent(id, 1, later(4))).toBe(0);
     expect(await store.silent(id, 1, later(6))).toBe(1);
     now = later(10);

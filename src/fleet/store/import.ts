@@ -1,3 +1,4 @@
+import type { Cell } from './cells.ts';
 import { numberClass, offeredWaves } from './classes.ts';
 import type { Core } from './core.ts';
 import { yieldTurn } from './core.ts';
@@ -10,7 +11,7 @@ import type { ImportedUnits, UnitRow } from './types.ts';
 /** Rows in one transaction: enough to pay for its commit, few enough that nobody waits long. */
 const PIECE = 1000;
 /** Rows in one statement: SQLite binds 32,766 values at most, PostgreSQL 65,535. */
-const STATEMENT = 250;
+const STATEMENT = 100;
 
 /** Adds units, and what an inventory tells of known ones; what is left out stays as it is. Throws `FleetError` unit-malformed. */
 export async function importUnits(
@@ -66,24 +67,22 @@ async function importPiece(
 }
 
 async function add(tx: Tx, classNo: number, rows: readonly UnitRow[]): Promise<void> {
+  const cells = new Map<string, Cell>();
   const records: NewUnitRecord[] = [];
   for (const row of rows) {
-    const cell = await tx.cellLike({
-      classNo,
-      waveNo: 0,
-      state: 'unheard',
-      version: row.version ?? '',
-      step: '',
-      code: '',
-    });
+    const version = row.version ?? '';
+    let cell = cells.get(version);
+    if (!cell) {
+      cell = await tx.cellLike({ classNo, waveNo: 0, state: 'unheard', version, step: '', code: '' });
+      cells.set(version, cell);
+    }
     tx.move(undefined, cell);
     records.push({ class_no: classNo, device: row.device, cell_no: cell.no, heard_at: 0, ...factsOf(row) });
   }
+  // SQLite need not be ready to take back single statements: the transaction is taken back as a whole.
+  const into = tx.locks ? tx.db.insertInto('units') : tx.db.insertInto('units').orFail();
   for (let i = 0; i < records.length; i += STATEMENT)
-    await tx.db
-      .insertInto('units')
-      .values(records.slice(i, i + STATEMENT))
-      .execute();
+    await into.values(records.slice(i, i + STATEMENT)).execute();
 }
 
 function factsOf({ serial, group, hardware, tags, sequence, digest }: UnitRow) {

@@ -22,6 +22,8 @@ function migrationsFor(kind: BackendKind): Record<string, Migration> {
   const bytes = kind === 'sqlite' ? sql`blob` : sql`bytea`;
   const number = kind === 'sqlite' ? sql`integer` : sql`bigint`;
   const counted = kind === 'sqlite' ? sql`integer primary key autoincrement` : sql`bigserial primary key`;
+  // Judged when a transaction ends: SQLite need not be ready then to take back a statement of many rows.
+  const later = sql`deferrable initially deferred`;
   return {
     '0001': {
       async up(db) {
@@ -36,9 +38,9 @@ function migrationsFor(kind: BackendKind): Record<string, Migration> {
             wave_no ${number} not null, state ${text} not null, refusal_step ${text} not null, refusal_code ${text} not null,
             n ${number} not null, primary key (wave_no, state, refusal_step, refusal_code))`,
           sql`create table units (
-            no ${counted}, class_no ${number} not null references classes (no), device ${text} not null, serial ${text},
+            no ${counted}, class_no ${number} not null references classes (no) ${later}, device ${text} not null, serial ${text},
             site ${text}, hardware ${text}, tags ${text}, sequence ${text}, digest ${text},
-            cell_no ${number} not null references cells (no), heard_at ${number} not null, heard_order ${text},
+            cell_no ${number} not null references cells (no) ${later}, heard_at ${number} not null, heard_order ${text},
             runs_order ${text}, ended_order ${text}, attested_at ${number}, attested_verdict ${text},
             unique (class_no, device))`,
           sql`create index units_by_cell on units (cell_no, heard_at, no)`,

@@ -6,6 +6,7 @@ import { againWhere } from './again.ts';
 import type { Backend } from './backend.ts';
 import { FleetError } from './error.ts';
 import { migrate } from './migrations.ts';
+import { keepingStatements } from './statements.ts';
 import type { Tables } from './tables.ts';
 
 /** Short, for the whole process waits; `againWhere` waits longer and lets others work. */
@@ -116,7 +117,7 @@ class ImmediateDriver extends SqliteDriver {
   readonly #database: Database;
 
   constructor(database: Database) {
-    super({ database });
+    super({ database: keepingStatements(database) });
     this.#database = database;
   }
 
