@@ -87,6 +87,13 @@ fs_status fs_judge_ciphertext(const fs_crypto *crypto, fs_payload *payload, cons
   return fs_same(digest, payload->cipher.digest, 32) == FS_OK ? FS_OK : FS_CIPHERTEXT_DIGEST_WRONG;
 }
 
+uint32_t fs_opens(const fs_crypto *crypto, const fs_cipher *cipher) {
+  fs_ctr state;
+  fs_status status = crypto->unwrap_for_ctr(crypto->context, cipher->slot, cipher->wrapped, cipher->iv, &state);
+  crypto->ctr_forget(crypto->context, &state);
+  return status == FS_OK;
+}
+
 fs_status fs_begin_decryption(const fs_crypto *crypto, fs_payload *payload, fs_ctr *state) {
   const fs_cipher *cipher = &payload->cipher;
   fs_status status = crypto->unwrap_for_ctr(crypto->context, cipher->slot, cipher->wrapped, cipher->iv, state);

@@ -79,14 +79,6 @@ static uint32_t may_be_for(fs_judge *judge, const fs_block *recipient, const fs_
   return fs_span_is(judge, fs_string(judge, &at), key->id.bytes, key->id.length);
 }
 
-static uint32_t opens(fs_judge *judge, fs_key_slot slot, const fs_cipher *cipher) {
-  const fs_crypto *crypto = judge->crypto;
-  fs_ctr state;
-  fs_status status = crypto->unwrap_for_ctr(crypto->context, slot, cipher->wrapped, cipher->iv, &state);
-  crypto->ctr_forget(crypto->context, &state);
-  return status == FS_OK;
-}
-
 /* FS_OK where a key of the unit opens what the recipient brings; 0 where it is for others, else why not. */
 static fs_status judge_recipient(fs_judge *judge, const fs_block *recipient, uint32_t nests, fs_cipher *cipher) {
   uint32_t bare = !nests && !recipient->has_protected && !FS_ABSENT(recipient->seal);
@@ -106,7 +98,7 @@ static fs_status judge_recipient(fs_judge *judge, const fs_block *recipient, uin
     if (recipient->seal.end - recipient->seal.off != 24) continue;
     cipher->wrapped = judge->b + recipient->seal.off;
     cipher->slot = key->slot;
-    if (opens(judge, key->slot, cipher)) return FS_OK;
+    if (fs_opens(judge->crypto, cipher)) return FS_OK;
   }
   return found;
 }

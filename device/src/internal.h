@@ -425,6 +425,8 @@ fs_status fs_feed(const fs_payload *payload, const fs_offer *offer, uint32_t off
 uint32_t fs_payload_size(const fs_payload *payload, const fs_offer *offer);
 /* Step 8 for a ciphertext: its length, and its digest where one is named. */
 fs_status fs_judge_ciphertext(const fs_crypto *crypto, fs_payload *payload, const fs_offer *offer, const fs_plan *plan);
+/* Whether the key in its slot opens what a recipient brings. */
+uint32_t fs_opens(const fs_crypto *crypto, const fs_cipher *cipher);
 /* Begins to decrypt what is fed from now on, and ends it. */
 fs_status fs_begin_decryption(const fs_crypto *crypto, fs_payload *payload, fs_ctr *state);
 void fs_end_decryption(fs_payload *payload);
@@ -474,6 +476,9 @@ void fs_read_marks(fs_device *device);
 fs_status fs_write_marks(fs_device *device);
 /* Makes the newest marks read the same for ever. */
 fs_status fs_settle(fs_device *device);
+
+/* carry.c */
+fs_status fs_carry_out(fs_device *device, const fs_offer *offer, fs_payload *payload, fs_plan *plan);
 
 /* life.c, start.c, staged.c, keep.c */
 uint32_t fs_candidates(const fs_device *device, uint8_t order[2]);
