@@ -12,6 +12,7 @@ import {
   openFleet,
   planFromText,
   Steering,
+  type SteeringPorts,
   type UnitReport,
 } from '../../src/fleet/index.ts';
 import { deviceId } from '../../src/provision/index.ts';
@@ -65,7 +66,8 @@ export async function field(units = 40, yaml = PLAN_YAML): Promise<Field> {
     depot: new Depot(join(made.folder, 'depot')),
     envelope: join(made.folder, 'vent.suit'),
     digest: String(json.manifest_digest),
-    plan: await planFromText(yaml, 'waves.yaml'),
+    // A share that draws somebody of so few units, whatever the lot.
+    plan: await planFromText(yaml.replace('share: 50', 'share: 400'), 'waves.yaml'),
   };
 }
 
@@ -82,13 +84,14 @@ export function begun({ workspace, store, vent, plan, depot, envelope }: Field) 
 export function steering(
   { workspace, store, vent, depot }: Field,
   holder = 'one',
-  leaseSeconds = 60,
+  more: Partial<SteeringPorts> = {},
 ): Steering {
   return new Steering({
-    ...{ workspace, store, deviceClass: vent, depot, holder, leaseSeconds },
+    ...{ workspace, store, deviceClass: vent, depot, holder, leaseSeconds: 60 },
     herald: undefined,
     signerName: undefined,
     accessTo: (name) => ({ file: keyPaths(workspace, name).secret, secrets, production: false }),
+    ...more,
   });
 }
 

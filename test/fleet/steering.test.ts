@@ -1,10 +1,14 @@
 /** Steering over the real store, a real workspace and a real depot: what is opened, announced, stopped and recorded. */
 import { rmSync } from 'node:fs';
 import { dirname } from 'node:path';
-import { afterEach, describe, expect, it } from 'vitest';
-import { inReach } from '../../src/broadcast/index.ts';
+import { afterEach, describe, expect, it, vi } from 'vitest';
+import { announcementNames, inReach } from '../../src/broadcast/index.ts';
+import { toHex } from '../../src/bytes/index.ts';
 import { broadcastJson, halt, pause, resume } from '../../src/fleet/index.ts';
-import { readLedger } from '../../src/workspace/index.ts';
+import { steeringLease } from '../../src/fleet/waves/steer/lease.ts';
+import type { SecretSource } from '../../src/keys/index.ts';
+import { keyPaths, readLedger } from '../../src/workspace/index.ts';
+import { secrets } from '../release/secrets.ts';
 import { PLAN_YAML } from './plans.ts';
 import {
   announced,
@@ -32,6 +36,7 @@ const order = async (why: string) => ({
   why,
   now: at.workspace.now(),
 });
+const classId = () => toHex(at.vent.classId);
 const reached = () => {
   const said = announced(at)!;
   return Array.from({ length: 40 }, (_, i) => i + 1).filter((nth) => inReach(said.reach, at.device(nth)));
@@ -243,5 +248,68 @@ describe('several who would steer', () => {
     await steering(at, 'two').look();
     expect(announced(at)!.wave).toBe('first');
     expect(steps().filter((step) => step === 'wave-open')).toHaveLength(2);
+  });
+
+  it('one that is held up over its signature, while somebody halts it elsewhere, offers nothing afterwards', async () => {
+    at = await field();
+    await begun(at);
+    // The first asks for its passphrase, and gets it only once its lease has lapsed and the second has taken the offer back.
+    const held: SecretSource = {
+      pin: secrets.pin,
+      async passphrase(request) {
+        await vi.waitFor(
+          async () => expect(await at.store.holderOf(steeringLease(classId()))).toBeUndefined(),
+          60_000,
+        );
+        await halt(await order('no'));
+        await steering(at, 'two').look();
+        expect(announced(at)).toMatchObject({ offer: null, counter: 2n });
+        return secrets.passphrase(request);
+      },
+    };
+    const accessTo = (name: string) => ({
+      file: keyPaths(at.workspace, name).secret,
+      secrets: held,
+      production: false,
+    });
+    const late = steering(at, 'one', { leaseSeconds: 1, accessTo });
+    expect(await late.look()).toEqual({ at: 'another', holder: 'two' });
+    expect(announced(at)).toMatchObject({ offer: null, counter: 2n });
+  });
+
+  it('killed after the ledger and before the depot, the wave is announced by the next, under a higher number', async () => {
+    at = await field();
+    await begun(at);
+    const { depot } = at;
+    const dying = Object.assign(Object.create(depot), {
+      announce() {
+        throw new Error('killed here');
+      },
+    });
+    const steer = steering(at, 'one', { depot: dying });
+    await expect(steer.look()).rejects.toThrow('killed here');
+    expect(announced(at)).toBeUndefined();
+    await steer.close();
+    await steering(at, 'two').look();
+    expect(announced(at)).toMatchObject({ wave: 'pilot', counter: 2n });
+    expect(steps().filter((step) => step === 'wave-open')).toHaveLength(1);
+  });
+
+  it('killed between the depot and the broker, the next publishes the same bytes once more', async () => {
+    at = await field();
+    await begun(at);
+    const published: Uint8Array[] = [];
+    const herald = {
+      publish: async (_: string, message: Uint8Array) => void published.push(message),
+      close: async () => {},
+    };
+    const steer = steering(at);
+    await steer.look();
+    await steer.close();
+    const next = steering(at, 'two', { herald });
+    await next.look();
+    await next.look();
+    const [name] = announcementNames(at.workspace, at.vent);
+    expect(published).toEqual([at.depot.announced(name!)!.message]);
   });
 });
