@@ -40,15 +40,15 @@ export interface Field {
 const serialOf = (nth: number) => String(nth).padStart(4, '0');
 
 /** Units 0001 to `units`, none of which said anything yet. */
-export async function field(units = 40, yaml = PLAN_YAML): Promise<Field> {
+export async function field(units = 40, yaml = PLAN_YAML, className = 'vent'): Promise<Field> {
   const clock = { hours: 0 };
   // From now on: certificates are made by the clock of this machine.
   const began = Date.now() + 1000;
   const now = () => new Date(began + clock.hours * 3_600_000);
   const made = await prepared({ now });
   await makeSigner(made.workspace, 'ann-1', { signs: 'announcement' });
-  const { json } = await seal(request(made));
-  const vent = await readClass(made.workspace, 'vent');
+  const { json } = await seal(request(made, { className }));
+  const vent = await readClass(made.workspace, className);
   const storePath = join(mkdtempSync(join(tmpdir(), 'fieldseal-waves-')), 'fleet.sqlite');
   const store = await openFleet(storePath, { now });
   const class_ids = vent.classIds.map(formatUuid);
@@ -67,7 +67,10 @@ export async function field(units = 40, yaml = PLAN_YAML): Promise<Field> {
     envelope: join(made.folder, 'vent.suit'),
     digest: String(json.manifest_digest),
     // A share that draws somebody of so few units, whatever the lot.
-    plan: await planFromText(yaml.replace('share: 50', 'share: 400'), 'waves.yaml'),
+    plan: await planFromText(
+      yaml.replace('share: 50', 'share: 400').replace('class: vent', `class: ${className}`),
+      'waves.yaml',
+    ),
   };
 }
 

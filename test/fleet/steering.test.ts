@@ -1,6 +1,6 @@
 /** Steering over the real store, a real workspace and a real depot: what is opened, announced, stopped and recorded. */
 import { rmSync } from 'node:fs';
-import { dirname } from 'node:path';
+import { dirname, join } from 'node:path';
 import { afterEach, describe, expect, it, vi } from 'vitest';
 import { announcementNames, inReach } from '../../src/broadcast/index.ts';
 import { toHex } from '../../src/bytes/index.ts';
@@ -105,6 +105,21 @@ describe('a broadcast that goes well', () => {
     at.clock.hours = 25;
     expect(await steer.look()).toMatchObject({ announced: { counter: '2' } });
     expect(announced(at)).toMatchObject({ wave: 'pilot', counter: 2n });
+  });
+
+  it('of a symmetric class is announced under each key that its units hold, and each is looked after', async () => {
+    at = await field(40, PLAN_YAML, 'dosing');
+    await begun(at);
+    const steer = steering(at);
+    await steer.look();
+    const names = announcementNames(at.workspace, at.vent);
+    expect(names).toHaveLength(2);
+    const said = () => names.map((name) => at.depot.announced(name)?.announcement.counter);
+    expect(said()).toEqual([1n, 1n]);
+    expect(await steer.look()).toMatchObject({ announced: undefined });
+    rmSync(join(at.depot.folder, 'a', names[1]!));
+    await steer.look();
+    expect(said()).toEqual([2n, 2n]);
   });
 
   it('stays open for late units after its end: still announced, and stopped where they fall back', async () => {
