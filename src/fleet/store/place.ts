@@ -2,6 +2,7 @@ import { notThere, readBroadcast } from './broadcasts.ts';
 import type { Cell } from './cells.ts';
 import { findClass, type OfferedWave, offeredWaves } from './classes.ts';
 import { type Core, yieldTurn } from './core.ts';
+import { countedCells } from './counts.ts';
 import { cellFor, runsOf, unitOf } from './rows.ts';
 import { type Ended, NOTHING_HEARD, standingAfter } from './standing.ts';
 import type { ReportRecord, UnitRecord } from './tables.ts';
@@ -23,6 +24,7 @@ export async function placeUnits(core: Core, id: number, waveOf: WaveOf, fence?:
   const own = new Map(
     [...waves.values()].filter((wave) => wave.broadcast === id).map((wave) => [wave.number, wave]),
   );
+  if (await allPlaced(core, classNo, own)) return 0;
   const digest = broadcast.release.manifestDigest;
   let placed = 0;
   for (let last: number | undefined = 0; last !== undefined; ) {
@@ -38,6 +40,16 @@ export async function placeUnits(core: Core, id: number, waveOf: WaveOf, fence?:
     await yieldTurn();
   }
   return placed;
+}
+
+/** Whether every unit of a class is in one of the waves: the counts say so, and no unit is read. */
+async function allPlaced(
+  { db }: Core,
+  classNo: number,
+  own: ReadonlyMap<number, OfferedWave>,
+): Promise<boolean> {
+  const ownNos = new Set([...own.values()].map(({ no }) => no));
+  return (await countedCells(db, { classNo })).every(({ waveNo }) => ownNos.has(waveNo));
 }
 
 interface Placing {

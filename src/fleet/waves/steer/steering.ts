@@ -32,6 +32,8 @@ export type Look =
     };
 
 const ATTEMPTS = 5;
+/** How often a lease is renewed in its time, while something long is under way. */
+const RENEWALS = 3;
 const OVERTAKEN: ReadonlySet<unknown> = new Set([
   'overtaken',
   'broadcast-overtaken',
@@ -113,11 +115,18 @@ export class Steering {
 
   /** Units that were added to the class since are put into their waves. */
   async #place({ id, state }: Broadcast, course: Course): Promise<void> {
-    const { store } = this.#ports;
+    const { store, leaseSeconds } = this.#ports;
     if (state === 'halted') return;
     const { units } = await store.counts({ classId: this.#classId });
     if (units === this.#unitsPlaced) return;
-    await store.placeUnits(id, waveOf(course), this.#lease);
+    // A million units take longer than a lease lasts. Where renewing fails, the next piece is refused.
+    const renew = () => void store.renew(this.#lease!, leaseSeconds).catch(() => {});
+    const renewing = setInterval(renew, (leaseSeconds * 1000) / RENEWALS);
+    try {
+      await store.placeUnits(id, waveOf(course), this.#lease);
+    } finally {
+      clearInterval(renewing);
+    }
     this.#unitsPlaced = units;
   }
 
