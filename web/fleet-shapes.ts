@@ -16,7 +16,7 @@ export const STATE_SAYS: Readonly<Record<UnitState, string>> = {
   kept: 'kept the release',
   'on-trial': 'on trial',
   reached: 'reached, not heard of yet',
-  waiting: 'waits for its wave',
+  waiting: 'waiting for a wave',
   unheard: 'in no broadcast, never heard of',
   refused: 'refused',
   'fell-back': 'fell back',

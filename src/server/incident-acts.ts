@@ -126,6 +126,9 @@ export const LEFT_OUT: Readonly<Record<string, string>> = {
     'It needs one signer of trust updates for each class; make one, or name one at the command line.',
 };
 
+/** Days of silence after which a unit is looked for; the page lets them be changed. */
+const SILENT_DAYS = 30;
+
 interface Page {
   readonly says: string;
   readonly page: string;
@@ -140,6 +143,12 @@ export function pagesFor(workspace: Workspace, { key, classes }: Incident, step:
 type PagesOf = (workspace: Workspace, classes: readonly string[], key: string | undefined) => Page[];
 
 const PAGES: Readonly<Record<string, PagesOf>> = {
+  halt: () => [{ says: 'Pause or halt the broadcast here', page: '/broadcast' }],
+  'at-risk': (_, classes) =>
+    classes.map((name) => ({
+      says: `Units of ${name} that were not heard of for ${SILENT_DAYS} days`,
+      page: `/units?class=${name}&silent_days=${SILENT_DAYS}`,
+    })),
   exposure: (_, __, key) =>
     key === undefined
       ? []

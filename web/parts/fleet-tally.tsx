@@ -1,5 +1,5 @@
 import { type FleetShown, STATE_SAYS, UNIT_STATES } from '../fleet-shapes.ts';
-import { Mark, Plot, perMark } from './plot.tsx';
+import { Mark, PerMark, Plot } from './plot.tsx';
 import { count } from './tell.tsx';
 
 /** All units by state, as a plot and in numbers; each number leads to its units. */
@@ -8,7 +8,10 @@ export function FleetTally({ fleet: { units, by_state, by_version } }: { fleet: 
   return (
     <section aria-labelledby="all">
       <h2 id="all">
-        {count(units)} units <small>{perMark(units)}</small>
+        {count(units)} units{' '}
+        <small>
+          <PerMark units={units} />
+        </small>
       </h2>
       <Plot units={units} states={by_state} label="All units" />
       <ul class="legend">

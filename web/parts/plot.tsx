@@ -1,32 +1,35 @@
+import { useEffect, useState } from 'preact/hooks';
 import { type ByState, STATE_SAYS, UNIT_STATES, type UnitState } from '../fleet-shapes.ts';
 import { count } from './tell.tsx';
 
-/** Marks of a plot, and marks in a row of it. */
-const MOST_MARKS = 300;
-const ROW = 60;
+/** Rows of a plot, and marks in a row of it. */
+const ROWS = 5;
+const ROW = { wide: 60, narrow: 30 };
 const CELL = 10;
+const NARROW = '(max-width: 40rem)';
 
 /**
  * Units by state as a plot of marks, each for as many units as the plot says. States differ by shape, not by colour alone; a state
  * that has any unit has a mark.
  */
 export function Plot({ units, states, label }: { units: number; states: ByState; label: string }) {
-  const per = Math.max(1, Math.ceil(units / MOST_MARKS));
+  const row = useRow();
+  const per = unitsPerMark(units, row);
   const marks = UNIT_STATES.flatMap((state) => {
     const n = states[state] ?? 0;
     return Array<UnitState>(n === 0 ? 0 : Math.max(1, Math.round(n / per))).fill(state);
   });
-  const rows = Math.max(1, Math.ceil(marks.length / ROW));
+  const rows = Math.max(1, Math.ceil(marks.length / row));
   return (
     <svg
       class="plot"
       role="img"
       aria-label={`${label}: ${inWords(states)}`}
-      viewBox={`0 0 ${ROW * CELL} ${rows * CELL}`}
+      viewBox={`0 0 ${row * CELL} ${rows * CELL}`}
     >
       {UNIT_STATES.map((state) => {
         const d = marks
-          .map((each, i) => (each === state ? shapeAt(state, i % ROW, Math.floor(i / ROW)) : ''))
+          .map((each, i) => (each === state ? shapeAt(state, i % row, Math.floor(i / row)) : ''))
           .join('');
         return d === '' ? null : <path key={state} class={`mark-${state}`} d={d} />;
       })}
@@ -34,10 +37,32 @@ export function Plot({ units, states, label }: { units: number; states: ByState;
   );
 }
 
-/** How many units a mark of such a plot stands for. */
-export function perMark(units: number): string {
-  const per = Math.max(1, Math.ceil(units / MOST_MARKS));
-  return per === 1 ? 'one mark for each unit' : `one mark for each ${count(per)} units`;
+/** How many units a mark of such a plot stands for, in words. */
+export function PerMark({ units }: { units: number }) {
+  const per = unitsPerMark(units, useRow());
+  return (
+    <>
+      {per === 1
+        ? 'one mark for each unit'
+        : `one mark for each ${count(per)} units, and at least one for each state`}
+    </>
+  );
+}
+
+function unitsPerMark(units: number, row: number): number {
+  return Math.max(1, Math.ceil(units / (ROWS * row)));
+}
+
+/** Marks in a row: fewer and larger ones on a narrow screen. */
+function useRow(): number {
+  const [narrow, setNarrow] = useState(() => matchMedia(NARROW).matches);
+  useEffect(() => {
+    const media = matchMedia(NARROW);
+    const follow = () => setNarrow(media.matches);
+    media.addEventListener('change', follow);
+    return () => media.removeEventListener('change', follow);
+  }, []);
+  return narrow ? ROW.narrow : ROW.wide;
 }
 
 /** The mark of a state, as a legend shows it. */

@@ -1,6 +1,6 @@
 import type { ComponentChildren } from 'preact';
 import type { BroadcastView, ByState, WaveShown } from '../fleet-shapes.ts';
-import { inWords, Plot, perMark } from './plot.tsx';
+import { inWords, PerMark, Plot } from './plot.tsx';
 import { count, Facts, lasting, moment, sentence, share } from './tell.tsx';
 
 const STATE = {
@@ -36,7 +36,9 @@ export function WavePlot({ wave, view, current }: Props) {
           <Plot units={units} states={states} label={`Wave ${name}`} />
           <p>
             <a href={unitsOf}>{count(units)} units</a>: {inWords(states)}{' '}
-            <span class="soft">({perMark(units)})</span>
+            <span class="soft">
+              (<PerMark units={units} />)
+            </span>
           </p>
         </>
       ) : (
@@ -148,7 +150,7 @@ function Refusals({ wave, steps, unitsOf }: { wave: WaveShown; steps: readonly s
               </td>
               <td>
                 <a href={`${unitsOf}&refusal=${code}`}>{count(units)}</a>{' '}
-                <svg class="bar" viewBox="0 0 100 8" preserveAspectRatio="none" aria-hidden="true">
+                <svg class="bar beside" viewBox="0 0 100 8" preserveAspectRatio="none" aria-hidden="true">
                   <rect class="amiss" width={Math.max(1, (100 * units) / most)} height="8" />
                 </svg>
               </td>

@@ -1,3 +1,4 @@
+import type { BroadcastListed } from '../fleet-shapes.ts';
 import { Caution, Digest, Facts, moment, Tell } from '../parts/tell.tsx';
 import type { KeyShown, Standing } from '../shapes.ts';
 import { useDocument } from '../use.ts';
@@ -17,6 +18,7 @@ export function Stand() {
       <Lapses standing={value} />
       <Classes standing={value} />
       <Releases standing={value} />
+      <UnderWay />
     </>
   );
 }
@@ -179,6 +181,28 @@ function Releases({ standing: { releases } }: { standing: Standing }) {
           </table>
         </div>
       )}
+    </section>
+  );
+}
+
+/** Broadcasts that have not come to their end; nothing where no fleet is kept here. */
+function UnderWay() {
+  const { value } = useDocument<{ broadcasts: readonly BroadcastListed[] }>('/broadcasts');
+  const open = value?.broadcasts.filter(({ state }) => state !== 'done' && state !== 'halted') ?? [];
+  if (open.length === 0) return null;
+  return (
+    <section aria-labelledby="under-way">
+      <h2 id="under-way">Broadcasts under way</h2>
+      <ul>
+        {open.map(({ broadcast, class: name, version, state }) => (
+          <li key={broadcast}>
+            <a href={`/broadcast?broadcast=${broadcast}`}>
+              {name} {version}
+            </a>
+            : {state}
+          </li>
+        ))}
+      </ul>
     </section>
   );
 }

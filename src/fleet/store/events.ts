@@ -7,10 +7,11 @@ const MOST = 1000;
 
 /** Entries of the journal, from `after` on in the order that is asked for. */
 export async function readEvents(core: Core, query: EventQuery = {}): Promise<FleetEvent[]> {
-  const { broadcast, device, after, newestFirst = false, limit = USUAL } = query;
+  const { broadcast, device, withoutUnits, after, newestFirst = false, limit = USUAL } = query;
   let found = core.db.selectFrom('events').selectAll();
   if (broadcast !== undefined) found = found.where('broadcast', '=', broadcast);
   if (device !== undefined) found = found.where('device', '=', device);
+  if (withoutUnits) found = found.where('device', 'is', null);
   if (after !== undefined) found = found.where('seq', newestFirst ? '<' : '>', after);
   const rows = await found
     .orderBy('seq', newestFirst ? 'desc' : 'asc')

@@ -306,6 +306,8 @@ export interface WaveChange {
 export interface EventQuery {
   readonly broadcast?: number | undefined;
   readonly device?: string | undefined;
+  /** Leaves out what is told of single units. */
+  readonly withoutUnits?: boolean | undefined;
   readonly after?: number | undefined;
   readonly newestFirst?: boolean | undefined;
   readonly limit?: number | undefined;

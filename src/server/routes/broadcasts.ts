@@ -58,7 +58,7 @@ const eventsRoute = createRoute({
   method: 'get',
   path: '/broadcasts/{id}/events',
   tags: TAGS,
-  summary: 'Its journal, newest first',
+  summary: 'Its journal, newest first, without what is told of single units',
   middleware,
   request: {
     params: broadcastParamSchema,
@@ -114,7 +114,13 @@ export function broadcastRoutes() {
       const { id } = c.req.valid('param');
       const { after } = c.req.valid('query');
       const store = await c.env.desk.fleet.store();
-      const events = await store.events({ broadcast: id, newestFirst: true, limit: MOST_EVENTS, after });
+      const events = await store.events({
+        broadcast: id,
+        withoutUnits: true,
+        newestFirst: true,
+        limit: MOST_EVENTS,
+        after,
+      });
       const next = events.length === MOST_EVENTS ? events.at(-1)!.seq : null;
       return c.json(
         { format: 'fieldseal.desk-fleet-events/1', events: events.map(fleetEventJson), next },
