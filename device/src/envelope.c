@@ -151,10 +151,9 @@ void fs_step_envelope(fs_judge *judge) {
   judge->manifest_digest = digest;
   part.bytes = judge->b + judge->manifest.off;
   part.length = judge->manifest.end - judge->manifest.off;
-  judge->evidence.digest = 1;
   if (fs_hash(judge->crypto, &part, 1, found) != FS_OK || fs_same(found, judge->b + digest, 32) != FS_OK)
     fs_fail(judge, FS_MANIFEST_DIGEST_WRONG);
-  judge->evidence.digest = fs_differs(found, judge->b + digest, 32);
+  judge->evidence.digest = fs_differs(found, judge->b + digest, 32) ^ FS_CONFIRMED;
 }
 
 fs_cur fs_integrated(fs_judge *judge, fs_cur uri) {

@@ -64,7 +64,7 @@ static uint32_t number_differs(const fs_judge *judge, const uint8_t *marks) {
 
 uint32_t fs_look_again(const fs_judge *judge, const fs_subject *subject) {
   const fs_evidence *left = &judge->evidence;
-  uint32_t differs = left->digest | (left->seal ^ FS_CONFIRMED);
+  uint32_t differs = (left->digest ^ FS_CONFIRMED) | (left->seal ^ FS_CONFIRMED);
   if (left->vendor_at == 0 || left->class_at == 0) return 1;
   differs |= fs_differs(judge->b + left->vendor_at, judge->unit->vendor_id, 16);
   differs |= class_differs(judge->unit, judge->b + left->class_at);

@@ -41,7 +41,7 @@ enum {
 /* Parameters that are kept while sequences run: fs_parameter_place in machine.c. */
 #define FS_PARAMETERS 13
 
-/* What the steps leave behind for the second look (evidence.c): words of the ports, and places in the envelope. */
+/* What the steps leave behind for the second look (evidence.c): good words, and places in the envelope. 0 is none. */
 typedef struct {
   uint32_t digest;
   uint32_t seal;
