@@ -208,13 +208,17 @@ static void case_raise(record *from) {
   tell_status_line(fs_raise_floors(&device, &floors));
 }
 
-/* SHA-256 over the content as it lies: what an interrupted operation left is not read. */
+/* SHA-256 over slots, envelopes and state as they lie: what an interrupted operation left is not read. */
 static void case_flash_digest(void) {
+  const fs_map *map = &class_at_hand.unit_class.map;
+  const fs_span spans[5] = {map->slots[0], map->slots[1], map->envelopes[0], map->envelopes[1], map->state};
   uint8_t digest[32];
   fs_sha256 state;
 
   (void)crypto.sha256_start(crypto.context, &state);
-  (void)crypto.sha256_update(crypto.context, &state, emulated.bytes, emulated.geometry.size);
+  for (uint32_t i = 0; i < 5u; i++) {
+    (void)crypto.sha256_update(crypto.context, &state, emulated.bytes + spans[i].offset, spans[i].size);
+  }
   (void)crypto.sha256_finish(crypto.context, &state, digest);
   tell_hex(digest, sizeof digest);
   tell_number(emulated.operations);

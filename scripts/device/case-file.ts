@@ -14,8 +14,17 @@ export function u32(value: number): Field {
   return bytes;
 }
 
+export function u64(value: bigint): Field {
+  const bytes = new Uint8Array(8);
+  new DataView(bytes.buffer).setBigUint64(0, value);
+  return bytes;
+}
+
 /** Bytes with their length. */
 export const counted = (bytes: Uint8Array = NOTHING): Field => concat(u32(bytes.length), bytes);
+
+/** A list with how many there are. */
+export const listed = (items: readonly Field[]): Field => concat(u32(items.length), ...items);
 
 /** One record of a case file. */
 export function record(kind: number, ...fields: readonly Field[]): Uint8Array {

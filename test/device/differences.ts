@@ -1,0 +1,82 @@
+/**
+ * Where the device kit may answer otherwise than src/unit: what it leaves out (docs/porting.md), and nothing else. In each case it
+ * refuses, and no later than src/unit does.
+ */
+import { toHex } from '../../src/bytes/index.ts';
+import { flashLayout, REFUSALS, stepOf } from '../../src/unit/index.ts';
+import type { Answer, FlashQuestion, Question } from './questions.ts';
+
+interface Difference {
+  readonly leavesOut: string;
+  /** What the kit says. */
+  readonly heard: readonly string[];
+  /** Whether the question is about that, by the envelope in hexadecimal and what src/unit says. */
+  readonly about: (envelope: string, expected: string) => boolean;
+}
+
+/** Object identifiers of extensions: name constraints, certificate policies, mappings, policy constraints, inhibit any. */
+const PRESCRIBING = /0603551d(?:1e|20|21|24|36)/;
+/** Parameter 19, encryption info: a byte string with a COSE_Encrypt in it, or what is left of one. */
+const ENCRYPTION_INFO = /13(?:4.|5[0-7]|58..|59....)(?:d8|8[34])/;
+/** Codes that only an envelope of a trust signer meets, and the first that a unit without a policy area has for one. */
+const OF_TRUST_UPDATES =
+  /^(?:trust-|policy-|retirement-|component-not-for-purpose|component-unknown|parameter-unsupported)/;
+
+const DIFFERENCES: readonly Difference[] = [
+  {
+    leavesOut: 'trust updates',
+    heard: ['signer-purpose-wrong'],
+    about: (_, expected) => OF_TRUST_UPDATES.test(expected),
+  },
+  {
+    leavesOut: 'names and policies that an authority prescribes',
+    heard: ['signer-certificate-unsupported'],
+    about: (envelope) => PRESCRIBING.test(envelope),
+  },
+  {
+    leavesOut: 'waiting',
+    heard: ['parameter-unsupported', 'command-unsupported'],
+    about: (_, expected) => expected === 'wait-not-over',
+  },
+  {
+    leavesOut: 'decryption',
+    heard: ['parameter-unsupported'],
+    about: (envelope) => ENCRYPTION_INFO.test(envelope),
+  },
+  {
+    leavesOut: 'messages around an envelope',
+    heard: ['message-malformed'],
+    about: (envelope) => !envelope.startsWith('d86b'),
+  },
+];
+
+/** Whether a unit has something on board, or is offered something, that the kit leaves out as a whole: it would say less. */
+export function isLeftOut(question: Question): boolean {
+  return (
+    question.kind === 'flash' && question.what !== 'install' && ENCRYPTION_INFO.test(envelopesOn(question))
+  );
+}
+
+function envelopesOn({ unit, content }: FlashQuestion): string {
+  const { envelopes } = flashLayout(unit.record.memory);
+  return envelopes.map(({ offset, size }) => toHex(content.subarray(offset, offset + size))).join('');
+}
+
+/** What the kit leaves out that accounts for two answers, or undefined. */
+export function declared({ offer }: Question, expected: Answer, heard: Answer): string | undefined {
+  const envelope = offer ? toHex(offer.envelope) : '';
+  const [said] = expected.told.split(' ');
+  if (expected.told === heard.told) return undefined;
+  if (!isRefusedNoLater(said!, heard.told)) return undefined;
+  return DIFFERENCES.find((each) => each.heard.includes(heard.told) && each.about(envelope, said!))
+    ?.leavesOut;
+}
+
+function isRefusedNoLater(expected: string, heard: string): boolean {
+  const number = (code: string) => {
+    const row = REFUSALS.find((each) => each.code === code);
+    return row && stepOf(row.step).number;
+  };
+  const [theirs, ours] = [number(heard), number(expected)];
+  return theirs !== undefined && (ours === undefined || theirs <= ours);
+}
