@@ -27,10 +27,10 @@ const MEMORY = `memory:
   shape: linked
   core: cortex-m
   slots:
-    - { name: A, address: 0x21000000, size: 32KiB }
-    - { name: B, address: 0x21008000, size: 32KiB }
-  envelopes: { address: 0x21010000, size: 8KiB }
-  state: { address: 0x21012000, size: 8KiB }
+    - { name: A, address: 0x21000000, size: 64KiB }
+    - { name: B, address: 0x21010000, size: 64KiB }
+  envelopes: { address: 0x21020000, size: 8KiB }
+  state: { address: 0x21022000, size: 8KiB }
   flash: { erase_page: 2KiB, write_unit: 64, erased_value: 0xff, endurance: 10000 }
   ram: { address: 0x20000000, size: 4MiB }
   leave_out: []
@@ -46,7 +46,7 @@ let release: Uint8Array;
 /** Both images of a version, and the envelope that brings them. */
 function sealed(bench: Bench, version: string): Uint8Array {
   mkdirSync(at(version));
-  const slots = ['SLOT_0=0x21000000,0x8000', 'SLOT_1=0x21008000,0x8000'];
+  const slots = ['SLOT_0=0x21000000,0x10000', 'SLOT_1=0x21010000,0x10000'];
   make('example', `CLASS=${at('class')}`, `OUT=${at(version)}`, `VERSION=${version}`, ...slots);
   const [a, b, out] = [at(version, 'app-0.bin'), at(version, 'app-1.bin'), at(`${version}.suit`)];
   bench.ok(`seal ${a} --slot-b ${b} --class vent --version ${version} --out ${out}`, { cwd: 'WS' });

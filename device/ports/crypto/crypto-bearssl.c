@@ -116,3 +116,8 @@ fs_crypto fs_crypto_bearssl(fs_software_crypto *context) {
                           hmac_sha256, unwrap_for_ctr, ctr_at,        ctr_forget};
   return port;
 }
+
+fs_crypto fs_crypto_bearssl_p256(fs_software_crypto *context) {
+  const fs_crypto port = {context, sha256_start, sha256_update, sha256_finish, verify_p256, NULL, hmac_sha256, NULL, NULL, NULL};
+  return port;
+}
