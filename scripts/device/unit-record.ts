@@ -20,7 +20,7 @@ export interface KitUnit extends Pick<UnitParts, 'record' | 'macKeys' | 'marksKe
 
 /**
  * Why the kit is not built for units like this one, or undefined where it is: the list of what it leaves out
- * (docs/porting.md).
+ * (docs/device-kit.md).
  */
 export function leftOut(record: UnitRecord): string | undefined {
   const { profile, authentication, rights, memory, anchors, attestation } = record;
