@@ -42,6 +42,8 @@ static fs_emulated_flash emulated;
 static fs_flash flash;
 static fs_device device;
 static jmp_buf power;
+/* Whether the flash is no longer as it was given. */
+static int touched;
 
 static void power_goes(void *context) {
   (void)context;
@@ -90,6 +92,7 @@ static int case_flash(record *from) {
   memcpy(base, content.bytes, content.length);
   fs_emulated_fill(&emulated, base);
   emulated.operations = 0;
+  touched = 0;
   return 1;
 }
 
@@ -99,7 +102,11 @@ static void case_power(record *from) {
   const uint8_t running = take_u8(from);
   fs_status status;
 
-  if (anew && emulated.operations != 0u) fs_emulated_fill(&emulated, base);
+  if (emulated.operations != 0u) touched = 1;
+  if (anew && touched) {
+    fs_emulated_fill(&emulated, base);
+    touched = 0;
+  }
   emulated.operations = 0;
   emulated.cut = FS_CUT_NEVER;
   memset(&device, 0, sizeof device);
@@ -174,7 +181,6 @@ static void case_check_marks(record *from) {
 
   memset(&plan, 0, sizeof plan);
   status = fs_check_marks(&class_at_hand.unit_class, &crypto, marks.length ? marks.bytes : NULL, running, &offer, &plan);
-  emulated.operations = 0;
   tell_plan(status, &plan);
 }
 
