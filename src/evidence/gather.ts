@@ -8,6 +8,7 @@ import {
   type Workspace,
 } from '../workspace/index.ts';
 import { approvalOf } from './approval.ts';
+import { broadcastOf } from './broadcast.ts';
 import { imagesOf, partsOf } from './images.ts';
 import { planOf, productionOf } from './production.ts';
 import { readAcceptance, readRehearsal, rehearsalEntries } from './rehearsals.ts';
@@ -62,6 +63,7 @@ export async function gatherEvidence(request: EvidenceRequest): Promise<Evidence
     ledger: ledgerFacts(workspace, release.entry),
     rehearsals,
     acceptance: request.acceptance.map((path) => readAcceptance(workspace, path, release, entries)),
+    broadcast: broadcastOf(String(facts.manifest_digest), entries),
     plan: planOf(release.className, release.entry.number, entries),
     production: productionOf(workspace, release.className),
     support_until: deviceClass.plan.supportUntil ?? null,

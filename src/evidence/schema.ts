@@ -169,6 +169,19 @@ export const evidenceSchema = z.strictObject({
   rehearsals: z.array(rehearsal),
   rehearsals_on_ledger: count.describe('Entries about rehearsals of this release'),
   acceptance: z.array(acceptance),
+  broadcast: z
+    .array(
+      z.strictObject({
+        entry: count,
+        at: z.string(),
+        broadcast: count,
+        step: z.string(),
+        wave: count.nullable(),
+        who: z.string(),
+        says: z.string(),
+      }),
+    )
+    .describe('What the ledger says of its broadcasts: waves opened and passed, stops and their reasons'),
   plan: z
     .strictObject({
       entry: count,

@@ -93,6 +93,41 @@ async function rehearsed(at: At, failed = 0, enter = true): Promise<string> {
   return file;
 }
 
+/** A step of a broadcast of a release, as steering enters it in the ledger. */
+const step = (at: At, manifest_digest: string, what: string, wave: number | null, says: string) =>
+  appendEntry(at.workspace, 'broadcast-step', {
+    ...{
+      class: 'vent',
+      broadcast: 1,
+      release: '1',
+      manifest_digest,
+      event: 7,
+      at: '2031-05-01T06:00:00.000Z',
+    },
+    ...{ step: what, wave, who: 'ada', says },
+  });
+
+describe('how it went out', () => {
+  test('stands there with each step, its wave and its reason; steps of other releases do not', async () => {
+    const at = await sealed();
+    expect((await gather(at)).broadcast).toEqual([]);
+    expect(evidencePage(await gather(at))).toContain('Not broadcast in waves');
+    const { manifest_digest: digest } = (await gather(at)).release;
+    step(at, digest, 'wave-open', 1, 'wave pilot is the pilot, 3 units by name');
+    step(at, 'f'.repeat(64), 'wave-open', 2, 'another release');
+    step(at, digest, 'broadcast-paused', null, 'paused: wave pilot: 1 of 3 units fell back');
+    const evidence = await gather(at);
+    expect(evidence.broadcast.map(({ step: what, wave }) => [what, wave])).toEqual([
+      ['wave-open', 1],
+      ['broadcast-paused', null],
+    ]);
+    expect(evidenceSchema.parse(evidence)).toEqual(evidence);
+    const page = evidencePage(evidence);
+    expect(page).toContain('paused: wave pilot: 1 of 3 units fell back');
+    expect(page).not.toContain('another release');
+  });
+});
+
 describe('evidence for a release', () => {
   test('names what was sealed, by which key up to which root, and how it fits, out of the record on the ledger', async () => {
     const at = await sealed();

@@ -3,6 +3,7 @@ import { html, Markup } from './markup.ts';
 import {
   acceptanceSection,
   approvalSection,
+  broadcastSection,
   cautionsSection,
   groundsSection,
   imagesSection,
@@ -22,6 +23,7 @@ const SECTIONS = [
   approvalSection,
   rehearsalSection,
   acceptanceSection,
+  broadcastSection,
   groundsSection,
   ledgerSection,
   requirementsSection,

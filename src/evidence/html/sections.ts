@@ -208,6 +208,24 @@ ${groups.length === 0 ? '' : table('Units that are left behind', ['Class', units
   return { id: 'acceptance', title, body: html`${parts}` };
 }
 
+/** How it went out. */
+export function broadcastSection({ broadcast }: Evidence): Section {
+  const title = 'Broadcast: waves and stops';
+  const id = 'broadcast';
+  if (broadcast.length === 0)
+    return { id, title, body: html`<p>Not broadcast in waves by this workspace.</p>` };
+  const rows = broadcast.map(({ entry, at, broadcast: number, step, wave, who, says }) => [
+    String(entry),
+    at,
+    wave === null ? String(number) : `${number}, wave ${wave}`,
+    step.replace('-', ' '),
+    says,
+    who,
+  ]);
+  const columns = [{ head: 'Entry', number: true }, 'At', 'Broadcast', 'Step', 'Why', 'By'];
+  return { id, title, body: html`${table('What the ledger says of it, in order', columns, rows)}` };
+}
+
 /** The decision behind the class, the units, the support period. */
 export function groundsSection({ plan, production, support_until }: Evidence): Section {
   const { units, lock_proved, debug_closed, batches } = production;
