@@ -69,7 +69,7 @@ async function spread(
   deviceClass: DeviceClass,
 ): Promise<Spread> {
   if (call.text('depot') !== undefined) {
-    const { steering, close } = await steeringOf(call, session, store, deviceClass);
+    const { steering, close } = steeringOf(call, session, store, deviceClass);
     try {
       const look = await steering.look();
       return look.at === 'another' ? 'another' : 'here';

@@ -1,5 +1,5 @@
 import { hostname } from 'node:os';
-import { Depot, type Herald, openHerald } from '../broadcast/index.ts';
+import { type Broker, Depot, type Herald, openHerald } from '../broadcast/index.ts';
 import { type FleetStore, Steering } from '../fleet/index.ts';
 import type { DeviceClass } from '../workspace/index.ts';
 import { brokerOf } from './broker.ts';
@@ -17,14 +17,14 @@ export interface Steered {
 }
 
 /** The steering that a call describes, with the depot that --depot names. */
-export async function steeringOf(
+export function steeringOf(
   call: Call,
   session: Session,
   store: FleetStore,
   deviceClass: DeviceClass,
-): Promise<Steered> {
+): Steered {
   const broker = brokerOf(call);
-  const herald: Herald | undefined = broker && (await openHerald(broker));
+  const herald = broker && heraldAt(broker);
   const held = { ...session, secrets: heldSecrets(session.secrets) };
   const steering = new Steering({
     workspace: session.workspace,
@@ -43,6 +43,27 @@ export async function steeringOf(
       await steering.close();
       await herald?.close();
     },
+  };
+}
+
+/** Reached when it is needed, and anew after a failure: waves are steered on where the broker is gone. */
+function heraldAt(broker: Broker): Herald {
+  let open: Herald | undefined;
+  const close = async () => {
+    await open?.close();
+    open = undefined;
+  };
+  return {
+    async publish(...message) {
+      open ??= await openHerald(broker);
+      try {
+        await open.publish(...message);
+      } catch (error) {
+        await close();
+        throw error;
+      }
+    },
+    close,
   };
 }
 

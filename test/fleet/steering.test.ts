@@ -327,4 +327,31 @@ describe('several who would steer', () => {
     const [name] = announcementNames(at.workspace, at.vent);
     expect(published).toEqual([at.depot.announced(name!)!.message]);
   });
+
+  it('a broker that is gone keeps no stop from being announced; it hears of it once it is back', async () => {
+    at = await field();
+    await begun(at);
+    let gone = true;
+    const published: bigint[] = [];
+    const herald = {
+      async publish() {
+        if (gone)
+          throw Object.assign(new Error('the broker cannot be reached'), { code: 'broadcast-broker' });
+        published.push(announced(at)!.counter);
+      },
+      close: async () => {},
+    };
+    const steer = steering(at, 'one', { herald });
+    expect(await steer.look()).toMatchObject({ unpublished: 'the broker cannot be reached' });
+    await report(at, 'fell-back', [3]);
+    expect(await steer.look()).toMatchObject({
+      announced: { counter: '2' },
+      unpublished: expect.any(String),
+    });
+    expect(announced(at)!.offer).toBeNull();
+    gone = false;
+    expect(await steer.look()).toMatchObject({ announced: undefined, unpublished: undefined });
+    await steer.look();
+    expect(published).toEqual([2n]);
+  });
 });

@@ -18,7 +18,7 @@ export async function run(call: Call): Promise<number> {
   const deviceClass = await readClass(session.workspace, call.args[0]!);
   const store = await openFleetOf(session);
   try {
-    const steered = await steeringOf(call, session, store, deviceClass);
+    const steered = steeringOf(call, session, store, deviceClass);
     const stop = stopSignal();
     let look: Look;
     try {
@@ -50,6 +50,7 @@ export async function run(call: Call): Promise<number> {
       steered: true,
       decisions: look.decisions.map((decision) => ({ do: decision.do, why: decision.why })),
       announced: look.announced ?? null,
+      unpublished: look.unpublished ?? null,
       broadcast: json,
     });
     return json.state === 'paused' ? EXIT.refused : EXIT.done;
@@ -71,6 +72,8 @@ function tell(call: Call, look: Look, before: string): string {
       );
   if (look.announced)
     call.out.line(`announced, counter ${look.announced.counter}, until ${look.announced.expires}`);
+  if (look.unpublished !== undefined)
+    call.out.caution(`not published at the broker, tried again at the next look: ${look.unpublished}`);
   return tellOnce(call, look.decisions.at(-1)!.why, before);
 }
 

@@ -4,7 +4,6 @@ import {
   announcementNames,
   type Depot,
   encodeAnnouncement,
-  type Herald,
 } from '../../../broadcast/index.ts';
 import { equal } from '../../../bytes/index.ts';
 import type { KeyAccess } from '../../../keys/index.ts';
@@ -21,7 +20,6 @@ export interface Voice {
   readonly workspace: Workspace;
   readonly deviceClass: DeviceClass;
   readonly depot: Depot;
-  readonly herald: Herald | undefined;
   readonly signerName: string | undefined;
   accessTo(name: string): KeyAccess;
 }
@@ -49,6 +47,7 @@ export async function proclaim(
   const { wave, reach, offer, steppingStones, condition } = wanted;
   const json = await announce({
     ...voice,
+    herald: undefined,
     ...{ wave, reach, steppingStones, condition, mayUse },
     offered: offer ?? undefined,
     notBefore: now,

@@ -1,4 +1,4 @@
-import { announcementNames } from '../../../broadcast/index.ts';
+import { announcementNames, type Herald } from '../../../broadcast/index.ts';
 import { toHex } from '../../../bytes/index.ts';
 import type { Broadcast, FleetStore, Lease } from '../../store/types.ts';
 import { type Course, courseFrom } from '../course/course.ts';
@@ -13,6 +13,8 @@ import { type Proclaimed, proclaim, type Voice } from './proclaim.ts';
 
 /** What a steering process works with. */
 export interface SteeringPorts extends Voice {
+  /** Carries announcements beside the depot, where there is one. */
+  readonly herald: Herald | undefined;
   readonly store: FleetStore;
   /** Names this process, for whoever asks who steers. */
   readonly holder: string;
@@ -29,6 +31,8 @@ export type Look =
       readonly broadcast: number;
       readonly decisions: readonly Decision[];
       readonly announced: Proclaimed | undefined;
+      /** Why the broker has not heard of it; tried again at the next look. */
+      readonly unpublished: string | undefined;
     };
 
 const ATTEMPTS = 5;
@@ -58,9 +62,9 @@ function isOvertaken(error: unknown): boolean {
 export class Steering {
   readonly #ports: SteeringPorts;
   readonly #classId: string;
+  readonly #published = new Map<string, bigint>();
   #lease: Lease | undefined;
   #unitsPlaced: number | undefined;
-  #spoken = false;
   #recorded: number | undefined;
 
   constructor(ports: SteeringPorts) {
@@ -92,7 +96,13 @@ export class Steering {
     const decisions = await this.#decide(broadcast.id, course);
     const announced = await this.#proclaim(broadcast.id, course);
     await this.#record(broadcast.id);
-    return { at: 'steered', broadcast: broadcast.id, decisions, announced };
+    return {
+      at: 'steered',
+      broadcast: broadcast.id,
+      decisions,
+      announced,
+      unpublished: await this.#publish(),
+    };
   }
 
   /** Gives the lease back. */
@@ -149,12 +159,30 @@ export class Steering {
     const standing = await standingOf(store, broadcast, course, workspace.now());
     const wanted = wantedOf(course, standing);
     if (!wanted) return undefined;
-    const said = await proclaim(this.#ports, wanted, course.plan.announcedFor, (number) =>
+    return proclaim(this.#ports, wanted, course.plan.announcedFor, (number) =>
       this.#mayAnnounce(broadcast, wanted.wave, number),
     );
-    if (!said && !this.#spoken) await this.#speakAgain();
-    this.#spoken = true;
-    return said;
+  }
+
+  /**
+   * Publishes what the depot says at the broker, where that was not done yet: also what an earlier process was killed over. A
+   * broker that is gone keeps nothing from being decided or announced. Gives why it was not done.
+   */
+  async #publish(): Promise<string | undefined> {
+    const { herald, depot, workspace, deviceClass } = this.#ports;
+    if (!herald) return undefined;
+    try {
+      for (const name of announcementNames(workspace, deviceClass)) {
+        const said = depot.announced(name);
+        if (!said || this.#published.get(name) === said.announcement.counter) continue;
+        await herald.publish(name, said.message, new Date(Number(said.announcement.expiry) * 1000));
+        this.#published.set(name, said.announcement.counter);
+      }
+      return undefined;
+    } catch (error) {
+      if ((error as { code?: unknown }).code !== 'broadcast-broker') throw error;
+      return (error as Error).message;
+    }
   }
 
   async #record(id: number): Promise<void> {
@@ -176,15 +204,5 @@ export class Steering {
       { kind: 'announcing', broadcast: id, who: holder, text: `announcement ${number}, wave ${wave}` },
       lease,
     );
-  }
-
-  /** What the depot says, at the broker once more: an earlier process may have been killed in between. */
-  async #speakAgain(): Promise<void> {
-    const { herald, depot, workspace, deviceClass } = this.#ports;
-    if (!herald) return;
-    for (const name of announcementNames(workspace, deviceClass)) {
-      const said = depot.announced(name);
-      if (said) await herald.publish(name, said.message, new Date(Number(said.announcement.expiry) * 1000));
-    }
   }
 }
