@@ -50,7 +50,8 @@ static void judge_freshness(fs_judge *judge, const fs_view *view, fs_effect *eff
   const uint8_t *marks = view->marks;
   uint32_t slot;
   *effect = FS_NEW_INSTALL;
-  fs_refuse_unless(judge, marks != 0, FS_MARKS_LOST);
+  /* Where a trust update was taken, its policy counts, and the kit cannot read it. */
+  fs_refuse_unless(judge, marks != 0 && (!judge->unit->map.has_policy || marks[FS_MARK_TRUST] == 0), FS_MARKS_LOST);
   if (!FS_GOOD(judge)) return;
   for (slot = 0; slot < 2; slot++) fs_refuse_unless(judge, !is_on_trial(judge, marks, slot), FS_TRIAL_IN_PROGRESS);
   judge_number(judge, marks, fs_get(marks + 12, 8));

@@ -443,6 +443,7 @@ enum { FS_EMPTY = 0, FS_FILLING, FS_READY, FS_ON_TRIAL, FS_KEPT };
 #define FS_MARK_SECURITY_FLOOR 20u
 #define FS_MARK_GENERATION_FLOOR 24u
 #define FS_MARK_PROGRESS 28u
+#define FS_MARK_TRUST 256u
 #define FS_CHECKPOINTS 16u
 uint64_t fs_get(const uint8_t *bytes, uint32_t width);
 void fs_put(uint8_t *bytes, uint32_t width, uint64_t value);
