@@ -155,7 +155,7 @@ describe('whatever the field says, and whenever', () => {
       for (const { decision } of steps) {
         if (decision.do !== 'stop' || decision.stop.rule === 'nobody') continue;
         const { count, of, limit, why } = decision.stop;
-        expect(why).toContain(`${count} of ${of} units`);
+        expect(why).toContain(`${count} of ${of} unit`);
         expect(why).toContain(`${limit.share} of a thousand`);
       }
     });

@@ -66,7 +66,7 @@ async function judge(
   const preview = await previewOf(store, deviceClass, { plan, lot: randomBytes(LOT_LENGTH) });
   const unpiloted = preview.unpiloted.filter((revision) => !plan.unpilotedHardware.includes(revision));
   call.out.line(`${plan.waves.length} waves for ${preview.units} units of class ${deviceClass.name}`);
-  for (const { name, units } of preview.waves) call.out.fact(name, `${units} units`);
+  for (const { name, units } of preview.waves) call.out.fact(name, `${units} unit${units === 1 ? '' : 's'}`);
   if (preview.beyond > 0) call.out.fact('in no wave', `${preview.beyond} units`);
   if (plan.waves.some(({ share }) => share > 0))
     call.out.line('shares are drawn by a lot of their own when it begins: about so many');

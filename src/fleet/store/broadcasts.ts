@@ -72,7 +72,7 @@ async function requireNoneUnderWay(db: Kysely<Tables>, classNo: number): Promise
   throw new FleetError(
     'broadcast-under-way',
     `broadcast ${other.id} of this class is ${other.state}; a second one beside it would cross its waves`,
-    `let it end, or halt it first: fieldseal broadcast halt ${other.id}`,
+    'let it end, or halt it first: fieldseal broadcast halt CLASS --reason TEXT',
   );
 }
 

@@ -1,7 +1,7 @@
 import { aboutText, durationText } from '../duration.ts';
 import type { PlannedWave } from '../plan/plan.ts';
 import type { BroadcastStanding, WaveStanding } from './standing.ts';
-import { elapsed, isSuccess, nobody, type Stop, share, stopOf, tooSlow } from './stop.ts';
+import { elapsed, isSuccess, nobody, type Stop, share, stopOf, tooSlow, unitsText } from './stop.ts';
 
 /** What is to be done now; waves count from 1. Every decision says why, in words for people. */
 export type Decision =
@@ -53,7 +53,8 @@ function goOn(wave: PlannedWave, number: number, standing: WaveStanding, now: Da
 }
 
 function open({ name, serials, share: permille }: PlannedWave, number: number): Decision {
-  const whom = serials.length > 0 ? `${serials.length} units by name` : `${permille} of a thousand units`;
+  const whom =
+    serials.length > 0 ? `${unitsText(serials.length)} by name` : `${permille} of a thousand units`;
   const why =
     number === 1
       ? `wave ${name} is the pilot, ${whom}`

@@ -96,10 +96,15 @@ export function elapsed(from: Date | undefined, now: Date): number {
   return from ? (now.getTime() - from.getTime()) / 1000 : 0;
 }
 
+/** `1 unit`, `12 units`. */
+export function unitsText(count: number): string {
+  return `${count} unit${count === 1 ? '' : 's'}`;
+}
+
 /** `12 of 400 units (30 of a thousand)`. */
 export function share(count: number, of: number): string {
   const permille = of === 0 ? 0 : Math.floor((count * THOUSAND) / of);
-  return `${count} of ${of} units (${permille} of a thousand)`;
+  return `${count} of ${unitsText(of)} (${permille} of a thousand)`;
 }
 
 function isPast(count: number, of: number, { share: most, least }: StopLimit): boolean {
