@@ -27,6 +27,7 @@ const ROOMS = [
   'evidence',
   'broadcast',
   'fleet',
+  'monitoring',
   'answers',
   'server',
   'cli',

@@ -34,7 +34,7 @@ export async function withFleet(call: Call, use: (desk: FleetDesk) => Promise<nu
 }
 
 /** Identifiers of the workspace's classes, 32 hexadecimal digits, by their names. */
-async function classIdsOf(workspace: Workspace): Promise<ReadonlyMap<string, string>> {
+export async function classIdsOf(workspace: Workspace): Promise<ReadonlyMap<string, string>> {
   const classes = await Promise.all(listClasses(workspace).map((name) => readClass(workspace, name)));
   return new Map(classes.map(({ name, classId }) => [name, toHex(classId)]));
 }

@@ -42,7 +42,7 @@ export type {
   WaveReach,
   WaveState,
 } from './store/types.ts';
-export { UNIT_STATES } from './store/types.ts';
+export { UNIT_STATES, WAVE_STATES } from './store/types.ts';
 export { type Begun, begin, type NewCourse } from './waves/course/begin.ts';
 export { currentBroadcast } from './waves/course/current.ts';
 export { halt, type Order, pause, resume } from './waves/course/orders.ts';

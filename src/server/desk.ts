@@ -1,5 +1,5 @@
 import { readFileSync } from 'node:fs';
-import { createServer as createHttpServer } from 'node:http';
+import { createServer as createHttpServer, type Server } from 'node:http';
 import { createServer as createHttpsServer } from 'node:https';
 import type { AddressInfo } from 'node:net';
 import { createAdaptorServer } from '@hono/node-server';
@@ -35,6 +35,8 @@ export interface DeskOptions {
   readonly name?: string | undefined;
   /** Told what nobody foresaw. */
   complain(error: unknown): void;
+  /** Given the server before it listens, to watch it. */
+  watch?(server: Server): void;
 }
 
 /** An open desk. */
@@ -88,6 +90,7 @@ export async function openDesk(options: DeskOptions): Promise<OpenDesk> {
       requestTimeout: REQUEST_TIMEOUT_MS,
     },
   } as Parameters<typeof createAdaptorServer>[0]);
+  options.watch?.(server as Server);
   await listen(server, options);
   desk = { ...parts, ...namesOf(options, (server.address() as AddressInfo).port) };
   return {

@@ -1,7 +1,10 @@
 import { createInterface } from 'node:readline';
 import { fileURLToPath } from 'node:url';
+import type { Monitor } from '../../monitoring/index.ts';
 import { openDesk } from '../../server/index.ts';
+import type { Workspace } from '../../workspace/index.ts';
 import { EXIT, wrongUse } from '../exit.ts';
+import { monitorOf } from '../monitor.ts';
 import { portOf } from '../port.ts';
 import { openSession, trialMark } from '../session.ts';
 import type { Call } from '../spec.ts';
@@ -11,6 +14,15 @@ const PAGES = fileURLToPath(new URL('../pages', import.meta.url));
 /** Opens the desk and keeps it open until it is told to close. */
 export async function run(call: Call): Promise<number> {
   const { workspace } = await openSession(call);
+  const monitor = await monitorOf(call, { workspace });
+  try {
+    return await serve(call, workspace, monitor);
+  } finally {
+    await monitor?.close();
+  }
+}
+
+async function serve(call: Call, workspace: Workspace, monitor: Monitor | undefined): Promise<number> {
   const desk = await openDesk({
     folder: workspace.root,
     pages: PAGES,
@@ -18,13 +30,22 @@ export async function run(call: Call): Promise<number> {
     name: call.text('name'),
     port: portOf(call),
     tls: tlsOf(call),
-    complain: (error) => call.out.caution(`a fault at the desk: ${toldOf(error)}`),
+    complain: (error) => {
+      call.out.caution(`a fault at the desk: ${toldOf(error)}`);
+      monitor?.fault(error, 'a fault at the desk');
+    },
+    watch: (server) => monitor?.watch(server),
   });
   const link = desk.entryLink();
   call.out.line(`the desk is open at ${desk.origin}${trialMark(workspace)}`);
   call.out.line(link ? `enter, once: ${link}` : 'enter with an account');
   call.out.line('Ctrl-C closes it.');
-  call.out.result({ format: 'fieldseal.desk-open/1', origin: desk.origin, entry: link ?? null });
+  call.out.result({
+    format: 'fieldseal.desk-open/1',
+    origin: desk.origin,
+    entry: link ?? null,
+    metrics: monitor?.origin ?? null,
+  });
   const stopAsking = offerLinks(call, () => desk.entryLink());
   await new Promise<void>((resolve) => {
     for (const signal of ['SIGINT', 'SIGTERM'] as const) process.once(signal, () => resolve());

@@ -1,3 +1,4 @@
+import { MONITOR_OPTIONS } from '../monitor-options.ts';
 import type { CommandSpec, OptionSpec } from '../spec.ts';
 
 /** How a broker is reached. */
@@ -69,6 +70,7 @@ Examples:
       { name: 'tls-certificate', value: 'pem', about: 'certificate chain' },
       { name: 'tls-key', value: 'pem', about: 'private key of that certificate' },
       { name: 'fleet', about: 'take signed reports at /reports into the fleet of the workspace' },
+      ...MONITOR_OPTIONS,
     ],
     notes: `The folder is static: any web server or cache can serve it as it is, files under p/ for ever, announcements under a/
 after asking again. Units trust neither the depot nor the way to it.

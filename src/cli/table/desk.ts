@@ -1,3 +1,4 @@
+import { MONITOR_OPTIONS } from '../monitor-options.ts';
 import type { CommandSpec } from '../spec.ts';
 
 const ROLES = ['owner', 'operator', 'requester', 'approver', 'reader'];
@@ -18,6 +19,7 @@ export const DESK: readonly CommandSpec[] = [
       { name: 'name', value: 'host', about: 'the name that browsers use, where it differs from the address' },
       { name: 'tls-certificate', value: 'pem', about: 'certificate chain of the desk' },
       { name: 'tls-key', value: 'pem', about: 'private key of that certificate' },
+      ...MONITOR_OPTIONS,
     ],
     notes: `Prints a link that lets one browser in, once; press Enter for another. Ctrl-C closes the desk: files that were
 dropped there, units that were played with and held passphrases are gone then.

@@ -58,3 +58,10 @@ export async function holderOf({ db, backend }: Core, name: string): Promise<Lea
   if (!row || row.until <= (await backend.clock(db))) return undefined;
   return { ...row, until: new Date(row.until) };
 }
+
+/** Every lease that somebody holds now. */
+export async function heldLeases({ db, backend }: Core): Promise<Lease[]> {
+  const now = await backend.clock(db);
+  const rows = await db.selectFrom('leases').selectAll().where('until', '>', now).orderBy('name').execute();
+  return rows.map((row) => ({ ...row, until: new Date(row.until) }));
+}

@@ -7,7 +7,7 @@ import { readCounts, readWaveCounts } from './counts.ts';
 import { readEvents } from './events.ts';
 import { readHistory } from './history.ts';
 import { importUnits } from './import.ts';
-import { holderOf, releaseLease, renewLease, takeLease } from './leases.ts';
+import { heldLeases, holderOf, releaseLease, renewLease, takeLease } from './leases.ts';
 import { placeUnits } from './place.ts';
 import { takeReports } from './reports.ts';
 import { restoreFrom } from './restore.ts';
@@ -44,6 +44,7 @@ export function storeOver(backend: Backend, now: () => Date): FleetStore {
     renew: (lease, seconds) => renewLease(core, lease, seconds),
     release: (lease) => releaseLease(core, lease),
     holderOf: (name) => holderOf(core, name),
+    leases: () => heldLeases(core),
     backup: (path) => backupTo(core, path),
     restore: (path, seen = {}) => restoreFrom(core, path, seen),
     close: () => backend.close(),

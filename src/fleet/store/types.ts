@@ -261,6 +261,8 @@ export interface FleetStore {
   renew(lease: Lease, seconds: number): Promise<Lease | undefined>;
   release(lease: Lease): Promise<void>;
   holderOf(name: string): Promise<Lease | undefined>;
+  /** Leases that somebody holds now. */
+  leases(): Promise<Lease[]>;
 
   /** Writes everything as it stands at one moment into a new file. */
   backup(path: string): Promise<BackupFacts>;
