@@ -18,7 +18,7 @@ export const MACHINE = 'mps2-an385';
 const LIMIT_MS = 600_000;
 
 /** The file of a program. */
-export function builtFile(target: Target, program: string): string {
+export function builtFile(target: Target | 'fuzzer', program: string): string {
   return join(DEVICE, 'build', target, target === 'cortex-m' ? `${program}.elf` : program);
 }
 

@@ -3,5 +3,5 @@ import { make } from '../../scripts/device/runner.ts';
 import { toolchainPresent } from './toolchain.ts';
 
 export default function setup(): void {
-  if (toolchainPresent) make('host', 'cortex-m');
+  if (toolchainPresent) make('host', 'sanitized', 'cortex-m');
 }

@@ -27,7 +27,8 @@ interface Printed {
 const MAC_KEYS = new Map([[toHex(FUZZ_CLASS_KEY.id), FUZZ_CLASS_KEY.key]]);
 const SEED = 20_261_127;
 const CASES = DEEP ? 1000 : 60;
-const TARGETS = ['host', 'cortex-m'] as const;
+/** On this machine with AddressSanitizer and UBSan. */
+const TARGETS = ['sanitized', 'cortex-m'] as const;
 
 const room = await vi.importActual<typeof UnitRoom>('../../src/unit/index.ts');
 const fuzz = toolchainPresent ? await PayloadFuzz.begin() : undefined;
