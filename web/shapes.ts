@@ -22,6 +22,7 @@ export interface KeyShown {
     readonly scope: readonly string[];
     readonly generation: number | null;
     readonly role: string | null;
+    readonly purpose: string | null;
   } | null;
 }
 
@@ -159,6 +160,7 @@ export interface AppraisalShown {
   readonly sender: { readonly class: string; readonly serial: string; readonly proved_by: string } | null;
   readonly release: { readonly version: string; readonly sequence_number: string } | null;
   readonly limits: readonly string[];
+  readonly cautions: readonly string[];
 }
 
 export interface Stroke {

@@ -11,7 +11,7 @@ import {
   readClass,
   type Workspace,
 } from '../workspace/index.ts';
-import type { Certificate } from '../x509/index.ts';
+import { type Certificate, purposeOf, type SignerPurpose } from '../x509/index.ts';
 
 /** One party of the chain of trust. `rank`: 0 what is trusted first, then what it vouches for. */
 interface Party {
@@ -28,6 +28,13 @@ interface Bond {
   readonly to: string;
   readonly says: string;
 }
+
+/** What signers of each purpose sign, and what that is to a class. */
+const MAY: Readonly<Record<SignerPurpose, { readonly of: string; readonly may: string }>> = {
+  release: { of: 'releases', may: 'may sign for' },
+  trust: { of: 'trust updates', may: 'may sign trust updates for' },
+  announcement: { of: 'announcements', may: 'may announce to' },
+};
 
 interface Picture {
   readonly parties: Party[];
@@ -59,11 +66,18 @@ function addCertified(
   for (const { name, certificate } of roots)
     parties.push({ id: `key ${name}`, kind: 'root', name, says: validity(certificate), rank: 0 });
   for (const { name, certificate } of certified(workspace, 'signer')) {
-    parties.push({ id: `key ${name}`, kind: 'signer', name, says: validity(certificate), rank: 1 });
+    const { of, may } = MAY[purposeOf(certificate) ?? 'release'];
+    parties.push({
+      id: `key ${name}`,
+      kind: 'signer',
+      name,
+      says: `${of}, ${validity(certificate)}`,
+      rank: 1,
+    });
     const issuer = roots.find((root) => root.certificate.subject.text === certificate.issuer.text);
     if (issuer) bonds.push({ from: `key ${issuer.name}`, to: `key ${name}`, says: 'certifies' });
     for (const deviceClass of classes.filter((each) => covers(workspace, certificate, each)))
-      bonds.push({ from: `key ${name}`, to: `class ${deviceClass.name}`, says: 'may sign for' });
+      bonds.push({ from: `key ${name}`, to: `class ${deviceClass.name}`, says: may });
   }
 }
 

@@ -5,7 +5,7 @@ import { openSession, type Session } from './session.ts';
 import type { Call } from './spec.ts';
 
 /** The fleet store of the workspace, or the one that the environment names. Throws `FleetError`. */
-export function openFleetOf({ workspace }: Session): Promise<FleetStore> {
+export function openFleetOf({ workspace }: Pick<Session, 'workspace'>): Promise<FleetStore> {
   return openFleet(fleetPlace(workspace));
 }
 

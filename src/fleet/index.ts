@@ -2,11 +2,12 @@
  * Fleet: the units in the field, what they run and said, and how broadcasts reach them. The store keeps it, in a file of SQLite or in
  * PostgreSQL; it is loaded when it is opened.
  */
+export { takeAppraisal } from './intake/appraisals.ts';
 export { reportListener } from './intake/http.ts';
 export { Intake, type IntakeCounts, type IntakeResult } from './intake/intake.ts';
 export { recordedUnits } from './intake/recorded-units.ts';
 export { type InventoryMistake, inventoryRows } from './inventory.ts';
-export { fleetPlace } from './place.ts';
+export { fleetKept, fleetPlace } from './place.ts';
 export { openFleet } from './store/open.ts';
 export type {
   BackupFacts,

@@ -49,7 +49,11 @@ export const POWERS: Readonly<Record<KeyKind, Powers>> = {
       const alone = subject.units.filter(({ anchors }) => !anchors.some(({ spare }) => spare));
       return [
         ...(alone.length > 0
-          ? [`${count(alone)} hold no spare root: only service can give them another`]
+          ? [
+              alone.length === 1
+                ? '1 unit holds no spare root: only service can give it another'
+                : `${count(alone)} hold no spare root: only service can give them another`,
+            ]
           : []),
         ...withoutPolicy(subject),
         STAYS,

@@ -3,7 +3,7 @@ import { createServer as createHttpServer, type Server } from 'node:http';
 import { createServer as createHttpsServer } from 'node:https';
 import type { AddressInfo } from 'node:net';
 import { createAdaptorServer } from '@hono/node-server';
-import { fleetPlace } from '../fleet/index.ts';
+import { fleetKept } from '../fleet/index.ts';
 import { openWorkspace } from '../workspace/index.ts';
 import { Accounts } from './access/accounts.ts';
 import { Entry } from './access/entry.ts';
@@ -77,7 +77,7 @@ export async function openDesk(options: DeskOptions): Promise<OpenDesk> {
     unlocked,
     jobs: new Jobs((error) => statusOf(error) === 500 && options.complain(error)),
     plays,
-    fleet: new Fleet(fleetPlace(workspace)),
+    fleet: new Fleet(() => fleetKept(workspace)),
     workspace: () => openWorkspace(options.folder),
   };
   const app = makeApp(options.pages, options.complain);

@@ -68,6 +68,7 @@ function patch(name: string, address: number): void {
 describe('RFC 9334 5, 10.2: challenge, evidence, appraisal', () => {
   it('a genuine unit: every claim holds, once', () => {
     const token = answered('vent-0001');
+    bench.ok('fleet import', WS);
     const first = appraise(token, '--envelope app.suit');
     expect(first).toMatchObject({
       format: 'fieldseal.appraisal/1',
@@ -79,6 +80,10 @@ describe('RFC 9334 5, 10.2: challenge, evidence, appraisal', () => {
     });
     expect(first.limits.length).toBeGreaterThan(2);
     expect(appraise(token, '--envelope app.suit', 1).refusal.code).toBe('nonce-used');
+    // The fleet store has the appraisal of the answer, and nothing of its replay.
+    const { history, attested } = bench.ok('fleet show 0001 --class vent --json', WS).json;
+    expect(attested).toMatch(/^genuine, /);
+    expect(history.filter(({ kind }: { kind: string }) => kind === 'attestation')).toHaveLength(1);
     const ledger = bench.ok('ledger list --json', WS).json;
     expect(ledger.entries.filter(({ kind }: { kind: string }) => kind === 'attested')).toHaveLength(1);
     expect(bench.ok('ledger check --json', WS).json.intact).toBe(true);

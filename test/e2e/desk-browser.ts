@@ -83,14 +83,14 @@ export class DeskBrowser {
   }
 
   /** Takes the picture that the README shows. */
-  async picture(name: string): Promise<void> {
+  async picture(name: string, tallest = TALLEST_PICTURE): Promise<void> {
     mkdirSync(PICTURES, { recursive: true });
     const whole = Number(await this.page.evaluate('document.documentElement.scrollHeight'));
     const clip = {
       x: 0,
       y: 0,
       width: this.page.viewportSize()!.width,
-      height: Math.min(whole, TALLEST_PICTURE),
+      height: Math.min(whole, tallest),
     };
     await this.page.screenshot({ path: `${PICTURES}${name}.png`, fullPage: true, clip });
   }

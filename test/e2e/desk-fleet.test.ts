@@ -12,7 +12,7 @@ const SLOW = { timeout: 60_000 };
 const UNITS = 3000;
 let field: Field;
 
-describe.skipIf(!chromiumPresent)('the field at the desk', () => {
+describe.skipIf(!chromiumPresent)('the field at the desk', { timeout: 300_000 }, () => {
   beforeAll(async () => {
     bench.ok('init WS --vendor-domain hollinridge.example');
     bench.ok('class add vent --model VC-2 --scheme asymmetric', WS);

@@ -10,7 +10,7 @@ const WS = { cwd: 'WS' };
 const desk = new DeskBrowser();
 const SLOW = { timeout: 60_000 };
 
-describe.skipIf(!chromiumPresent)('addresses of the desk', () => {
+describe.skipIf(!chromiumPresent)('addresses of the desk', { timeout: 300_000 }, () => {
   beforeAll(async () => {
     bench.ok('init WS --vendor-domain hollinridge.example');
     bench.ok('class add vent --model VC-2 --scheme asymmetric', WS);

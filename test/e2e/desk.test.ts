@@ -13,7 +13,7 @@ const desk = new DeskBrowser();
 const PAGES = fileURLToPath(new URL('../../dist/pages', import.meta.url));
 const SLOW = { timeout: 30_000 };
 
-describe.skipIf(!chromiumPresent)('the desk', () => {
+describe.skipIf(!chromiumPresent)('the desk', { timeout: 300_000 }, () => {
   beforeAll(async () => {
     bench.ok('init WS --vendor-domain hollinridge.example');
     bench.ok('class add vent --model VC-2 --scheme asymmetric', WS);
@@ -27,11 +27,11 @@ describe.skipIf(!chromiumPresent)('the desk', () => {
   });
   afterAll(() => desk.close());
 
-  const sound = async (picture: string) => {
+  const sound = async (picture: string, tallest?: number) => {
     expect(await desk.violations()).toEqual([]);
     expect(await desk.overflowOnPhone()).toBe(0);
     expect(desk.complaints).toEqual([]);
-    await desk.picture(picture);
+    await desk.picture(picture, tallest);
   };
 
   it('Where do I stand? shows classes, keys and what lapses, releases, and the next step', async () => {
@@ -75,7 +75,7 @@ describe.skipIf(!chromiumPresent)('the desk', () => {
     await page.getByRole('button', { name: /^root root/ }).click();
     expect(await page.getByText('reached').count()).toBe(2);
     const told = (await page.getByRole('main').textContent()) ?? '';
-    expect(told).toContain('root root certifies signer line-1');
+    expect(told).toContain('root certifies signer line-1');
     expect(told).toContain('signer line-1 may sign for class vent');
     await page.getByRole('heading', { name: 'If it leaked' }).waitFor(SLOW);
     await sound('desk-trust');
@@ -112,7 +112,7 @@ describe.skipIf(!chromiumPresent)('the desk', () => {
     await challenge.click();
     await page.getByRole('heading', { name: 'Not taken, at measurement' }).waitFor(SLOW);
     expect(await page.getByText('measurement-differs').isVisible()).toBe(true);
-    await sound('desk-challenge');
+    await sound('desk-challenge', 2400);
 
     await page.getByLabel('Or from the address').fill('0x08000001');
     await page.getByRole('button', { name: 'Choose that stretch' }).click();
@@ -310,7 +310,7 @@ describe.skipIf(!chromiumPresent)('the desk', () => {
     await page.getByText('Approved with bela: 1 of 1.').waitFor(SLOW);
     expect(await page.getByLabel('Passphrase of your key').inputValue()).toBe('');
     await page.getByRole('button', { name: 'Seal lamp/1' }).waitFor(SLOW);
-    await sound('desk-approvals');
+    await sound('desk-approvals', 2000);
 
     const seal = async (image: string) => {
       await page.getByLabel('Firmware file').setInputFiles(bench.path('WS', image));

@@ -1,6 +1,6 @@
 import type { AppraisalShown } from '../shapes.ts';
 import { Refused } from './steps.tsx';
-import { Caution, Facts } from './tell.tsx';
+import { Caution, Facts, sentence } from './tell.tsx';
 
 const OUTCOME = { holds: 'passed', fails: 'refused', 'not judged': 'not-judged' } as const;
 const HEADING = {
@@ -11,7 +11,7 @@ const HEADING = {
 
 /** What an answer is worth: claim by claim in their order, with reasons, and what it does not prove. */
 export function Appraised({ shown }: { shown: AppraisalShown }) {
-  const { verdict, refusal, claims, sender, release, limits } = shown;
+  const { verdict, refusal, claims, sender, release, limits, cautions } = shown;
   const failed = claims.find(({ result }) => result === 'fails');
   return (
     <section aria-labelledby="appraisal" aria-live="polite">
@@ -20,6 +20,9 @@ export function Appraised({ shown }: { shown: AppraisalShown }) {
         {failed && `, at ${failed.claim}`}
       </h2>
       {refusal && <Refused refusal={refusal} />}
+      {cautions.map((caution) => (
+        <Caution key={caution}>{sentence(caution)}</Caution>
+      ))}
       <Facts
         facts={[
           ['proved by', sender ? `${sender.proved_by} of ${sender.class} ${sender.serial}` : 'nobody'],

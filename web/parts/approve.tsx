@@ -56,6 +56,7 @@ export function Approve({ shown, approved }: { shown: RequestShown; approved(): 
         <label>
           SHA-256 of the image, from the build itself
           <input
+            class="digits"
             value={digest}
             pattern="\s*[0-9a-fA-F]{16,64}\s*"
             autocomplete="off"

@@ -8,7 +8,9 @@ interface Props {
 
 /** Signers by name, where more than one could seal; none named leaves it to the only one that stands. */
 export function ChooseSigners({ keys, chosen, choose }: Props) {
-  const signers = keys.filter(({ purpose }) => purpose === 'signer');
+  const signers = keys.filter(
+    ({ purpose, certificate }) => purpose === 'signer' && certificate?.purpose === 'release',
+  );
   if (signers.length < 2) return null;
   return (
     <fieldset class="ticks">

@@ -88,3 +88,8 @@ export function lasting(seconds: number): string {
   const [unit, size] = SPANS.find(([, each]) => seconds >= each && seconds % each === 0) ?? ['s', 1];
   return `${seconds / size} ${unit}`;
 }
+
+/** A number of things and their name, in the plural where there is not one. */
+export function counted(n: number, name: string): string {
+  return `${count(n)} ${name}${n === 1 ? '' : 's'}`;
+}

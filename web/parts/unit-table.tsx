@@ -8,7 +8,7 @@ export function UnitTable({ units, asked }: { units: readonly FleetUnitShown[]; 
     `/units?${asked}${asked && '&'}unit=${name ?? class_id}/${device}`;
   return (
     <div class="wide">
-      <table>
+      <table class="units">
         <thead>
           <tr>
             <th scope="col">unit</th>

@@ -1,5 +1,5 @@
 import { Incidents } from '../parts/incidents.tsx';
-import { bytes, Caution, Facts, Tell } from '../parts/tell.tsx';
+import { bytes, Caution, Facts, sentence, Tell } from '../parts/tell.tsx';
 import { choose, type Place } from '../router.ts';
 import type { Standing } from '../shapes.ts';
 import { useDocument } from '../use.ts';
@@ -78,10 +78,8 @@ function PlanOf({ className }: { className: string }) {
     <>
       {value.findings.map(({ id, weight, says, means, next, rule }) => (
         <Caution key={id}>
-          <strong>
-            {weight}: {says}.
-          </strong>{' '}
-          {means}. {next}. {rule && <small>{rule}</small>}
+          <strong>{sentence(`${weight}: ${says}`)}</strong> {sentence(means)} {sentence(next)}{' '}
+          {rule && <small>{rule}</small>}
         </Caution>
       ))}
       <h3>What was chosen, and what follows</h3>

@@ -1,5 +1,5 @@
 import { useState } from 'preact/hooks';
-import { Tell } from '../parts/tell.tsx';
+import { counted, sentence, Tell } from '../parts/tell.tsx';
 import { go, type Place } from '../router.ts';
 import { useDocument } from '../use.ts';
 
@@ -17,9 +17,9 @@ interface Trust {
 }
 
 const COLUMN = 300;
-const ROW = 92;
-const BOX = { width: 220, height: 62 };
-const RANKS = ['Trusted first', 'Vouch for releases', 'Believe them'];
+const ROW = 102;
+const BOX = { width: 230, height: 76 };
+const RANKS = ['Trusted first', 'Certified, or shared', 'Believe them'];
 
 /** Who trusts whom? The chain of trust as a picture; a key that is picked lights up what its holder reaches. */
 export function Trust({ place }: { place: Place }) {
@@ -114,7 +114,8 @@ function Told({ trust, picked, reached }: { trust: Trust; picked: string; reache
   const party = trust.parties.find(({ id }) => id === picked);
   const named = (id: string) => {
     const found = trust.parties.find((each) => each.id === id);
-    return found ? `${found.kind} ${found.name}` : id;
+    if (!found) return id;
+    return found.kind === found.name ? found.name : `${found.kind} ${found.name}`;
   };
   return (
     <section aria-live="polite" aria-labelledby="told">
@@ -168,11 +169,12 @@ function Exposed({ name }: { name: string }) {
         ))}
       </ul>
       <p>
-        It reaches {value.units.count} of the units on record and {value.releases.length} releases.
+        It reaches {counted(value.units.count, 'unit')} on record and{' '}
+        {counted(value.releases.length, 'release')}.
       </p>
       {value.beyond_repair.map((line) => (
         <p key={line} class="notice refused">
-          What no command repairs: {line}
+          {sentence(`What no command repairs: ${line}`)}
         </p>
       ))}
       {value.incident && (

@@ -5,9 +5,11 @@ import {
   type AttestationAppraisal,
   LIMITS_OF_THE_RESULT,
 } from '../../attestation/index.ts';
+import { fleetKept, takeAppraisal } from '../../fleet/index.ts';
 import { appraisalJson, appraiseOnRecord, openReferences, recoveryImage } from '../../verifier/index.ts';
 import { EXIT, wrongUse } from '../exit.ts';
-import { openSession, trialMark } from '../session.ts';
+import { openFleetOf } from '../fleet.ts';
+import { openSession, type Session, trialMark } from '../session.ts';
 import { showClaims, showNotTaken } from '../show-claims.ts';
 import { showClaimsSet } from '../show-token.ts';
 import type { Call } from '../spec.ts';
@@ -28,10 +30,29 @@ export async function run(call: Call): Promise<number> {
     });
     call.out.line(`${path}${trialMark(session.workspace)}`);
     show(call, appraisal);
+    await tellFleet(session, bytes, appraisal).catch((error: unknown) => {
+      if (!(error instanceof Error)) throw error;
+      call.out.caution(`the fleet store has not heard of it: ${error.message}`);
+    });
     call.out.result({ format: 'fieldseal.appraisal/1', file: path, ...appraisalJson(appraisal) });
     return STATUS[appraisal.verdict];
   } finally {
     references.close();
+  }
+}
+
+/** The fleet store has it too, where there is one. */
+async function tellFleet(
+  { workspace }: Session,
+  token: Uint8Array,
+  appraisal: AttestationAppraisal,
+): Promise<void> {
+  if (fleetKept(workspace) === undefined) return;
+  const store = await openFleetOf({ workspace });
+  try {
+    await takeAppraisal(store, workspace, token, appraisal);
+  } finally {
+    await store.close();
   }
 }
 

@@ -20,6 +20,7 @@ export async function* recordedUnits(workspace: Workspace): AsyncGenerator<UnitR
   }
 }
 
-function bare(uuid: string): string {
+/** Digits of an identifier, as the store has them. */
+export function bare(uuid: string): string {
   return uuid.replaceAll('-', '');
 }

@@ -1,6 +1,12 @@
 import { createRoute, z } from '@hono/zod-openapi';
-import { ATTESTATION_LIMITS, CHALLENGE_REFUSALS, type RegionRequest } from '../../attestation/index.ts';
+import {
+  ATTESTATION_LIMITS,
+  type AttestationAppraisal,
+  CHALLENGE_REFUSALS,
+  type RegionRequest,
+} from '../../attestation/index.ts';
 import { fromHex, toHex } from '../../bytes/index.ts';
+import { takeAppraisal } from '../../fleet/index.ts';
 import {
   appraisalJson,
   appraiseOnRecord,
@@ -10,8 +16,11 @@ import {
   openReferences,
   unitOnRecord,
 } from '../../verifier/index.ts';
+import type { Workspace } from '../../workspace/index.ts';
 import { requireRight } from '../access/guard.ts';
+import type { Desk } from '../context.ts';
 import { DeskError } from '../error.ts';
+import { explain } from '../explain.ts';
 import type { Answered } from '../held/answer-play.ts';
 import { answers, jsonBody, newRoutes } from './answers.ts';
 import { classNameSchema, documentSchema, fileIdSchema, keyAccessSchema, serialSchema } from './schemas.ts';
@@ -163,14 +172,29 @@ export function attestationRoutes() {
           recovery: undefined,
           leastNumber: undefined,
         });
-        return c.json(
-          documentSchema.parse({ format: 'fieldseal.appraisal/1', ...appraisalJson(appraisal) }),
-          200,
-        );
+        const told = { format: 'fieldseal.appraisal/1', ...appraisalJson(appraisal) };
+        const cautions = await tellFleet(desk, verifier.workspace, fromHex(token), appraisal);
+        return c.json(documentSchema.parse({ ...told, cautions }), 200);
       } finally {
         references.close();
       }
     });
+}
+
+/** The fleet store has it too, where there is one; what it could not take down is told, and takes nothing from the appraisal. */
+async function tellFleet(
+  desk: Desk,
+  workspace: Workspace,
+  token: Uint8Array,
+  appraisal: AttestationAppraisal,
+): Promise<string[]> {
+  try {
+    const store = await desk.fleet.storeIfKept();
+    if (store) await takeAppraisal(store, workspace, token, appraisal);
+    return [];
+  } catch (error) {
+    return [`the fleet store has not heard of it: ${explain(error).message}`];
+  }
 }
 
 function answeredJson(answered: Answered): object {
