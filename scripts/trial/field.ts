@@ -1,4 +1,4 @@
-import { mkdirSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { Desk } from './processes.ts';
 
@@ -35,19 +35,18 @@ const SMALL_MEMORY: readonly (readonly [RegExp, string])[] = [
   [/endurance: 10000/, 'endurance: 100000'],
 ];
 
-/** Makes the workspace, seals the releases, provisions `units` units and shares them among `workers` folders. */
-export function makeField(folder: string, units: number, workers: number): Field {
+/** Makes the workspace, seals the releases, and provisions `units` units, a batch for each of `workers` folders. */
+export async function makeField(folder: string, units: number, workers: number): Promise<Field> {
   const desk = makeWorkspace(join(folder, 'WS'), 'hollinridge.example');
   const releases = VERSIONS.map((version, i) => seal(desk, version, i));
   const serials = Array.from({ length: units }, (_, i) => String(i + 1).padStart(6, '0'));
-  provision(desk, serials, releases[0]!);
-  const folders = Array.from({ length: workers }, (_, i) => join(desk.folder, 'units', `part-${i}`));
-  for (const each of folders) mkdirSync(each);
-  for (const [i, serial] of serials.entries()) {
-    const name = `${CLASS}-${serial}.unit`;
-    renameSync(join(desk.folder, 'units', name), join(folders[i % workers]!, name));
-  }
-  return { desk, releases, folders, serials, foreign: foreignReports(folder) };
+  const batches = Array.from({ length: workers }, (_, i) => ({
+    name: `part-${i}`,
+    serials: serials.filter((_, nth) => nth % workers === i),
+  }));
+  await provision(desk, batches, releases[0]!.envelope);
+  const folders = batches.map(({ name }) => join(desk.folder, 'units', name));
+  return { desk, releases, folders, serials, foreign: await foreignReports(folder) };
 }
 
 function makeWorkspace(folder: string, domain: string): Desk {
@@ -76,40 +75,34 @@ function seal(desk: Desk, version: string, nth: number): TrialRelease {
   return { version, image, envelope };
 }
 
-/** One batch: job, station, result. */
-function provision(desk: Desk, serials: readonly string[], first: TrialRelease): void {
-  writeFileSync(join(desk.folder, 'serials.txt'), `${serials.join('\n')}\n`);
-  desk.json(
-    'batch',
-    'issue',
-    CLASS,
-    '--serials',
-    'serials.txt',
-    '--first',
-    first.envelope,
-    '--out',
-    'job.json',
-  );
-  desk.json(
-    'batch',
-    'run',
-    'job.json',
-    '--first',
-    first.envelope,
-    '--units',
-    'units',
-    '--out',
-    'result.json',
-  );
-  desk.json('batch', 'accept', 'result.json');
+interface Batch {
+  readonly name: string;
+  readonly serials: readonly string[];
+}
+
+/** Jobs, then all stations at once, then their results one after the other. */
+async function provision(desk: Desk, batches: readonly Batch[], first: string): Promise<void> {
+  const file = (name: string, ending: string) => join(desk.folder, `${name}.${ending}`);
+  for (const { name, serials } of batches) {
+    writeFileSync(file(name, 'txt'), `${serials.join('\n')}\n`);
+    const out = ['--out', file(name, 'job')];
+    desk.json('batch', 'issue', CLASS, '--serials', file(name, 'txt'), '--first', first, ...out);
+  }
+  const stations = batches.map(({ name }) => {
+    const words = ['--units', join('units', name), '--out', file(name, 'result')];
+    return desk.start(file(name, 'log'), ['batch', 'run', file(name, 'job'), '--first', first, ...words]);
+  });
+  for (const station of stations) await station.says(/units made in/);
+  for (const station of stations) await station.over;
+  for (const { name } of batches) desk.json('batch', 'accept', file(name, 'result'));
 }
 
 /** What units of another maker report, which nobody here has on record. */
-function foreignReports(folder: string): Buffer[] {
+async function foreignReports(folder: string): Promise<Buffer[]> {
   const desk = makeWorkspace(join(folder, 'OTHER'), 'tallow.example');
   const { envelope } = seal(desk, '1.4.0', 0);
-  provision(desk, ['000001'], { version: '1.4.0', image: Buffer.alloc(0), envelope });
-  const unit = join('units', `${CLASS}-000001.unit`);
+  await provision(desk, [{ name: 'part-0', serials: ['000001'] }], envelope);
+  const unit = join('units', 'part-0', `${CLASS}-000001.unit`);
   return ['one', 'two'].map((name) => {
     desk.json('report', 'make', unit, '--out', name);
     return readFileSync(join(desk.folder, name));

@@ -47,7 +47,8 @@ export class Desk {
 export class Running {
   readonly #child: ChildProcess;
   readonly #log: string;
-  readonly #ended: Promise<void>;
+  /** Settles when it has ended. */
+  readonly over: Promise<void>;
 
   constructor(
     command: string,
@@ -59,7 +60,7 @@ export class Running {
     this.#log = log;
     this.#child = spawn(command, args, { cwd, env, stdio: ['ignore', file, file] });
     closeSync(file);
-    this.#ended = new Promise((done) => this.#child.once('exit', () => done()));
+    this.over = new Promise((done) => this.#child.once('exit', () => done()));
   }
 
   /** What it said so far. */
@@ -83,7 +84,7 @@ export class Running {
 
   async end(signal: 'SIGTERM' | 'SIGKILL'): Promise<void> {
     if (this.isRunning) this.#child.kill(signal);
-    await this.#ended;
+    await this.over;
   }
 }
 

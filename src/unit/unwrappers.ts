@@ -31,8 +31,8 @@ export function usesOwnKey({ profile }: UnitRecord): boolean {
 
 /**
  * What opens the content keys that are sent to a unit: only by the key distribution of its profile, and by the key wrap
- * that is part of it (docs/deployment-profile.md). A key of another length is left out. Throws `TypeError` where the
- * private key is none.
+ * that is part of it (docs/deployment-profile.md). A key of another length is left out. The private key is read when it is
+ * first used, which takes time that most updates need not spend; `unwrap` throws `TypeError` where it is none.
  */
 export function unwrappersOf(record: UnitRecord, secrets: ContentSecrets): KeyUnwrapper[] {
   const distribution = keyDistribution(unitProfile(record.profile)!.keyDistribution) as
@@ -44,9 +44,18 @@ export function unwrappersOf(record: UnitRecord, secrets: ContentSecrets): KeyUn
     .map(([id, kek]) => wrappingKeyUnwrapper(kek, fromHex(id)));
   const own = record.unit_keys.find(({ purpose }) => purpose === 'decryption');
   if (distribution.kind !== 'agreement' || !own || !secrets.decryptionKey) return unwrappers;
-  const key = readAgreementPrivateKey(secrets.decryptionKey);
-  const unwrapper = privateKeyUnwrapper(key, decryptionKeyId(fromHex(own.spki)));
+  const unwrapper = whenUsed(secrets.decryptionKey, decryptionKeyId(fromHex(own.spki)));
   return [onlyFor(distribution, unwrapper), ...unwrappers];
+}
+
+function whenUsed(decryptionKey: Uint8Array, keyId: Uint8Array): KeyUnwrapper {
+  let unwrapper: KeyUnwrapper | undefined;
+  return {
+    unwrap(recipient, context) {
+      unwrapper ??= privateKeyUnwrapper(readAgreementPrivateKey(decryptionKey), keyId);
+      return unwrapper.unwrap(recipient, context);
+    },
+  };
 }
 
 /** The key id of a unit's decryption key: the first 8 bytes of SHA-256 over its DER SubjectPublicKeyInfo. */
