@@ -151,7 +151,7 @@ async function badRelease(stage: Stage, { desk, releases, folders }: Field, { un
   const [, , bad] = releases;
   writeFileSync(join(desk.folder, BAD_DAY), '');
   stage.proxy.quiet = false;
-  stage.steering.begin(bad!.envelope, 3);
+  stage.steering.begin(bad!.envelope, 1);
   tell(`${bad!.version} begins to go out, and no unit will keep it`);
   await comes(stage, 'a rule stops it', async (_, current) => ({
     done: 0,

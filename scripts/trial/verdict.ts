@@ -1,3 +1,4 @@
+import { createHash } from 'node:crypto';
 import type { Field, TrialRelease } from './field.ts';
 import type { FoundBooks, FoundBroadcast, FoundUnit } from './reader.ts';
 
@@ -58,15 +59,31 @@ function* reports({ books, acknowledged, forged }: Evidence): Generator<string> 
     if (books.reports.has(id)) yield `report ${id.slice(0, 16)} is no unit's and is in the books`;
 }
 
-/** No unit was heard with a release before its wave was open. */
-function* inTheirTime({ books }: Evidence, { release, waves, state }: FoundBroadcast): Generator<string> {
+/** No unit was heard with a release before its own wave was open. */
+function* inTheirTime({ books }: Evidence, good: FoundBroadcast): Generator<string> {
+  const { release, waves, state } = good;
+  const { lot } = good.plan as { lot: string };
   if (state !== 'done') yield `the good release is ${state}, and was to be done`;
   const opened = waves.map(({ openedAt }) => openedAt?.getTime() ?? Number.POSITIVE_INFINITY);
   for (const [i, at] of opened.entries())
     if (i > 0 && at < opened[i - 1]!) yield `wave ${i + 1} was opened before wave ${i}`;
-  for (const { device, at, about } of books.reports.values())
-    if (about === release.manifestDigest && at.getTime() < opened[0]!)
-      yield `unit ${device.slice(0, 8)} had the release before any wave was open`;
+  for (const { device, at, about } of books.reports.values()) {
+    if (about !== release.manifestDigest) continue;
+    const drawn = drawnAt(lot, device);
+    const own = waves.findIndex(({ reach }) => reach.kind === 'share' && drawn < reach.permille);
+    if (!(at.getTime() >= opened[own]!))
+      yield `unit ${device.slice(0, 8)} had the release before wave ${own + 1}, its own, was open`;
+  }
+}
+
+/** The lot as docs/announcements.md has it: SHA-256(lot || device), its first four bytes modulo 1000. */
+function drawnAt(lot: string, device: string): number {
+  return (
+    createHash('sha256')
+      .update(Buffer.from(lot + device, 'hex'))
+      .digest()
+      .readUInt32BE(0) % 1000
+  );
 }
 
 /** A bad release stopped in its pilot, with its reason, and nobody outside ever met it. */
