@@ -6,7 +6,7 @@ import type { Desk, Running } from './processes.ts';
 /** Waves of the trial: a pilot, half, everyone. Any refusal stops, and fall-backs beyond what is bound to happen. */
 const planOf = (leastFallen: number) => `format: fieldseal.broadcast-plan/1
 class: vent
-success: 700
+success: 500
 within: 1 d
 soak: 2 s
 silence: 1 d
