@@ -1,3 +1,4 @@
+import { sql } from 'kysely';
 import { notThere, raiseRevision } from './broadcasts.ts';
 import { offeredWaves } from './classes.ts';
 import type { Core } from './core.ts';
@@ -75,17 +76,24 @@ export async function countSilent(
     WITHOUT_END.includes(state),
   );
   if (cells.length === 0) return 0;
-  const { units } = await db
-    .selectFrom('units')
-    .select((count) => count.fn.countAll<number>().as('units'))
-    .where(
-      'cell_no',
-      'in',
-      cells.map(({ no }) => no),
-    )
-    .where('heard_at', '<', since.getTime())
+  const nos = cells.map(({ no }) => no);
+  // Those that were heard lately and did not come to an end are few: they are counted, and the others are what is left.
+  const { units, heard } = await db
+    .selectNoFrom((of) => [
+      of
+        .selectFrom('cells')
+        .select(sql<number>`cast(sum(n) as bigint)`.as('units'))
+        .where('no', 'in', nos)
+        .as('units'),
+      of
+        .selectFrom('units')
+        .select(of.fn.countAll<number>().as('heard'))
+        .where('cell_no', 'in', nos)
+        .where('heard_at', '>=', since.getTime())
+        .as('heard'),
+    ])
     .executeTakeFirstOrThrow();
-  return units;
+  return (units ?? 0) - (heard ?? 0);
 }
 
 function waveOf(row: WaveRecord): Wave {
