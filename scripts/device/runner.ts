@@ -6,7 +6,8 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { concat } from '../../src/bytes/index.ts';
 
-const DEVICE = fileURLToPath(new URL('../../device', import.meta.url));
+/** The folder of the kit. */
+export const DEVICE = fileURLToPath(new URL('../../device', import.meta.url));
 
 /** Where cases run, and the program for them. */
 export type Target = 'host' | 'sanitized' | 'cortex-m';

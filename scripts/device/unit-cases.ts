@@ -41,6 +41,7 @@ export const flashOf = (content: Uint8Array) => record(KINDS.flash, counted(cont
 /** The power comes, with the flash as given (`anew`) or as it was left. Says a status. */
 export const powerOn = (anew: boolean, running: Running) =>
   record(KINDS.power, u8(anew ? 1 : 0), runningOf(running));
+export const check = (offer: KitOffer) => record(KINDS.check, ...offerOf(offer));
 export const install = (offer: KitOffer) => record(KINDS.install, ...offerOf(offer));
 export const start = () => record(KINDS.start);
 export const keep = () => record(KINDS.keep);
