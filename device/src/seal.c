@@ -69,7 +69,7 @@ static uint32_t judge_macs(fs_judge *judge) {
     if (!block.mac) continue;
     macs++;
     key = key_of(judge, &block, &unnamed);
-    if (key != FS_NO_KEY || (unnamed && chosen == judge->block_count)) chosen = i;
+    if (key != FS_NO_KEY || (unnamed && judge->unit->mac_key_count > 0 && chosen == judge->block_count)) chosen = i;
   }
   if (macs == 0) return 0;
   if (chosen == judge->block_count) {

@@ -144,6 +144,11 @@ describe('RFC 9052 6.2, 6.3: MACs', () => {
     expect((await says(unnamed, symmetricUnit([CLASS_KEY]))).refusal?.code).toBe('mac-wrong');
   });
 
+  it('3.1: a unit whose keys are not at hand knows no key, whatever is named', async () => {
+    const locked = { ...symmetricUnit([CLASS_KEY]), macKeys: new Map() };
+    expect((await says(unnamed, locked)).refusal?.code).toBe('mac-key-unknown');
+  });
+
   it('a kid in the protected header counts as well', async () => {
     const seal: Sealing = async (payload) => {
       const protectedBytes = encode(

@@ -100,7 +100,10 @@ function judgeMacs(trace: Trace, seals: readonly MacSeal[], unit: UnitView): Jud
   const ids = seals.map(keyIdOf);
   const question = {
     what: 'key that the MAC names',
-    expected: () => `one of the unit: ${held.map(({ id }) => id).join(', ')}`,
+    expected: () =>
+      held.length === 0
+        ? 'one of the unit, which holds none'
+        : `one of the unit: ${held.map(({ id }) => id).join(', ')}`,
     source: 'RFC 9052 3.1; docs/deployment-profile.md',
   };
   const known = seals.findIndex((_, i) => ids[i] !== undefined && unit.macKeys.has(ids[i]));
@@ -109,8 +112,8 @@ function judgeMacs(trace: Trace, seals: readonly MacSeal[], unit: UnitView): Jud
     return { kind: 'mac', seal: seals[known]!, keys: held.filter(({ id }) => id === ids[known]) };
   }
   const unnamed = ids.indexOf(undefined);
-  if (unnamed < 0) {
-    const found = () => ids.join(', ');
+  if (unnamed < 0 || held.length === 0) {
+    const found = () => ids.map((id) => id ?? 'none').join(', ');
     return trace.refuse('mac-key-unknown', question, found);
   }
   trace.note(question, 'none named: every key of the unit is tried');
