@@ -42,6 +42,14 @@ describe('what the reports of a unit amount to', () => {
     );
   });
 
+  test('a unit that never ran anything fell back from nothing: it says why it starts nothing', () => {
+    const refusal = { step: 'start', code: 'nothing-to-start' };
+    const empty = aReport({ outcome: 'failed', manifestDigest: undefined, refusal });
+    expect(standingAfter(NOTHING_HEARD, empty, undefined).ended).toMatchObject({ state: 'refused', refusal });
+    const bricked = aReport({ outcome: 'failed', refusal });
+    expect(amountOf([bricked]).ended).toMatchObject({ state: 'fell-back', refusal });
+  });
+
   test('a report without an age replaces none that has one', () => {
     const { ended } = amountOf([
       aReport({ age: 0, outcome: 'success' }),

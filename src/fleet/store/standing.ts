@@ -73,10 +73,11 @@ function newer<T extends { readonly order: string }>(before: T | undefined, next
   return before && before.order >= next.order ? before : next;
 }
 
-function endOf({ outcome, refusal }: UnitReport): Omit<Ended, 'order'> {
+/** A unit that reports about no manifest never ran any: it fell back from nothing. */
+function endOf({ outcome, refusal, manifestDigest }: UnitReport): Omit<Ended, 'order'> {
   if (outcome === 'success') return { state: 'kept', refusal: undefined };
   if (outcome === 'pending') return { state: 'on-trial', refusal: undefined };
   if (outcome === 'unfinished') return { state: 'under-way', refusal: undefined };
   const ran = refusal && (AFTER_START.includes(refusal.step) || refusal.code === FELL_BACK_BEFORE);
-  return { state: ran ? 'fell-back' : 'refused', refusal };
+  return { state: ran && manifestDigest !== undefined ? 'fell-back' : 'refused', refusal };
 }
