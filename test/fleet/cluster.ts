@@ -21,7 +21,8 @@ if (!POSTGRES_PRESENT) console.warn('skipped: PostgreSQL is not installed (Debia
 
 /** A PostgreSQL server of the tests' own, in a folder and on a port of its own. */
 export class Cluster {
-  readonly #folder = mkdtempSync(join(process.env.FIELDSEAL_E2E ?? tmpdir(), 'pg-'));
+  // Not in FIELDSEAL_E2E: another user runs the server, and cannot reach into a folder of root's.
+  readonly #folder = mkdtempSync(join(tmpdir(), 'pg-'));
   #port = 0;
   #databases = 0;
 
