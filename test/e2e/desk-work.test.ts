@@ -187,4 +187,22 @@ describe.skipIf(!chromiumPresent)('work at the desk', { timeout: 300_000 }, () =
     expect(states).toMatchObject({ retire: 'done', 'trust-update': 'done' });
     bench.ok('ledger check', WS);
   });
+
+  it('a release takes a number above one that was seen in a forgery; below it nothing is sealed any more', async () => {
+    const { page } = desk;
+    const numbered = async (number: string) => {
+      await desk.follow('Seal a release');
+      await page.getByLabel('Device class').selectOption('vent');
+      await page.getByRole('link', { name: 'Ask for it to be sealed' }).click();
+      await page.getByLabel(/^Sequence number/).fill(number);
+      await ask('1.6.0', 'next.bin');
+    };
+    await numbered('40');
+    await page.getByRole('heading', { name: 'What vent/40 froze' }).waitFor(SLOW);
+    expect(bench.ok('request show vent/40 --json', WS).json.sequence_number).toBe('40');
+    await numbered('39');
+    await page.getByRole('alert').waitFor(SLOW);
+    expect(await page.getByRole('alert').textContent()).toMatch(/39/);
+    expect(bench.run('request show vent/39', WS).status).not.toBe(0);
+  });
 });

@@ -4,9 +4,11 @@ import { useNamedFile } from '../named.ts';
 import { choose, type Place } from '../router.ts';
 import type { Standing } from '../shapes.ts';
 import { useDocument, useWork } from '../use.ts';
+import { ChooseClass } from './choose-class.tsx';
 import { ChooseSigners } from './choose-signers.tsx';
 import { Drop } from './drop.tsx';
 import type { RequestShown } from './request.tsx';
+import { SequenceNumber } from './sequence-number.tsx';
 import { Caution, Tell } from './tell.tsx';
 
 /** Asking for a release to be sealed: what is to be approved is frozen, and the person who asks signs it. */
@@ -15,7 +17,13 @@ export function MakeRequest({ place, made }: { place: Place; made(): void }) {
   const className = place.query.get('ask') ?? '';
   const file = useNamedFile(place, 'firmware');
   const second = useNamedFile(place, 'firmware-b');
-  const [form, setForm] = useState({ version: '', requester: '', description: '', security: '0' });
+  const [form, setForm] = useState({
+    version: '',
+    requester: '',
+    description: '',
+    security: '0',
+    sequence: '',
+  });
   const [signers, setSigners] = useState<readonly string[]>([]);
   const [detached, setDetached] = useState(false);
   const [passphrase, setPassphrase] = useState('');
@@ -35,6 +43,7 @@ export function MakeRequest({ place, made }: { place: Place; made(): void }) {
         detached,
         signers,
         ...(form.description && { description: form.description }),
+        ...(form.sequence && { sequence: form.sequence }),
         ...(passphrase && { passphrase }),
       });
       setPassphrase('');
@@ -53,21 +62,12 @@ export function MakeRequest({ place, made }: { place: Place; made(): void }) {
       >
         <div class="two">
           <div>
-            <label>
-              Device class
-              <select
-                required
-                value={className}
-                onChange={(event) => choose({ ask: event.currentTarget.value })}
-              >
-                <option value="">choose one</option>
-                {standing.value?.classes.map(({ name }) => (
-                  <option key={name} value={name} selected={name === className}>
-                    {name}
-                  </option>
-                ))}
-              </select>
-            </label>
+            <ChooseClass
+              standing={standing.value}
+              chosen={className}
+              required
+              choose={(name) => choose({ ask: name })}
+            />
             <label>
               Version
               <input required placeholder="1.4.0" value={form.version} onInput={set('version')} />
@@ -80,6 +80,7 @@ export function MakeRequest({ place, made }: { place: Place; made(): void }) {
               Description for people
               <input value={form.description} onInput={set('description')} />
             </label>
+            <SequenceNumber value={form.sequence} set={(sequence) => setForm({ ...form, sequence })} />
           </div>
           <div>
             <Drop label="Firmware to be sealed" {...file} />

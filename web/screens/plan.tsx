@@ -1,3 +1,4 @@
+import { ChooseClass } from '../parts/choose-class.tsx';
 import { Incidents } from '../parts/incidents.tsx';
 import { bytes, Caution, Facts, sentence, Tell } from '../parts/tell.tsx';
 import { choose, type Place } from '../router.ts';
@@ -53,17 +54,11 @@ export function PlanScreen({ place }: { place: Place }) {
       />
       <section aria-labelledby="plan">
         <h2 id="plan">The trust plan of a class</h2>
-        <label>
-          Device class
-          <select value={className} onChange={(event) => choose({ class: event.currentTarget.value })}>
-            <option value="">choose one</option>
-            {standing.value?.classes.map(({ name }) => (
-              <option key={name} value={name} selected={name === className}>
-                {name}
-              </option>
-            ))}
-          </select>
-        </label>
+        <ChooseClass
+          standing={standing.value}
+          chosen={className}
+          choose={(name) => choose({ class: name })}
+        />
         {className !== '' && <PlanOf key={className} className={className} />}
       </section>
     </>

@@ -1,6 +1,7 @@
 import { useEffect, useState } from 'preact/hooks';
 import { follow, post } from '../api.ts';
 import { useNamedFile } from '../named.ts';
+import { ChooseClass } from '../parts/choose-class.tsx';
 import { Drop } from '../parts/drop.tsx';
 import { type Asked, Forgeries, OneForgery, type Row } from '../parts/forgeries.tsx';
 import { Caution, Digest, Facts, Tell } from '../parts/tell.tsx';
@@ -60,20 +61,11 @@ export function Rehearse({ place }: { place: Place }) {
       </p>
       <Tell problem={standing.problem} />
       <div class="two">
-        <label>
-          Device class
-          <select
-            value={className}
-            onChange={(event) => choose({ ...UNRUN, class: event.currentTarget.value })}
-          >
-            <option value="">choose one</option>
-            {standing.value?.classes.map(({ name }) => (
-              <option key={name} value={name} selected={name === className}>
-                {name}
-              </option>
-            ))}
-          </select>
-        </label>
+        <ChooseClass
+          standing={standing.value}
+          chosen={className}
+          choose={(name) => choose({ ...UNRUN, class: name })}
+        />
         <div>
           <Drop label="Payload" {...payload} />
           <Drop

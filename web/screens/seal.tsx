@@ -1,11 +1,13 @@
 import { useEffect, useState } from 'preact/hooks';
 import { type DeskFile, follow, type Problem, post } from '../api.ts';
 import { useNamedFile } from '../named.ts';
+import { ChooseClass } from '../parts/choose-class.tsx';
 import { ChooseSigners } from '../parts/choose-signers.tsx';
 import { Cost } from '../parts/cost.tsx';
 import { Drop } from '../parts/drop.tsx';
 import { type ImageShown, MemoryMap } from '../parts/memory-map.tsx';
 import { type Sealed, SealedShown } from '../parts/sealed.tsx';
+import { SequenceNumber } from '../parts/sequence-number.tsx';
 import { Tell } from '../parts/tell.tsx';
 import { choose, type Place } from '../router.ts';
 import type { KeyShown, Standing } from '../shapes.ts';
@@ -18,7 +20,6 @@ export function Seal({ place }: { place: Place }) {
   const firmware = useNamedFile(place, 'firmware');
   const { file } = firmware;
   const { image, problem } = useImage(file, className);
-  const names = standing.value?.classes.map(({ name }) => name) ?? [];
   return (
     <>
       <h1>Seal a release</h1>
@@ -26,17 +27,11 @@ export function Seal({ place }: { place: Place }) {
       <div class="two">
         <section aria-labelledby="what">
           <h2 id="what">What is sealed</h2>
-          <label>
-            Device class
-            <select value={className} onChange={(event) => choose({ class: event.currentTarget.value })}>
-              <option value="">choose one</option>
-              {names.map((name) => (
-                <option key={name} value={name} selected={name === className}>
-                  {name}
-                </option>
-              ))}
-            </select>
-          </label>
+          <ChooseClass
+            standing={standing.value}
+            chosen={className}
+            choose={(name) => choose({ class: name })}
+          />
           <Drop
             label="Firmware file"
             hint="Raw binary, Intel HEX, S-record or ELF. It goes to this desk and nowhere else."
@@ -99,6 +94,7 @@ async function holdPassphrase(passphrase: string): Promise<void> {
 function Make({ className, file, keys }: { className: string; file: DeskFile; keys: readonly KeyShown[] }) {
   const [version, setVersion] = useState('');
   const [description, setDescription] = useState('');
+  const [sequence, setSequence] = useState('');
   const [signers, setSigners] = useState<readonly string[]>([]);
   const [detached, setDetached] = useState(false);
   const [passphrase, setPassphrase] = useState('');
@@ -117,6 +113,7 @@ function Make({ className, file, keys }: { className: string; file: DeskFile; ke
         detached,
         signers,
         ...(description && { description }),
+        ...(sequence && { sequence }),
       };
       const given = { ...(passphrase && { passphrase }), ...(pin && { pin }) };
       const { job } = await post<{ job: string }>('/seals', { ...order, ...given });
@@ -152,6 +149,7 @@ function Make({ className, file, keys }: { className: string; file: DeskFile; ke
           Description for people
           <input value={description} onInput={(e) => setDescription(e.currentTarget.value)} />
         </label>
+        <SequenceNumber value={sequence} set={setSequence} />
         <label>
           Passphrase of the key
           <input
@@ -184,7 +182,8 @@ function Make({ className, file, keys }: { className: string; file: DeskFile; ke
         </button>
       </form>
       <p class="hint">
-        Sealing takes the next sequence number. A number that was taken is never given again.
+        Sealing takes the next sequence number, or the one named, above all that went before. A number that
+        was taken is never given again, and units that took it refuse every lower one.
       </p>
       {step && (
         <p aria-live="polite">

@@ -9,9 +9,9 @@ import {
   sealApproved,
   withdraw,
 } from '../../release/index.ts';
-import type { JsonObject } from '../../workspace/index.ts';
 import { requireRight } from '../access/guard.ts';
 import type { DeskEnv } from '../context.ts';
+import { EnvelopePlace, imagesNamed, progressTo } from '../held/sealing.ts';
 import { answers, jsonBody, newRoutes } from './answers.ts';
 import {
   classNameSchema,
@@ -128,9 +128,7 @@ export function requestRoutes() {
         ...rest
       } = c.req.valid('json');
       const workspace = await desk.workspace();
-      const images = [file, ...(file_b === undefined ? [] : [file_b])].map((id) => ({
-        path: desk.uploads.find(session, id).path,
-      }));
+      const images = imagesNamed(desk.uploads, session, { file, file_b });
       const secrets = desk.unlocked.secretsFor(session, { passphrase, pin });
       const job = desk.jobs.start(session, async (tell) => {
         const { opened, cautions } = await freezeRequest({
@@ -140,7 +138,7 @@ export function requestRoutes() {
           images,
           ...rest,
           securityVersion: security_version,
-          progress: ({ doing, doneBytes, totalBytes }) => tell(doing, doneBytes, totalBytes),
+          progress: progressTo(tell),
         });
         return { ...requestJson(opened), cautions };
       });
@@ -181,23 +179,19 @@ export function requestRoutes() {
       const { class: className, number } = c.req.valid('param');
       const { file, file_b, ...given } = c.req.valid('json');
       const workspace = await desk.workspace();
-      const uploads = [file, ...(file_b === undefined ? [] : [file_b])];
-      const images = uploads.map((id) => ({ path: desk.uploads.find(session, id).path }));
+      const images = imagesNamed(desk.uploads, session, { file, file_b });
       const secrets = desk.unlocked.secretsFor(session, given);
       const job = desk.jobs.start(session, async (tell) => {
-        workspace.files.makeFolder(workspace.path('envelopes'));
-        const name = `${className}-${number}.suit`;
-        const out = workspace.path('envelopes', name);
-        const { json, cautions } = await sealApproved({
+        const place = new EnvelopePlace(workspace, className, number);
+        const sealed = await sealApproved({
           workspace,
           secrets,
           request: `${className}/${number}`,
           images,
-          out,
-          progress: ({ doing, doneBytes, totalBytes }) => tell(doing, doneBytes, totalBytes),
+          out: place.path,
+          progress: progressTo(tell),
         });
-        const envelope = { ...(json.envelope as JsonObject), file: workspace.show(out) };
-        return { ...json, file: desk.uploads.adopt(session, name, out).id, envelope, cautions };
+        return place.sealed(desk.uploads, session, sealed);
       });
       return c.json({ job }, 200);
     });

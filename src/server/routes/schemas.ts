@@ -93,6 +93,16 @@ export const sealRequestSchema = z
     detached: z.boolean().default(false),
     security_version: z.int().min(0).max(0xffff_ffff).optional(),
     signers: z.array(nameSchema).max(8).default([]),
+    sequence: z
+      .string()
+      .regex(/^[1-9]\d{0,18}$/)
+      .transform(BigInt)
+      .optional()
+      .openapi({
+        type: 'string',
+        description: 'this sequence number instead of the next one',
+        example: '41',
+      }),
     description: z.string().max(1024).optional(),
     ...keyAccessSchema,
   })

@@ -2,17 +2,17 @@ import { createRoute, z } from '@hono/zod-openapi';
 import { streamSSE } from 'hono/streaming';
 import { type FlatImage, imageForSlot } from '../../image/index.ts';
 import { readFigures, sendingOf, trustPlan } from '../../plan/index.ts';
-import { type SealRequest, seal } from '../../release/index.ts';
+import { seal } from '../../release/index.ts';
 import {
   type DeviceClass,
   fileSource,
   foreseeNumber,
-  type JsonObject,
   listRecords,
   readClass,
   type Workspace,
 } from '../../workspace/index.ts';
 import { requireRight } from '../access/guard.ts';
+import { EnvelopePlace, imagesNamed, progressTo } from '../held/sealing.ts';
 import { answers, jsonBody, newRoutes } from './answers.ts';
 import { documentSchema, fileIdSchema, imageRequestSchema, sealRequestSchema } from './schemas.ts';
 
@@ -77,40 +77,32 @@ export function sealRoutes() {
         version,
         detached,
         signers,
+        sequence,
         passphrase,
         pin,
         ...rest
       } = c.req.valid('json');
       const workspace = await desk.workspace();
-      const uploads = [file, ...(file_b === undefined ? [] : [file_b])].map((id) =>
-        desk.uploads.find(session, id),
-      );
+      const images = imagesNamed(desk.uploads, session, { file, file_b });
       const secrets = desk.unlocked.secretsFor(session, { passphrase, pin });
-      const number = foreseeNumber(workspace, await readClass(workspace, className));
+      const number = sequence ?? foreseeNumber(workspace, await readClass(workspace, className));
       const job = desk.jobs.start(session, async (tell) => {
-        const name = `${className}-${number}.suit`;
-        workspace.files.makeFolder(workspace.path('envelopes'));
-        const out = workspace.path('envelopes', name);
-        const request: SealRequest = {
+        const place = new EnvelopePlace(workspace, className, number);
+        const sealed = await seal({
           workspace,
           secrets,
           className,
-          images: uploads.map(({ path }) => ({ path })),
+          images,
           version,
-          out,
+          out: place.path,
           detached,
           signers,
+          sequence,
           securityVersion: rest.security_version,
           description: rest.description,
-          progress: ({ doing, doneBytes, totalBytes }) => tell(doing, doneBytes, totalBytes),
-        };
-        const { json, cautions } = await seal(request);
-        return {
-          ...json,
-          file: desk.uploads.adopt(session, name, out).id,
-          envelope: { ...(json.envelope as JsonObject), file: workspace.show(out) },
-          cautions,
-        };
+          progress: progressTo(tell),
+        });
+        return place.sealed(desk.uploads, session, sealed);
       });
       return c.json({ job }, 200);
     })
