@@ -46,6 +46,7 @@ onBoth('leases', (stores) => {
     await pause(100);
     const note = { kind: 'held', who: 'ada', text: 'mine' };
     await expect(store.note(note, first)).rejects.toMatchObject({ code: 'fleet-lease-lost' });
+    expect(await store.renew(first, 60)).toBeUndefined();
     const second = (await store.lease('steer', 'bela', 60))!;
     const error = await store.note(note, first).catch((thrown: Error) => thrown);
     expect((error as Error).message).toContain('bela has it now');

@@ -4,10 +4,10 @@ import { dirname, join } from 'node:path';
 import { afterEach, describe, expect, it, vi } from 'vitest';
 import { announcementNames, inReach } from '../../src/broadcast/index.ts';
 import { toHex } from '../../src/bytes/index.ts';
-import { broadcastJson, halt, pause, resume } from '../../src/fleet/index.ts';
+import { broadcastJson, type FleetStore, halt, pause, resume } from '../../src/fleet/index.ts';
 import { steeringLease } from '../../src/fleet/waves/steer/lease.ts';
 import type { SecretSource } from '../../src/keys/index.ts';
-import { keyPaths, readLedger } from '../../src/workspace/index.ts';
+import { announcementCounter, keyPaths, readLedger, takeNumber } from '../../src/workspace/index.ts';
 import { secrets } from '../release/secrets.ts';
 import { PLAN_YAML } from './plans.ts';
 import {
@@ -238,6 +238,41 @@ describe('several who would steer', () => {
     old.back();
     await steer.look();
     expect(announced(at)).toMatchObject({ offer: null, counter: counter + 1n });
+  });
+
+  it('a number that was taken and never heard of is passed, though the depot says what is wanted', async () => {
+    at = await field();
+    await begun(at);
+    const steer = steering(at);
+    await steer.look();
+    const { counter, offer } = announced(at)!;
+    const taken = takeNumber(at.workspace, { ...at.vent, name: announcementCounter(at.vent.name) });
+    expect(taken.number).toBe(counter + 1n);
+    await steer.look();
+    expect(announced(at)).toMatchObject({ offer, counter: counter + 2n });
+  });
+
+  it('halted between the decision and its number, nothing is offered', async () => {
+    at = await field();
+    await begun(at);
+    let halted = false;
+    const store = new Proxy(at.store, {
+      get(target, name: keyof FleetStore) {
+        if (name === 'renew' && !halted)
+          return async (...given: Parameters<FleetStore['renew']>) => {
+            halted = true;
+            await halt(await order('no'));
+            return target.renew(...given);
+          };
+        return (target[name] as () => unknown).bind(target);
+      },
+    });
+    await steering(at, 'one', { store }).look();
+    expect(halted).toBe(true);
+    expect(announced(at)?.offer ?? null).toBeNull();
+    const told = (await at.store.events()).filter(({ kind }) => kind === 'announcing');
+    expect(told.map(({ text }) => text)).toEqual(['announcement 2, wave pilot']);
+    expect(announced(at)).toMatchObject({ counter: 2n, offer: null });
   });
 
   it('what a killed process left between store, announcement and ledger is made good by the next', async () => {
