@@ -6,6 +6,7 @@ import { createServer, type Server } from 'node:http';
 import type { AddressInfo } from 'node:net';
 import { afterAll, beforeAll, beforeEach, describe, expect, it } from 'vitest';
 import { Bench, COMMAND, cortexImage } from './command.ts';
+import { documentOf, started } from './served.ts';
 
 const bench = new Bench();
 const WS = { cwd: 'WS' };
@@ -28,8 +29,8 @@ beforeAll(async () => {
   bench.ok('seal two.bin --class vent --version 1.5.0 --detached --out two.suit', WS);
   bench.ok('seal one.bin --class dosing --version 2.0.0 --out dosing.suit', WS);
   bench.ok('announce vent --depot depot', WS);
-  served = spawn(process.execPath, [COMMAND, 'depot', 'serve', 'depot', '--json'], { cwd: bench.path('WS') });
-  depot = (await jsonOf(served)).origin;
+  served = started(bench, 'depot serve depot --json');
+  depot = (await documentOf<{ origin: string }>(served)).origin;
 });
 afterAll(() => {
   served.kill('SIGTERM');
@@ -290,19 +291,4 @@ async function liar(lie: (path: string, headers: NodeJS.Dict<string | string[]>)
     server.listen(0, '127.0.0.1', () => resolve());
   });
   return { server, origin: `http://127.0.0.1:${(server.address() as AddressInfo).port}` };
-}
-
-function jsonOf(child: ChildProcess): Promise<{ origin: string }> {
-  return new Promise((resolve, reject) => {
-    let told = '';
-    child.stdout!.on('data', (piece) => {
-      told += piece;
-      try {
-        resolve(JSON.parse(told));
-      } catch {
-        // Not whole yet.
-      }
-    });
-    child.on('exit', (status) => reject(new Error(`ended with ${status}: ${told}`)));
-  });
 }

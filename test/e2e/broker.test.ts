@@ -1,10 +1,11 @@
 /** Announcing over MQTT 5 (OASIS Standard, 2019) beside polling, against Debian's broker. */
-import { type ChildProcess, spawn } from 'node:child_process';
+import type { ChildProcess } from 'node:child_process';
 import { cpSync, existsSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { connectAsync, type MqttClient } from 'mqtt';
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
 import { TestBroker } from './broker.ts';
-import { Bench, COMMAND, cortexImage } from './command.ts';
+import { Bench, cortexImage } from './command.ts';
+import { started } from './served.ts';
 
 const present = existsSync('/usr/sbin/mosquitto');
 if (!present && process.env.CI === 'true') throw new Error('mosquitto is not installed');
@@ -51,13 +52,9 @@ afterAll(async () => {
 
 const told = new WeakMap<ChildProcess, string>();
 
-/** A command that goes on running. */
+/** A command that goes on running, and whose words are kept. */
 function start(...words: string[]): ChildProcess {
-  const child = spawn(process.execPath, [COMMAND, ...words], {
-    cwd: bench.path('WS'),
-    env: bench.environment,
-    stdio: ['ignore', 'pipe', 'inherit'],
-  });
+  const child = started(bench, words);
   children.push(child);
   told.set(child, '');
   child.stdout!.on('data', (piece) => told.set(child, told.get(child) + String(piece)));

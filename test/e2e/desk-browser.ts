@@ -4,6 +4,7 @@ import { fileURLToPath } from 'node:url';
 import AxeBuilder from '@axe-core/playwright';
 import { type Browser, type BrowserContext, chromium, type Page } from 'playwright-core';
 import { type Bench, COMMAND } from './command.ts';
+import { documentOf } from './served.ts';
 
 const CHROMIUM = '/usr/bin/chromium';
 const QUIET = [
@@ -36,7 +37,7 @@ export class DeskBrowser {
       env: bench.environment,
       stdio: ['ignore', 'pipe', 'inherit'],
     });
-    const { entry, origin } = await opened(this.#serve);
+    const { entry, origin } = await documentOf<{ entry: string; origin: string }>(this.#serve);
     this.#browser = await chromium.launch({ executablePath: CHROMIUM, args: QUIET });
     this.#context = await this.#browser.newContext({ viewport: { width: 1100, height: 800 } });
     this.page = await this.#context.newPage();
@@ -99,19 +100,4 @@ export class DeskBrowser {
     await this.#browser?.close();
     this.#serve?.kill('SIGTERM');
   }
-}
-
-function opened(serve: ChildProcess): Promise<{ entry: string; origin: string }> {
-  return new Promise((resolve, reject) => {
-    let told = '';
-    serve.stdout!.on('data', (piece) => {
-      told += piece;
-      try {
-        resolve(JSON.parse(told));
-      } catch {
-        // Not whole yet.
-      }
-    });
-    serve.on('exit', (status) => reject(new Error(`serve ended with ${status}\n${told}`)));
-  });
 }

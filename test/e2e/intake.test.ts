@@ -6,6 +6,7 @@ import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { type FleetStore, openFleet } from '../../src/fleet/index.ts';
 import { Bench, COMMAND, cortexImage } from './command.ts';
+import { documentOf } from './served.ts';
 
 const bench = new Bench();
 const WS = { cwd: 'WS' };
@@ -60,12 +61,7 @@ async function serve(blocks?: number): Promise<string> {
     stdio: ['ignore', 'pipe', 'inherit'],
   });
   running.push(child);
-  let told = '';
-  for await (const piece of child.stdout) {
-    told += piece;
-    if (/\}\s*$/.test(told)) return `${JSON.parse(told).origin}/reports`;
-  }
-  throw new Error(`the server ended: ${told}`);
+  return `${(await documentOf<{ origin: string }>(child)).origin}/reports`;
 }
 
 async function stop(signal: NodeJS.Signals): Promise<void> {

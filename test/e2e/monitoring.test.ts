@@ -1,8 +1,9 @@
 /** Processes that serve, watched from outside: figures, health, and a log without secrets. */
-import { type ChildProcess, spawn } from 'node:child_process';
+import type { ChildProcess } from 'node:child_process';
 import { readFileSync } from 'node:fs';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { Bench, COMMAND, PASSPHRASE } from './command.ts';
+import { Bench, PASSPHRASE } from './command.ts';
+import { documentOf, started } from './served.ts';
 
 /** On a busy machine. */
 const PATIENT = { timeout: 100_000 };
@@ -29,18 +30,9 @@ interface Opened {
 
 /** Starts a command that serves, and gives what it says when it is open. */
 async function serving(line: string): Promise<Opened> {
-  const child = spawn(process.execPath, [COMMAND, ...line.split(' '), '--json'], {
-    cwd: bench.path('WS'),
-    env: bench.environment,
-    stdio: ['ignore', 'pipe', 'inherit'],
-  });
+  const child = started(bench, `${line} --json`);
   children.push(child);
-  let told = '';
-  for await (const piece of child.stdout!) {
-    told += piece;
-    if (told.trimEnd().endsWith('}')) return JSON.parse(told) as Opened;
-  }
-  throw new Error(`${line} ended with ${child.exitCode}`);
+  return documentOf<Opened>(child);
 }
 
 const textOf = async (url: string) => (await fetch(url)).text();

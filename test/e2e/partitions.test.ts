@@ -1,8 +1,9 @@
 /** A unit that runs Linux: its slots and state on partitions, the machine restarted by its own means. */
-import { type ChildProcess, spawn } from 'node:child_process';
+import type { ChildProcess } from 'node:child_process';
 import { existsSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { Bench, COMMAND, cortexImage } from './command.ts';
+import { Bench, cortexImage } from './command.ts';
+import { documentOf, started } from './served.ts';
 
 const bench = new Bench();
 const WS = { cwd: 'WS' };
@@ -26,10 +27,8 @@ beforeAll(async () => {
   }
   for (const name of PLACES) writeFileSync(bench.path('WS', `${name}.part`), Buffer.alloc(300 << 10, 0xee));
   bench.ok('announce vent --depot depot', WS);
-  served = spawn(process.execPath, [COMMAND, 'depot', 'serve', 'depot', '--json'], { cwd: bench.path('WS') });
-  depot = await new Promise((resolve) =>
-    served.stdout!.once('data', (told) => resolve(JSON.parse(String(told)).origin)),
-  );
+  served = started(bench, 'depot serve depot --json');
+  depot = (await documentOf<{ origin: string }>(served)).origin;
 });
 afterAll(() => {
   served.kill('SIGTERM');

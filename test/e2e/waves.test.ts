@@ -1,8 +1,9 @@
 /** A release goes out wave by wave to real agents that report over HTTP; a bad one stops at the pilot; it can be taken back. */
-import { type ChildProcess, spawn } from 'node:child_process';
+import type { ChildProcess } from 'node:child_process';
 import { mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { afterAll, beforeAll, describe, expect, it, vi } from 'vitest';
-import { Bench, COMMAND, cortexImage, twoPeople } from './command.ts';
+import { Bench, cortexImage, twoPeople } from './command.ts';
+import { documentOf, started } from './served.ts';
 
 // Every round starts several programs.
 vi.setConfig({ testTimeout: 900_000 });
@@ -46,25 +47,12 @@ beforeAll(async () => {
   }
   writeFileSync(bench.path('WS', 'waves.yaml'), PLAN);
   mkdirSync(bench.path('WS', 'depot'));
-  served = spawn(process.execPath, [COMMAND, 'depot', 'serve', 'depot', '--fleet', '--json'], {
-    cwd: bench.path('WS'),
-    env: bench.environment,
-    stdio: ['ignore', 'pipe', 'inherit'],
-  });
-  origin = (await jsonOf(served)).origin;
+  served = started(bench, 'depot serve depot --fleet --json');
+  origin = (await documentOf<{ origin: string }>(served)).origin;
 }, 900_000);
 afterAll(() => {
   served?.kill('SIGTERM');
 });
-
-async function jsonOf(child: ChildProcess): Promise<{ origin: string }> {
-  let told = '';
-  for await (const piece of child.stdout!) {
-    told += piece;
-    if (told.endsWith('}\n')) return JSON.parse(told);
-  }
-  throw new Error(`it ended: ${told}`);
-}
 
 /** One round of every agent; units whose self-test fails or that refuse make it end with another status. */
 const agents = (health = 'true', more = '') =>
