@@ -2,6 +2,24 @@ import { createColors } from 'picocolors';
 
 type Stream = NodeJS.WriteStream;
 
+const CONTROL = /[^\P{Cc}\n\t]|[\p{Cf}\u2028\u2029]/gu;
+/** What `paint` writes. */
+const COLOUR = new RegExp(`${String.fromCharCode(27)}\\[[0-9;]*m`, 'g');
+
+/** Text that cannot steer a terminal, whoever wrote it: control characters are shown as question marks. */
+export function printable(text: string): string {
+  return text.replace(CONTROL, '?');
+}
+
+/** The same, where colour of our own stands between. */
+function printableBetweenColours(text: string): string {
+  const colours = text.match(COLOUR) ?? [];
+  return text
+    .split(COLOUR)
+    .map((part, i) => printable(part) + (colours[i] ?? ''))
+    .join('');
+}
+
 /**
  * How the command line speaks. Results go to standard output (human lines, or one JSON document with --json);
  * progress, cautions and errors to standard error. Colour only on a terminal, never with NO_COLOR.
@@ -20,7 +38,8 @@ export class Output {
 
   /** A line of the result, for people. Nothing with --json. */
   line(text = ''): void {
-    if (!this.json) this.stdout.write(`${text}\n`);
+    if (!this.json)
+      this.stdout.write(`${this.paint.isColorSupported ? printableBetweenColours(text) : printable(text)}\n`);
   }
 
   /** A label and its value, aligned. */
@@ -37,14 +56,14 @@ export class Output {
   caution(text: string): void {
     if (this.json) return;
     this.endProgress();
-    this.stderr.write(`${createColors(colourWanted(this.stderr)).yellow('caution')}: ${text}\n`);
+    this.stderr.write(`${createColors(colourWanted(this.stderr)).yellow('caution')}: ${printable(text)}\n`);
   }
 
   /** A failure: what happened, then the next move. With --json it also goes to standard output as a document. */
   failure(code: string, message: string, hint?: string): void {
     this.endProgress();
-    this.stderr.write(`${createColors(colourWanted(this.stderr)).red('fieldseal')}: ${message}\n`);
-    if (hint) this.stderr.write(`  ${hint}\n`);
+    this.stderr.write(`${createColors(colourWanted(this.stderr)).red('fieldseal')}: ${printable(message)}\n`);
+    if (hint) this.stderr.write(`  ${printable(hint)}\n`);
     this.result({ format: 'fieldseal.error/1', error: { code, message, hint: hint ?? null } });
   }
 

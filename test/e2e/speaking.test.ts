@@ -154,6 +154,16 @@ describe('for people', () => {
     expect(onTerminal('check a.suit --unit v.unit', { TERM: 'dumb' })).not.toContain(ESCAPE);
   });
 
+  it('what a stranger wrote into a file steers no terminal, and our own colours stay', () => {
+    const plan = `format: "${ESCAPE}[2J${ESCAPE}]0;title\u0007"\nclass: vent\n`;
+    writeFileSync(bench.path('WS', 'stranger.yaml'), plan);
+    const told = onTerminal('broadcast plan vent --plan stranger.yaml 2>&1');
+    expect(told).toContain(`${ESCAPE}[31mfieldseal`);
+    expect(told).not.toContain(`${ESCAPE}[2J`);
+    expect(told).not.toContain('\u0007');
+    expect(told).toContain('?[2J');
+  });
+
   it('refusals say what happened, what it means and what to do next', () => {
     const { stdout } = bench.ok('check a.suit --unit v.unit', { ...WS, status: 1 });
     expect(stdout).toMatch(/refused at step 5, freshness: /);

@@ -32,6 +32,10 @@ function showCounts(
 ): void {
   out.line(`${units} units`);
   for (const each of byClass) out.fact(desk.classNamed(each.classId), String(each.units));
+  if (units === 0) {
+    out.line('next: fieldseal fleet import');
+    return;
+  }
   out.line('by state:');
   for (const state of UNIT_STATES.filter((each) => byState[each] > 0))
     out.fact(state, String(byState[state]));

@@ -3,7 +3,7 @@ import type { Region } from '../../suit/index.ts';
 import { fileSource } from '../../workspace/index.ts';
 import { fingerprintText } from '../../x509/index.ts';
 import { EXIT } from '../exit.ts';
-import type { Output } from '../output.ts';
+import { type Output, printable } from '../output.ts';
 import type { Call } from '../spec.ts';
 
 /** Accounts for every byte of a file. */
@@ -70,9 +70,4 @@ function showRegion(out: Output, region: Region, level: number, depth: number): 
 // Long digests and signatures are told by their first digits; --json has them whole.
 function shortened(text: string): string {
   return text.replace(/[0-9a-f]{72,}/g, (hex) => `${hex.slice(0, 32)}...`);
-}
-
-// A stranger's text must not steer the terminal.
-function printable(text: string): string {
-  return text.replace(/[\p{Cc}\p{Cf}\u2028\u2029]/gu, '?');
 }

@@ -1,5 +1,6 @@
 /** Every way in which the fleet store says no, with the exit status that a command gives it. */
 const STATUS = {
+  'store-unknown': 2,
   'store-missing': 3,
   'store-unreachable': 3,
   'store-damaged': 3,
