@@ -47,15 +47,21 @@ export async function openUnitStore(path: string, access: Access = 'write'): Pro
 /**
  * Moves areas out of a unit file, each to the place that it names: content first, read back and compared, then the list
  * beside the unit file, then zeros in the file, which no unit would start. Throws `WorkspaceError`; an area that was
- * moved before stays where it is.
+ * moved before stays where it is. A place that holds anything but one and the same byte is overwritten only where `force` is
+ * set: it may be somebody's file system.
  */
-export async function placeAreas(unitPath: string, areas: readonly PlacedArea[]): Promise<void> {
+export async function placeAreas(
+  unitPath: string,
+  areas: readonly PlacedArea[],
+  { force = false }: { readonly force?: boolean } = {},
+): Promise<void> {
   const before = await readAreas(unitPath);
   const again = areas.find(({ name }) => before.some((each) => each.name === name));
   if (again)
     throw new WorkspaceError('name-taken', `${again.name} of ${unitPath} lies elsewhere already`, {
       hint: `${listOf(unitPath)} says where`,
     });
+  if (!force) for (const area of areas) requireBlank(area);
   const base = openFileStore(unitPath, 'durable');
   try {
     for (const area of areas) copyOut(base, area);
@@ -90,6 +96,35 @@ async function readAreas(unitPath: string): Promise<readonly PlacedArea[]> {
   return (await readWritten(files.readText(list), list, schema)).areas;
 }
 
+function requireBlank({ name, size, path }: PlacedArea): void {
+  const place = openFileStore(path, 'read', size);
+  try {
+    const [first] = place.read(0, 1);
+    eachStretch(size, (at, length) => {
+      if (place.read(at, length).every((byte) => byte === first)) return;
+      throw new WorkspaceError(
+        'output-exists',
+        `${path} is not blank: placing ${name} there overwrites what it holds`,
+        {
+          hint: 'make sure that it is the right partition, then say so with --force',
+          file: path,
+        },
+      );
+    });
+  } catch (error) {
+    throw error instanceof RangeError ? tooSmall({ name, size, path }) : error;
+  } finally {
+    place.close();
+  }
+}
+
+function tooSmall({ name, size, path }: Pick<PlacedArea, 'name' | 'size' | 'path'>): WorkspaceError {
+  return new WorkspaceError('file-damaged', `${path} is too small for ${name}, which takes ${size} bytes`, {
+    hint: 'name a partition of at least that size, and place the area again on a unit file from before',
+    file: path,
+  });
+}
+
 function copyOut(base: Store, { name, offset, size, path }: PlacedArea): void {
   const target = openFileStore(path, 'durable', size);
   try {
@@ -107,15 +142,11 @@ function copyOut(base: Store, { name, offset, size, path }: PlacedArea): void {
   }
 }
 
-function requireRoom(store: Store, { name, size, path }: PlacedArea): void {
+function requireRoom(store: Store, area: PlacedArea): void {
   try {
-    store.read(size - 1, 1);
+    store.read(area.size - 1, 1);
   } catch (error) {
-    if (!(error instanceof RangeError)) throw error;
-    throw new WorkspaceError('file-damaged', `${path} is too small for ${name}, which takes ${size} bytes`, {
-      hint: 'name a partition of at least that size, and place the area again on a unit file from before',
-      file: path,
-    });
+    throw error instanceof RangeError ? tooSmall(area) : error;
   }
 }
 

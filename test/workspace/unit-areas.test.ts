@@ -67,6 +67,21 @@ describe('areas of a unit elsewhere', () => {
     expect(await whole()).toEqual(model);
   });
 
+  test('a place that holds anything is not overwritten, and nothing moves, unless that is said', async () => {
+    writeFileSync(at('state'), Buffer.concat([Buffer.alloc(99, 0xee), Buffer.from('a file system')]));
+    await expect(placeAreas(at('unit'), areas())).rejects.toMatchObject({ code: 'output-exists' });
+    expect(readFileSync(at('unit'))).toEqual(content);
+    expect(readFileSync(at('slot A')).subarray(0, 200)).toEqual(Buffer.alloc(200, 0xee));
+    await placeAreas(at('unit'), areas(), { force: true });
+    expect(await whole()).toEqual(content);
+  });
+
+  test('one that is too small takes nothing', async () => {
+    truncateSync(at('state'), 40);
+    await expect(placeAreas(at('unit'), areas())).rejects.toMatchObject({ code: 'file-damaged' });
+    expect(readFileSync(at('unit'))).toEqual(content);
+  });
+
   test('one that was placed is not placed again', async () => {
     await placeAreas(at('unit'), areas().slice(0, 1));
     await placeAreas(at('unit'), areas().slice(1));

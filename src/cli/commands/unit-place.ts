@@ -13,7 +13,7 @@ export async function run(call: Call): Promise<number> {
   session.close();
   const areas = call.texts('area').map((text) => areaOf(file, text));
   requireDifferent(areas, resolve(path));
-  await placeAreas(path, areas);
+  await placeAreas(path, areas, { force: call.flag('force') });
   for (const { name, size, path: place } of areas) call.out.fact(name, `${size} B at ${place}`);
   call.out.line(`${path}.areas says so: keep it with the unit file; without it the unit starts nothing.`);
   call.out.result({ format: 'fieldseal.unit-areas/1', areas });

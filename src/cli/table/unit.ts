@@ -92,10 +92,11 @@ Example:
         required: true,
         repeat: true,
       },
+      { name: 'force', about: 'overwrite a place that is not blank' },
     ],
     notes: `For units that run Linux: slots and state on partitions of their own, from their first byte on. Where they lie is kept beside
-the unit file (UNIT.areas); every command finds them from then on. What was on the partition is overwritten. Writes to it are on
-the medium before the next one begins.
+the unit file (UNIT.areas); every command finds them from then on. Writes to it are on the medium before
+the next one begins. What was on a partition is lost; one that is not blank is taken only with --force.
 
 The unit file still holds the record, the wear notes and what the unit remembers under power.
 
