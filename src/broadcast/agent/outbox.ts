@@ -96,7 +96,7 @@ export class Outbox {
   #wait(least: number): number {
     const longest = Math.min(FIRST_WAIT_MS * 2 ** this.#tries, LONGEST_WAIT_MS);
     this.#tries = Math.min(this.#tries + 1, 16);
-    return Math.max(least, longest * (0.5 + Math.random() / 2));
+    return Math.max(least, Math.ceil(longest * (0.5 + Math.random() / 2)));
   }
 
   #unsent(): string[] {
