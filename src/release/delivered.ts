@@ -1,11 +1,10 @@
-import { setImmediate } from 'node:timers/promises';
 import { prepareEncrypt, type RepeatableEncryption, SUIT_PAYLOAD_ENCRYPTION } from '../cose/index.ts';
 import { startSha256 } from '../crypto/index.ts';
 import type { ImageEncryption } from '../suit/index.ts';
 import type { DeviceClass, Output } from '../workspace/index.ts';
 import type { MadeDelta } from './delta.ts';
 import { SealError } from './error.ts';
-import { digestsOf, type OpenedImage, type PreparedImage, piecesOf } from './images.ts';
+import { digestsOf, inTurns, type OpenedImage, type PreparedImage, piecesOf } from './images.ts';
 import type { OpenRecipients } from './recipients.ts';
 import type { SealProgress, SealRequest } from './request.ts';
 
@@ -18,7 +17,7 @@ export interface DeliveredImage extends PreparedImage {
   readonly delta?: MadeDelta | undefined;
   /** What units fetch, in order; the bytes of a piece are good until the next is asked for. */
   pieces(): Iterable<Uint8Array>;
-  /** The ciphertext, written and durable, where it is given out beside the envelope. */
+  /** The ciphertext, written and not yet durable, where it is given out beside the envelope. */
   readonly ciphertext: Output | undefined;
   /** Takes a ciphertext away that was not given out, and wipes the content key. */
   discard(): void;
@@ -89,9 +88,10 @@ export async function encrypt(
   }
 }
 
-/** Bytes between two breaths, in which prompts and timers get their turn. */
-const BREATH = 1 << 24;
+/** Small enough to stay in the cache of a processor between encrypting, hashing and writing. */
+const STRETCH = 1 << 18;
 
+/** While a stretch is encrypted and hashed, another thread writes the one before. */
 async function encryptOnce(
   image: OpenedImage,
   cipher: RepeatableEncryption,
@@ -99,27 +99,38 @@ async function encryptOnce(
   { signal, progress }: EncryptingWork,
 ): Promise<DeliveredImage['delivered']> {
   const hash = startSha256();
+  const running = cipher.begin();
   let size = 0;
-  let breath = BREATH;
-  for (const piece of ciphertextOf(image, cipher)) {
-    if (size >= breath) {
-      await setImmediate();
-      breath += BREATH;
-    }
-    signal.throwIfAborted();
+  let written: Promise<void> | undefined;
+  const deliver = async (piece: Uint8Array) => {
     hash.update(piece);
-    output?.write(piece);
     size += piece.length;
-    const doneBytes = Math.min(size, image.flat.size);
-    progress({ doing: 'encrypting', doneBytes, totalBytes: image.flat.size });
+    await written;
+    written = output?.writeMeanwhile(piece);
+    written?.catch(() => {}); // Whoever waits for it learns of it.
+  };
+  try {
+    for await (const piece of inTurns(piecesOf(image))) {
+      signal.throwIfAborted();
+      for (const stretch of stretchesOf(piece)) await deliver(running.update(stretch));
+      progress({ doing: 'encrypting', doneBytes: size, totalBytes: image.flat.size });
+    }
+    await deliver(running.final());
+  } finally {
+    await written;
   }
-  output?.settle();
   return { digest: hash.digest(), size };
+}
+
+function* stretchesOf(piece: Uint8Array): Generator<Uint8Array> {
+  for (let at = 0; at < piece.length; at += STRETCH) yield piece.subarray(at, at + STRETCH);
 }
 
 function* ciphertextOf(image: OpenedImage, cipher: RepeatableEncryption): Generator<Uint8Array> {
   const running = cipher.begin();
-  for (const piece of piecesOf(image)) yield running.update(piece);
+  for (const piece of piecesOf(image)) {
+    for (const stretch of stretchesOf(piece)) yield running.update(stretch);
+  }
   const rest = running.final();
   if (rest.length > 0) yield rest;
 }

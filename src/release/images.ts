@@ -81,7 +81,7 @@ export async function digestsOf(image: OpenedImage): Promise<Pick<PreparedImage,
 }
 
 /** The same pieces, and before each the turn of prompts and timers. */
-async function* inTurns(pieces: Iterable<Uint8Array>): AsyncGenerator<Uint8Array> {
+export async function* inTurns(pieces: Iterable<Uint8Array>): AsyncGenerator<Uint8Array> {
   for (const piece of pieces) {
     await setImmediate();
     yield piece;

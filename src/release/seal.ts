@@ -282,7 +282,7 @@ async function writeRelease(
   for (const [i, output] of outputs.images.entries()) {
     if (output && !images[i]!.ciphertext) copyImage(output, images[i]!);
   }
-  const written = await readBack(outputs.envelope, async (source) => {
+  const written = await settleAndCheck(outputs.envelope, async (source) => {
     const hashed = source.sha256();
     try {
       requireWritten(source, pieces, payloads);
@@ -293,7 +293,7 @@ async function writeRelease(
     return { size_bytes: source.size, sha256: toHex(await hashed) };
   });
   for (const [i, output] of outputs.images.entries()) {
-    if (output) await readBack(output, (source) => checkImage(source, images[i]!));
+    if (output) await settleAndCheck(output, (source) => checkImage(source, images[i]!));
   }
   requireUnchanged(images);
   requirePartsUnchanged(request.parts ?? NO_PARTS);
@@ -318,12 +318,16 @@ async function writeRelease(
   };
 }
 
-async function readBack<T>(output: Output, check: (source: FileSource) => Promise<T> | T): Promise<T> {
+/** Reads back and judges what was written while another thread makes it durable. */
+async function settleAndCheck<T>(output: Output, check: (source: FileSource) => Promise<T> | T): Promise<T> {
   const source = fileSource(output.partPath);
+  const settled = output.settleMeanwhile();
+  settled.catch(() => {}); // Whoever waits for it learns of it.
   try {
     return await check(source);
   } finally {
     source.close();
+    await settled;
   }
 }
 
@@ -343,12 +347,10 @@ function writeEnvelope(
       request.progress?.({ doing: 'writing', doneBytes, totalBytes });
     }
   }
-  output.settle();
 }
 
 function copyImage(output: Output, image: DeliveredImage): void {
   for (const bytes of image.pieces()) output.write(bytes);
-  output.settle();
 }
 
 function recordRelease(release: Release): void {

@@ -2,6 +2,7 @@ import { randomBytes } from 'node:crypto';
 import * as nodeFs from 'node:fs';
 import { hostname } from 'node:os';
 import { basename, dirname, join } from 'node:path';
+import { promisify } from 'node:util';
 import { fromUtf8 } from '../bytes/index.ts';
 import { fromSystem, systemCode, WorkspaceError } from './errors.ts';
 
@@ -9,7 +10,9 @@ import { fromSystem, systemCode, WorkspaceError } from './errors.ts';
 export type Disk = Pick<
   typeof nodeFs,
   | 'openSync'
+  | 'write'
   | 'writeSync'
+  | 'fsync'
   | 'fsyncSync'
   | 'closeSync'
   | 'linkSync'
@@ -38,8 +41,12 @@ export interface Output {
   /** Where the bytes are until they get their name. */
   readonly partPath: string;
   write(bytes: Uint8Array): void;
+  /** As `write`, on another thread. Until it is done the bytes must stay as they are, and nothing else may be called. */
+  writeMeanwhile(bytes: Uint8Array): Promise<void>;
   /** Makes the bytes durable under the temporary name; `commit` then only names them. */
   settle(): void;
+  /** As `settle`, on another thread; meanwhile the bytes may be read. */
+  settleMeanwhile(): Promise<void>;
   /** Makes the bytes durable and gives them their name. */
   commit(): void;
   /** Takes the unfinished file away. Does nothing after `commit`. */
@@ -197,17 +204,29 @@ function openOutput(disk: Disk, path: string, options: FileOptions & { force?: b
     disk.fsyncSync(handle);
     close();
   };
+  const writeFailed = (error: unknown) => fromSystem(error, `write ${path}`, path);
+  const settleMeanwhile = async () => {
+    if (!open) return;
+    await promisify(disk.fsync)(handle);
+    close();
+  };
   const guarded = (action: () => void) => {
     try {
       action();
     } catch (error) {
-      throw fromSystem(error, `write ${path}`, path);
+      throw writeFailed(error);
     }
   };
+  const guardedLater = (action: () => Promise<void>) =>
+    action().catch((error: unknown) => {
+      throw writeFailed(error);
+    });
   return {
     partPath,
     write: (bytes) => guarded(() => writeAll(disk, handle, bytes)),
+    writeMeanwhile: (bytes) => guardedLater(() => writeAllMeanwhile(disk, handle, bytes)),
     settle: () => guarded(settle),
+    settleMeanwhile: () => guardedLater(settleMeanwhile),
     commit: () =>
       guarded(() => {
         settle();
@@ -231,6 +250,16 @@ function openOutput(disk: Disk, path: string, options: FileOptions & { force?: b
 
 function writeAll(disk: Disk, handle: number, bytes: Uint8Array): void {
   for (let done = 0; done < bytes.length; ) done += disk.writeSync(handle, bytes, done, bytes.length - done);
+}
+
+async function writeAllMeanwhile(disk: Disk, handle: number, bytes: Uint8Array): Promise<void> {
+  for (let done = 0; done < bytes.length; ) {
+    done += await new Promise<number>((resolve, reject) => {
+      disk.write(handle, bytes, done, bytes.length - done, null, (error, count) =>
+        error ? reject(error) : resolve(count),
+      );
+    });
+  }
 }
 
 // link() fails where the name exists, rename() would replace: only link makes creation exclusive and whole at once.

@@ -3,9 +3,11 @@ import * as fs from 'node:fs';
 import { readFileSync, rmSync, truncateSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
+import { createContentKeyFor } from '../../src/authority/index.ts';
 import { createSecretSource } from '../../src/keys/index.ts';
 import { seal } from '../../src/release/index.ts';
 import {
+  addClass,
   type Disk,
   keyPaths,
   openWorkspace,
@@ -13,7 +15,16 @@ import {
   readCounter,
   verifyLedger,
 } from '../../src/workspace/index.ts';
-import { editClass, expectNothingSealed, failure, firmware, makeSigner, prepared, request } from './setup.ts';
+import {
+  editClass,
+  expectNothingSealed,
+  failure,
+  firmware,
+  makeSigner,
+  prepared,
+  request,
+  secrets,
+} from './setup.ts';
 
 const DAY = 86_400_000;
 
@@ -230,6 +241,34 @@ describe('the disk', () => {
       'the disk is full; no payload was left behind, and sequence number 1 stays used',
     );
   });
+
+  test.each([0, 1, 3])(
+    'disk full at piece %i of a ciphertext: nothing stays, and no number is used',
+    async (good) => {
+      let left = Number.POSITIVE_INFINITY;
+      const write = ((...args: Parameters<typeof fs.write>) => {
+        if (left-- > 0) return fs.write(...args);
+        const done = args.at(-1) as unknown as (error: Error) => void;
+        return setImmediate(done, Object.assign(new Error('ENOSPC'), { code: 'ENOSPC' }));
+      }) as Disk['write'];
+      const at = await prepared({ disk: { ...fs, write } });
+      const size = 1_000_000;
+      const veiled = { name: 'veiled', model: 'BIG-2', scheme: 'asymmetric', slotSize: 1 << 20 } as const;
+      await addClass(at.workspace, veiled);
+      editClass(at.workspace, 'veiled', 'confidentiality: none', 'confidentiality: image\nrecipients: class');
+      writeFileSync(at.image, firmware(size, 3));
+      const deviceClass = await readClass(at.workspace, 'veiled');
+      await createContentKeyFor(at.workspace, deviceClass, undefined, { people: [], backups: [] }, secrets);
+      left = good;
+      const detached = request(at, { className: 'veiled', detached: true });
+      expect(await failure(() => seal(detached))).toMatchObject({ code: 'disk-full' });
+      expectNothingSealed(at);
+      expect(readCounter(at.workspace, 'veiled').last).toBe(0n);
+      left = Number.POSITIVE_INFINITY;
+      await seal(detached);
+      expect(fs.statSync(join(at.folder, 'vent.suit.bin')).size).toBe(size);
+    },
+  );
 
   test.each([
     ['fsyncSync', 'EIO', 'file-trouble'],

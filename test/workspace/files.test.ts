@@ -94,6 +94,50 @@ describe('outputs appear with their last byte', () => {
     expect(fs.readdirSync(folder)).toEqual([]);
   });
 
+  test('bytes written on another thread lie in order with the others, also where the disk takes a few at a time', async () => {
+    const folder = emptyFolder();
+    const few = ((
+      handle: number,
+      bytes: Uint8Array,
+      offset: number,
+      length: number,
+      position: null,
+      done: never,
+    ) => fs.write(handle, bytes, offset, Math.min(length, 7), position, done)) as Disk['write'];
+    const output = filesOn({ ...fs, write: few }).beginOutput(join(folder, 'app.suit'));
+    output.write(Buffer.from('head,'));
+    await output.writeMeanwhile(Buffer.from('a body of many pieces,'));
+    await output.writeMeanwhile(new Uint8Array(0));
+    output.write(Buffer.from('tail'));
+    output.commit();
+    expect(fs.readFileSync(join(folder, 'app.suit'), 'utf8')).toBe('head,a body of many pieces,tail');
+  });
+
+  test('a disk that fills up under another thread ends as a full disk, and nothing stays', async () => {
+    const folder = emptyFolder();
+    const full = ((...args: unknown[]) => {
+      const done = args.at(-1) as (error: Error) => void;
+      setImmediate(done, Object.assign(new Error('ENOSPC'), { code: 'ENOSPC' }));
+    }) as Disk['write'];
+    const output = filesOn({ ...fs, write: full }).beginOutput(join(folder, 'app.suit'));
+    const error = await failure(() => output.writeMeanwhile(new Uint8Array(10)));
+    expect(error.code).toBe('disk-full');
+    expect(error.message).toContain('cannot write');
+    output.abandon();
+    expect(fs.readdirSync(folder)).toEqual([]);
+  });
+
+  test('bytes that another thread cannot make durable end as trouble with the file, and nothing stays', async () => {
+    const folder = emptyFolder();
+    const broken = ((_: number, done: (error: Error) => void) =>
+      setImmediate(done, Object.assign(new Error('EIO'), { code: 'EIO' }))) as unknown as Disk['fsync'];
+    const output = filesOn({ ...fs, fsync: broken }).beginOutput(join(folder, 'app.suit'));
+    output.write(new Uint8Array(10));
+    expect((await failure(() => output.settleMeanwhile())).code).toBe('file-trouble');
+    output.abandon();
+    expect(fs.readdirSync(folder)).toEqual([]);
+  });
+
   test('an existing file is kept unless force is given', async () => {
     const path = join(emptyFolder(), 'app.suit');
     fs.writeFileSync(path, 'old');
