@@ -1,9 +1,10 @@
 // `npm run device:deep`: what `npm test` does to the device kit in minutes, at length: every subject of the rehearsal, thousands of
-// hostile payloads of each class, power cuts at every operation on the emulated core and on the example board, millions of fuzz cases.
+// hostile payloads of each class, power cuts at every operation on the emulated core and on the example board, millions
+// of fuzz cases, and a proof over any bytes that the parser reads nothing but them.
 import { spawnSync } from 'node:child_process';
-import { prepareDebian, prepareNpm } from './prepare.mjs';
+import { PROOF_PARTS, prepareDebian, prepareNpm } from './prepare.mjs';
 
-const missing = prepareDebian();
+const missing = prepareDebian(PROOF_PARTS);
 prepareNpm();
 for (const { name, for: purpose } of missing)
   console.log(`the Debian package ${name} is missing (${purpose})`);

@@ -64,12 +64,22 @@ const DEBIAN_PARTS = [
   },
 ];
 
+/** What only the long proof of the device kit needs, beside the others. */
+export const PROOF_PARTS = [
+  {
+    name: 'frama-c-base',
+    shows: 'frama-c',
+    for: 'proving that no input makes the device kit read where it must not',
+  },
+];
+
 /**
- * Installs the missing Debian packages where this is Debian and root. Returns the names that are still missing;
- * their suites skip, loudly, or fail where CI=true.
+ * Installs the missing Debian packages, and `more`, where this is Debian and root. Returns the names that are still
+ * missing; their suites skip, loudly, or fail where CI=true.
  */
-export function prepareDebian() {
-  let missing = absentParts();
+export function prepareDebian(more = []) {
+  const wanted = [...DEBIAN_PARTS, ...more];
+  let missing = absentOf(wanted);
   if (missing.length > 0 && process.getuid?.() === 0 && existsSync('/etc/debian_version')) {
     console.log(`installing Debian packages: ${missing.map((part) => part.name).join(' ')} ...`);
     const apt = (...args) =>
@@ -79,13 +89,13 @@ export function prepareDebian() {
       });
     apt('update');
     apt('install', '-y', '--no-install-recommends', ...missing.map((part) => part.name));
-    missing = absentParts();
+    missing = absentOf(wanted);
   }
   return missing;
 }
 
-function absentParts() {
-  return DEBIAN_PARTS.filter((part) => !isPresent(part.shows));
+function absentOf(parts) {
+  return parts.filter((part) => !isPresent(part.shows));
 }
 
 function isPresent(shows) {

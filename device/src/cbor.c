@@ -18,7 +18,7 @@ uint32_t fs_head(fs_judge *judge, fs_cur *at) {
     fs_bad(judge);
     return FS_NO_ITEM;
   }
-  initial = judge->b[off++];
+  initial = fs_byte(judge, off++);
   information = initial & 31u;
   value = information;
   if (information >= 24) {
@@ -28,7 +28,7 @@ uint32_t fs_head(fs_judge *judge, fs_cur *at) {
       fs_bad(judge);
       return FS_NO_ITEM;
     }
-    value = fs_get(judge->b + off, width);
+    value = fs_number_at(judge, off, width);
     off += width;
     if (initial >= 0xe0)
       shortest = initial != 0xf8 || value >= 32;
@@ -105,26 +105,26 @@ static void check_float(fs_judge *judge, uint32_t initial, uint64_t bits) {
   if (wrong) fs_bad(judge);
 }
 
-static uint32_t continues(const uint8_t *bytes, uint32_t length, uint32_t count) {
-  uint32_t i;
-  if (length < count) return 0;
-  for (i = 0; i < count; i++)
-    if ((bytes[i] & 0xc0) != 0x80) return 0;
+static uint32_t continues(const fs_judge *judge, uint32_t off, uint32_t end, uint32_t count) {
+  if (end - off < count) return 0;
+  for (; count > 0; count--, off++)
+    if ((fs_byte(judge, off) & 0xc0) != 0x80) return 0;
   return 1;
 }
 
-uint32_t fs_is_utf8(const uint8_t *bytes, uint32_t length) {
-  uint32_t i = 0;
-  while (i < length) {
-    uint32_t first = bytes[i++];
+uint32_t fs_is_utf8(const fs_judge *judge, fs_cur text) {
+  uint32_t off = text.off;
+  while (off < text.end) {
+    uint32_t first = fs_byte(judge, off++);
+    uint32_t second = fs_byte(judge, off);
     uint32_t more = first < 0x80 ? 0 : first < 0xe0 ? 1 : first < 0xf0 ? 2 : 3;
     if (more == 0) continue;
-    if (first < 0xc2 || first > 0xf4 || !continues(bytes + i, length - i, more)) return 0;
-    if (first == 0xe0 && bytes[i] < 0xa0) return 0;
-    if (first == 0xed && bytes[i] >= 0xa0) return 0;
-    if (first == 0xf0 && bytes[i] < 0x90) return 0;
-    if (first == 0xf4 && bytes[i] >= 0x90) return 0;
-    i += more;
+    if (first < 0xc2 || first > 0xf4 || !continues(judge, off, text.end, more)) return 0;
+    if (first == 0xe0 && second < 0xa0) return 0;
+    if (first == 0xed && second >= 0xa0) return 0;
+    if (first == 0xf0 && second < 0x90) return 0;
+    if (first == 0xf4 && second >= 0x90) return 0;
+    off += more;
   }
   return 1;
 }
@@ -140,7 +140,7 @@ typedef struct {
 
 /* No encoding is the beginning of another, so that the length of the later key is enough to tell two apart. */
 static int key_order(const fs_judge *judge, uint32_t other, uint32_t key, uint32_t end) {
-  return memcmp(judge->b + other, judge->b + key, end - key);
+  return fs_order(judge, other, key, end - key);
 }
 
 /* A key was read up to `end`: it must be above the one before. Where order does not count `before` is the first of all. */
@@ -184,6 +184,7 @@ void fs_valid(fs_judge *judge, fs_cur span, uint32_t items, uint32_t loose) {
   level stack[DEPTH];
   uint32_t depth = 0;
   fs_cur at = span;
+  memset(stack, 0, sizeof stack);
   do {
     uint32_t from = at.off;
     uint32_t major;
@@ -197,9 +198,14 @@ void fs_valid(fs_judge *judge, fs_cur span, uint32_t items, uint32_t loose) {
     inside = announced(judge, &at, major);
     if (inside > items) fs_fail(judge, judge->limit);
     if (!FS_GOOD(judge)) return;
-    if (major == 3 && !fs_is_utf8(judge->b + at.off - judge->argument, judge->argument)) fs_bad(judge);
-    if (major == 7) check_float(judge, judge->b[from], judge->wide);
-    if (inside > 0) {
+    if (major == 3) {
+      fs_cur text = at;
+      text.off -= judge->argument;
+      text.end = at.off;
+      if (!fs_is_utf8(judge, text)) fs_bad(judge);
+    }
+    if (major == 7) check_float(judge, fs_byte(judge, from), judge->wide);
+    if (inside > 0 && depth < DEPTH) {
       stack[depth].left = (uint16_t)(inside | (major == 5 ? IS_MAP : 0));
       stack[depth].before = 0;
       stack[depth].key = 0;
@@ -249,7 +255,8 @@ uint32_t fs_digest(fs_judge *judge, fs_cur at, fs_status unknown) {
   if (algorithm == -44 || algorithm == -45) wanted = 64;
   if (wanted == 0) fs_fail(judge, unknown);
   if (bytes.end - bytes.off != wanted) fs_bad(judge);
-  return FS_GOOD(judge) && algorithm == -16 ? bytes.off : 0;
+  if (!FS_GOOD(judge) || algorithm != -16 || judge->size < 32 || bytes.off > judge->size - 32) return 0;
+  return bytes.off;
 }
 
 uint32_t fs_put_head(uint8_t *into, uint32_t major, uint32_t argument) {

@@ -60,7 +60,7 @@ static fs_cur read_name(fs_judge *judge, fs_cur *at, uint8_t *trial, uint32_t *p
       if (!FS_ABSENT(before) && FS_GOOD(judge)) {
         uint32_t one = before.end - before.off;
         uint32_t other = member.end - member.off;
-        int order = memcmp(judge->b + before.off, judge->b + member.off, one < other ? one : other);
+        int order = fs_order(judge, before.off, member.off, one < other ? one : other);
         if (order > 0 || (order == 0 && one > other)) fs_bad(judge);
       }
       before = member;
@@ -80,6 +80,13 @@ static uint32_t read_version(fs_judge *judge, fs_cur *at) {
   return value + 1;
 }
 
+static uint8_t key_type(const fs_judge *judge, fs_cur spki) {
+  uint32_t length = spki.end - spki.off;
+  if (length == 91 && fs_holds(judge, spki.off, P256_KEY, sizeof P256_KEY)) return FS_KEY_P256;
+  if (length == 44 && fs_holds(judge, spki.off, ED25519_KEY, sizeof ED25519_KEY)) return FS_KEY_ED25519;
+  return FS_KEY_OTHER;
+}
+
 static void read_key(fs_judge *judge, fs_cur *at, fs_certificate *into) {
   fs_cur inner;
   fs_cur algorithm;
@@ -94,13 +101,7 @@ static void read_key(fs_judge *judge, fs_cur *at, fs_certificate *into) {
   (void)fs_der_bits(judge, &inner, 0x03, &unused);
   if (unused != 0) fs_bad(judge);
   fs_der_end(judge, inner);
-  if (FS_GOOD(judge)) into->key = fs_key_type(judge->b + into->spki.off, into->spki.end - into->spki.off);
-}
-
-uint8_t fs_key_type(const uint8_t *spki, uint32_t length) {
-  if (length == 91 && memcmp(spki, P256_KEY, sizeof P256_KEY) == 0) return FS_KEY_P256;
-  if (length == 44 && memcmp(spki, ED25519_KEY, sizeof ED25519_KEY) == 0) return FS_KEY_ED25519;
-  return FS_KEY_OTHER;
+  if (FS_GOOD(judge)) into->key = key_type(judge, into->spki);
 }
 
 /* TBSCertificate; gives its AlgorithmIdentifier, whole. */

@@ -74,8 +74,8 @@ static void check_bucket(fs_judge *judge, fs_cur map) {
   }
 }
 
-/* The value under the key that stands encoded at `key`; absent where there is none. */
-static fs_cur look_up(fs_judge *judge, fs_cur map, const uint8_t *key, uint32_t length) {
+/* The value under the key that stands encoded in `key`, or at `off` where that is null; absent where there is none. */
+static fs_cur look_up(fs_judge *judge, fs_cur map, const uint8_t *key, uint32_t off, uint32_t length) {
   fs_cur none = {0, 0};
   uint32_t count;
   uint32_t i;
@@ -85,7 +85,9 @@ static fs_cur look_up(fs_judge *judge, fs_cur map, const uint8_t *key, uint32_t 
     fs_cur at = map;
     fs_skip(judge, &map);
     at.end = map.off;
-    if (fs_span_is(judge, at, key, length)) return map;
+    if (at.end - at.off == length &&
+        (key != 0 ? fs_holds(judge, at.off, key, length) : fs_order(judge, at.off, off, length) == 0))
+      return map;
     fs_skip(judge, &map);
   }
   return none;
@@ -95,8 +97,8 @@ fs_cur fs_header(fs_judge *judge, const fs_block *block, int32_t label, uint32_t
   uint8_t key[5];
   uint32_t length =
       label < 0 ? fs_put_head(key, 1, (uint32_t)(-1 - label)) : fs_put_head(key, 0, (uint32_t)label);
-  fs_cur found = look_up(judge, block->is_protected, key, length);
-  if (FS_ABSENT(found) && where == FS_IN_ANY) found = look_up(judge, block->is_unprotected, key, length);
+  fs_cur found = look_up(judge, block->is_protected, key, 0, length);
+  if (FS_ABSENT(found) && where == FS_IN_ANY) found = look_up(judge, block->is_unprotected, key, 0, length);
   return found;
 }
 
@@ -108,7 +110,7 @@ static void check_buckets(fs_judge *judge, const fs_block *block) {
   for (i = 0; i < count && FS_GOOD(judge); i++) {
     uint32_t key = at.off;
     fs_skip(judge, &at);
-    if (!FS_ABSENT(look_up(judge, block->is_protected, judge->b + key, at.off - key))) fs_bad(judge);
+    if (!FS_ABSENT(look_up(judge, block->is_protected, 0, key, at.off - key))) fs_bad(judge);
     fs_skip(judge, &at);
   }
   if (!FS_ABSENT(fs_header(judge, block, IV, FS_IN_ANY)) && !FS_ABSENT(fs_header(judge, block, PARTIAL_IV, FS_IN_ANY)))
@@ -124,7 +126,7 @@ void fs_read_headers(fs_judge *judge, fs_cur *at, fs_block *layer) {
   if (!FS_GOOD(judge)) return;
   if (layer->is_protected.off != layer->is_protected.end) {
     fs_valid(judge, layer->is_protected, BLOCK_ITEMS, 1);
-    layer->has_protected = judge->b[layer->is_protected.off] != 0xa0;
+    layer->has_protected = fs_byte(judge, layer->is_protected.off) != 0xa0;
     check_bucket(judge, layer->is_protected);
   }
   check_bucket(judge, layer->is_unprotected);

@@ -5,7 +5,7 @@
 #define LARGEST_NUMBER UINT64_C(0x1fffffffffffff)
 
 /* Tag byte of the next element; 0 at the end. */
-uint32_t fs_der_next(const fs_judge *judge, fs_cur at) { return at.off < at.end ? judge->b[at.off] : 0; }
+uint32_t fs_der_next(const fs_judge *judge, fs_cur at) { return at.off < at.end ? fs_byte(judge, at.off) : 0; }
 
 void fs_der_end(fs_judge *judge, fs_cur at) {
   if (at.off != at.end) fs_bad(judge);
@@ -25,11 +25,11 @@ static uint32_t read_length(fs_judge *judge, fs_cur *at) {
   if (at->off == at->end) fs_bad(judge);
   at->off++;
   if (first < 0x80) return first;
-  if (count == 0 || count > 4 || at->end - at->off < count || judge->b[at->off] == 0) {
+  if (count == 0 || count > 4 || at->end - at->off < count || fs_byte(judge, at->off) == 0) {
     fs_bad(judge);
     return 0;
   }
-  length = fs_get32(judge->b + at->off, count);
+  length = (uint32_t)fs_number_at(judge, at->off, count);
   at->off += count;
   if (length < 0x80) fs_bad(judge);
   return length;
@@ -72,19 +72,20 @@ fs_cur fs_der_any(fs_judge *judge, fs_cur *at, uint32_t *tag) {
 
 fs_cur fs_der_integer(fs_judge *judge, fs_cur *at, uint32_t tag) {
   fs_cur content = fs_der(judge, at, tag);
-  const uint8_t *bytes = judge->b + content.off;
+  uint32_t first = fs_byte(judge, content.off);
+  uint32_t second = fs_byte(judge, content.off + 1);
   uint32_t length = content.end - content.off;
   if (length == 0) fs_bad(judge);
-  if (length > 1 && ((bytes[0] == 0 && bytes[1] < 0x80) || (bytes[0] == 0xff && bytes[1] >= 0x80))) fs_bad(judge);
+  if (length > 1 && ((first == 0 && second < 0x80) || (first == 0xff && second >= 0x80))) fs_bad(judge);
   return content;
 }
 
 uint32_t fs_der_unsigned(fs_judge *judge, fs_cur *at, uint32_t tag) {
   fs_cur content = fs_der_integer(judge, at, tag);
   uint64_t value;
-  if (content.end - content.off > 8 || (judge->b[content.off] & 0x80) != 0) fs_bad(judge);
+  if (content.end - content.off > 8 || (fs_byte(judge, content.off) & 0x80) != 0) fs_bad(judge);
   if (!FS_GOOD(judge)) return 0;
-  value = fs_get(judge->b + content.off, content.end - content.off);
+  value = fs_number_at(judge, content.off, content.end - content.off);
   if (value > LARGEST_NUMBER) fs_bad(judge);
   return value > UINT32_MAX ? UINT32_MAX : (uint32_t)value;
 }
@@ -94,7 +95,7 @@ uint32_t fs_der_flag(fs_judge *judge, fs_cur *at) {
   fs_cur content;
   if (fs_der_next(judge, *at) != 0x01) return 0;
   content = fs_der(judge, at, 0x01);
-  if (content.end - content.off != 1 || judge->b[content.off] != 0xff) fs_bad(judge);
+  if (content.end - content.off != 1 || fs_byte(judge, content.off) != 0xff) fs_bad(judge);
   return 1;
 }
 
@@ -105,8 +106,8 @@ fs_cur fs_der_oid(fs_judge *judge, fs_cur *at, uint32_t tag) {
   uint32_t i;
   if (length == 0 || length > LONGEST_OID) fs_bad(judge);
   for (i = content.off; i < content.end && FS_GOOD(judge); i++) {
-    if (judge->b[i] == 0x80 && before < 0x80) fs_bad(judge);
-    before = judge->b[i];
+    if (fs_byte(judge, i) == 0x80 && before < 0x80) fs_bad(judge);
+    before = fs_byte(judge, i);
   }
   if (before >= 0x80) fs_bad(judge);
   return content;
@@ -117,9 +118,9 @@ fs_cur fs_der_bits(fs_judge *judge, fs_cur *at, uint32_t tag, uint32_t *unused) 
   *unused = 0;
   if (content.off == content.end) fs_bad(judge);
   if (!FS_GOOD(judge)) return content;
-  *unused = judge->b[content.off++];
+  *unused = fs_byte(judge, content.off++);
   if (*unused > 7 || (*unused > 0 && content.off == content.end)) fs_bad(judge);
-  if (FS_GOOD(judge) && *unused > 0 && (judge->b[content.end - 1] & ((1u << *unused) - 1)) != 0) fs_bad(judge);
+  if (FS_GOOD(judge) && *unused > 0 && (fs_byte(judge, content.end - 1) & ((1u << *unused) - 1)) != 0) fs_bad(judge);
   return content;
 }
 
@@ -133,10 +134,10 @@ uint32_t fs_der_text(fs_judge *judge, uint32_t tag, fs_cur content) {
   uint32_t length = content.end - content.off;
   uint32_t width = tag == 0x1e ? 2 : tag == 0x1c ? 4 : 1;
   uint32_t i;
-  if (tag == 0x0c) return fs_is_utf8(judge->b + content.off, length);
+  if (tag == 0x0c) return fs_is_utf8(judge, content);
   if (length % width != 0) return 0;
   for (i = content.off; i < content.end; i += width) {
-    uint32_t c = fs_get32(judge->b + i, width);
+    uint32_t c = (uint32_t)fs_number_at(judge, i, width);
     if (width > 1 && (c > 0x10ffff || (c >= 0xd800 && c <= 0xdfff))) return 0;
     if (tag == 0x13 && !is_printable(c)) return 0;
     if (tag == 0x12 && c != ' ' && (c < '0' || c > '9')) return 0;
@@ -146,11 +147,12 @@ uint32_t fs_der_text(fs_judge *judge, uint32_t tag, fs_cur content) {
 }
 
 static uint32_t two_digits(fs_judge *judge, uint32_t *at) {
-  uint32_t tens = judge->b[*at] - (uint32_t)'0';
-  uint32_t ones = judge->b[*at + 1] - (uint32_t)'0';
-  if (tens > 9 || ones > 9) fs_bad(judge);
+  uint32_t tens = fs_byte(judge, *at) - (uint32_t)'0';
+  uint32_t ones = fs_byte(judge, *at + 1) - (uint32_t)'0';
   *at += 2;
-  return tens * 10 + ones;
+  if (tens <= 9 && ones <= 9) return tens * 10 + ones;
+  fs_bad(judge);
+  return 0;
 }
 
 /* Days from 1970-01-01 in the Gregorian calendar; years from March, so that leap days come last. */
@@ -175,7 +177,7 @@ int64_t fs_der_time(fs_judge *judge, fs_cur *at) {
   part[0] += two_digits(judge, &off);
   if (is_short) part[0] += part[0] < 50 ? 2000 : 1900;
   for (i = 1; i < 6; i++) part[i] = two_digits(judge, &off);
-  if (judge->b[off] != 'Z' || part[1] - 1 > 11 || part[3] > 23 || part[4] > 59 || part[5] > 59) fs_bad(judge);
+  if (fs_byte(judge, off) != 'Z' || part[1] - 1 > 11 || part[3] > 23 || part[4] > 59 || part[5] > 59) fs_bad(judge);
   if (!FS_GOOD(judge)) return 0;
   leap = part[0] % 4 == 0 && (part[0] % 100 != 0 || part[0] % 400 == 0);
   if (part[2] - 1 >= DAYS[part[1] - 1] || (part[1] == 2 && part[2] == 29 && !leap)) fs_bad(judge);

@@ -6,6 +6,7 @@
 
 #define ENCRYPT_TAG 96u
 #define MOST_RECIPIENTS 2048u
+#define DEEPEST_RECIPIENTS 8u
 #define INFO_ITEMS (16u * (MOST_RECIPIENTS + 1u))
 #define ALG 1
 #define CRIT 2
@@ -14,21 +15,21 @@
 #define A128KW (-3)
 #define A128CTR (-65534)
 
-/* COSE_recipient (RFC 9052 section 5.1): an array of 3, or 4 with recipients of its own. It nests as deep as CBOR may. */
-static void read_recipient(fs_judge *judge, fs_cur *at) {
+/* COSE_recipient (RFC 9052 section 5.1): an array of 3, or 4 with recipients of its own. CBOR of our depth holds no more levels. */
+static void read_recipient(fs_judge *judge, fs_cur *at, uint32_t levels) {
   uint32_t fields = fs_take(judge, at, 4);
   uint32_t count;
   fs_block layer;
-  if (fields != 3 && fields != 4) fs_bad(judge);
+  if ((fields != 3 && fields != 4) || levels == 0) fs_bad(judge);
   if (FS_GOOD(judge)) fs_read_headers(judge, at, &layer);
-  if (FS_GOOD(judge) && judge->b[at->off] == 0xf6)
+  if (FS_GOOD(judge) && fs_byte(judge, at->off) == 0xf6)
     fs_skip(judge, at);
   else
     (void)fs_string(judge, at);
-  if (fields != 4) return;
+  if (fields != 4 || levels == 0) return;
   count = fs_take(judge, at, 4);
   if (count == 0) fs_bad(judge);
-  while (count-- > 0 && FS_GOOD(judge)) read_recipient(judge, at);
+  while (count-- > 0 && FS_GOOD(judge)) read_recipient(judge, at, levels - 1);
 }
 
 /* Headers of the content, and `at` before the first of the recipients that it gives the number of. */
@@ -45,7 +46,7 @@ void fs_read_encryption_info(fs_judge *judge, fs_cur info) {
   fs_valid(judge, info, INFO_ITEMS, 1);
   count = open_info(judge, &info, &content);
   if (count == 0 || count > MOST_RECIPIENTS) fs_bad(judge);
-  while (count-- > 0 && FS_GOOD(judge)) read_recipient(judge, &info);
+  while (count-- > 0 && FS_GOOD(judge)) read_recipient(judge, &info, DEEPEST_RECIPIENTS);
 }
 
 static int32_t any_algorithm(fs_judge *judge, const fs_block *block) {
@@ -75,7 +76,7 @@ static void judge_content(fs_judge *judge, const fs_block *content, fs_cipher *c
 static uint32_t may_be_for(fs_judge *judge, const fs_block *recipient, const fs_named_key *key) {
   fs_cur at = fs_header(judge, recipient, KID, FS_IN_ANY);
   if (FS_ABSENT(at)) return 1;
-  if (judge->b[at.off] >> 5 != 2) return 0;
+  if (fs_byte(judge, at.off) >> 5 != 2) return 0;
   return fs_span_is(judge, fs_string(judge, &at), key->id.bytes, key->id.length);
 }
 
@@ -116,7 +117,7 @@ void fs_judge_encryption(fs_judge *judge, fs_cur info, fs_cipher *cipher) {
     uint32_t fields = fs_take(judge, &at, 4);
     fs_read_headers(judge, &at, &layer);
     layer.seal.off = 0;
-    if (judge->b[at.off] != 0xf6) layer.seal = fs_string(judge, &at);
+    if (fs_byte(judge, at.off) != 0xf6) layer.seal = fs_string(judge, &at);
     one = judge_recipient(judge, &layer, fields == 4, cipher);
     if (one == FS_OK) return;
     if (one != 0) refusal = one;

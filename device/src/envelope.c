@@ -34,7 +34,7 @@ static void read_key(fs_judge *judge, fs_cur *at, entry *found) {
   found->text.off = at->off;
   at->off += argument;
   found->text.end = at->off;
-  if (!fs_is_utf8(judge->b + found->text.off, argument)) fs_bad(judge);
+  if (!fs_is_utf8(judge, found->text)) fs_bad(judge);
 }
 
 static void read_entry(fs_judge *judge, fs_cur *at, entry *found) {
@@ -52,7 +52,7 @@ static uint32_t ascends(const fs_judge *judge, const entry *before, const entry 
   if (FS_ABSENT(before->text) || FS_ABSENT(next->text))
     return FS_ABSENT(before->text) && (!FS_ABSENT(next->text) || before->number < next->number);
   if (one != other) return one < other;
-  return memcmp(judge->b + before->text.off, judge->b + next->text.off, one) < 0;
+  return fs_order(judge, before->text.off, next->text.off, one) < 0;
 }
 
 /* Place of an element that may be severed: after those of the manifest alone; FS_EL_COUNT where there is none. */
@@ -163,7 +163,7 @@ fs_cur fs_integrated(fs_judge *judge, fs_cur uri) {
   for (i = 0; i < judge->entry_count; i++) {
     entry found;
     read_entry(judge, &at, &found);
-    if (!FS_ABSENT(found.text) && fs_span_is(judge, found.text, judge->b + uri.off, uri.end - uri.off))
+    if (!FS_ABSENT(found.text) && fs_spans_same(judge, found.text, uri))
       return found.content;
   }
   return none;

@@ -22,7 +22,7 @@ static uint32_t is_ours(const fs_judge *judge, fs_cur oid, const uint8_t *rest, 
   fs_cur tail = oid;
   if (oid.end - oid.off <= sizeof OUR_ARC) return 0;
   tail.off += sizeof OUR_ARC;
-  return memcmp(judge->b + oid.off, OUR_ARC, sizeof OUR_ARC) == 0 && fs_span_is(judge, tail, rest, length);
+  return fs_holds(judge, oid.off, OUR_ARC, sizeof OUR_ARC) && fs_span_is(judge, tail, rest, length);
 }
 
 /* GeneralNames (RFC 5280 section 4.2.1.6): how many. Those that hold other elements are left to others. */
@@ -35,7 +35,7 @@ static uint32_t read_general_names(fs_judge *judge, fs_cur *at, fs_certificate *
       into->unsupported = 1;
     else if (tag == 0x81 || tag == 0x82 || tag == 0x86) {
       for (; content.off < content.end; content.off++)
-        if (judge->b[content.off] < '!' || judge->b[content.off] > '~') fs_bad(judge);
+        if (fs_byte(judge, content.off) < '!' || fs_byte(judge, content.off) > '~') fs_bad(judge);
     } else if (tag != 0x87)
       fs_bad(judge);
   }
@@ -63,8 +63,8 @@ static void read_key_usage(fs_judge *judge, fs_cur *at, fs_certificate *into) {
   uint32_t any = 0;
   if (!FS_GOOD(judge)) return;
   into->key_usage = FS_USAGE_PRESENT;
-  if (bits.off < bits.end) into->key_usage |= judge->b[bits.off];
-  for (; bits.off < bits.end; bits.off++) any |= judge->b[bits.off];
+  if (bits.off < bits.end) into->key_usage |= fs_byte(judge, bits.off);
+  for (; bits.off < bits.end; bits.off++) any |= fs_byte(judge, bits.off);
   if (any == 0) fs_bad(judge);
 }
 
@@ -74,7 +74,7 @@ static void read_role(fs_judge *judge, fs_cur *at) {
   uint32_t i;
   if (text.end - text.off < 1 || text.end - text.off > 32) fs_bad(judge);
   for (i = text.off; i < text.end && FS_GOOD(judge); i++) {
-    uint32_t c = judge->b[i];
+    uint32_t c = fs_byte(judge, i);
     uint32_t letter = c >= 'a' && c <= 'z';
     uint32_t inner = (c >= '0' && c <= '9') || (c == '-' && i + 1 < text.end);
     if (!letter && (!inner || i == text.off)) fs_bad(judge);
@@ -109,8 +109,8 @@ static void read_names(fs_judge *judge, fs_cur *at, fs_certificate *into) {
 
 /* The content of one extension. What is known elsewhere and not here is never passed over. */
 static void read_known(fs_judge *judge, fs_cur oid, fs_cur value, uint32_t critical, fs_certificate *into) {
-  uint32_t standard = oid.end - oid.off == 3 && judge->b[oid.off] == 0x55 && judge->b[oid.off + 1] == 0x1d;
-  uint32_t number = standard ? judge->b[oid.off + 2] : 0;
+  uint32_t standard = oid.end - oid.off == 3 && fs_byte(judge, oid.off) == 0x55 && fs_byte(judge, oid.off + 1) == 0x1d;
+  uint32_t number = standard ? fs_byte(judge, oid.off + 2) : 0;
   if (number == 19)
     read_constraints(judge, &value, into);
   else if (number == 15)

@@ -155,7 +155,7 @@ static void judge_content(fs_judge *judge, fs_cipher *cipher) {
   integrated = fs_integrated(judge, image->content);
   fs_refuse_unless(judge,
                    !FS_ABSENT(integrated) || image->content.off == image->content.end ||
-                       judge->b[image->content.off] != '#',
+                       fs_byte(judge, image->content.off) != '#',
                    FS_PAYLOAD_MISSING);
   judge->run->arrival[FS_MAIN].content = integrated;
 }

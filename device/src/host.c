@@ -23,9 +23,10 @@ uint32_t fs_is_named(const fs_judge *judge, fs_cur identifier, uint8_t initial) 
   uint32_t i;
   for (i = 0; i < sizeof NAMES / sizeof *NAMES; i++) {
     uint32_t length = (uint32_t)strlen(NAMES[i]);
-    const uint8_t *bytes = judge->b + identifier.off;
+    uint32_t off = identifier.off;
     if ((uint8_t)NAMES[i][0] != initial || identifier.end - identifier.off != length + 2) continue;
-    return bytes[0] == 0x81 && bytes[1] == (0x40 | length) && memcmp(bytes + 2, NAMES[i], length) == 0;
+    return fs_byte(judge, off) == 0x81 && fs_byte(judge, off + 1) == (0x40 | length) &&
+           fs_holds(judge, off + 2, (const uint8_t *)NAMES[i], length);
   }
   return 0;
 }
@@ -55,7 +56,7 @@ static uint32_t digest_of(const fs_judge *judge) { return value_of(judge, 3).off
 
 static uint32_t is_id(fs_judge *judge, uint32_t code, const uint8_t id[16]) {
   fs_cur at = value_of(judge, code);
-  if (judge->b[at.off] >> 5 != 2) return 0;
+  if (fs_byte(judge, at.off) >> 5 != 2) return 0;
   return fs_span_is(judge, fs_string(judge, &at), id, 16);
 }
 
@@ -98,7 +99,7 @@ static fs_ran match_at_start(fs_judge *judge) {
     judge->image_digest = digest;
     judge->run->has_image_size = fs_parameter(judge, judge->run->index, IMAGE_SIZE) != 0;
     if (judge->run->has_image_size) judge->image_size = number_of(judge, IMAGE_SIZE);
-  } else if (memcmp(judge->b + judge->image_digest, judge->b + digest, 32) != 0)
+  } else if (fs_order(judge, judge->image_digest, digest, 32) != 0)
     judge->run->differs = 1;
   return FS_RAN;
 }
@@ -112,7 +113,7 @@ static fs_ran match_at_install(fs_judge *judge) {
     judge->run->arrival[role].digest = digest;
     return FS_RAN;
   }
-  if (memcmp(judge->b + judge->image_digest, judge->b + digest, 32) == 0) return FS_RAN;
+  if (fs_order(judge, judge->image_digest, digest, 32) == 0) return FS_RAN;
   return failed(judge, FS_CONDITION_STOPPED);
 }
 
@@ -140,7 +141,7 @@ static fs_ran copy(fs_judge *judge, uint32_t role) {
     return failed(judge, FS_ABORTED);
   if (role != FS_MAIN || from == FS_MAIN) return failed(judge, FS_ABORTED);
   if (info == 0) {
-    if (arrival->digest != 0 && memcmp(judge->b + arrival->digest, judge->b + judge->image_digest, 32) != 0)
+    if (arrival->digest != 0 && fs_order(judge, arrival->digest, judge->image_digest, 32) != 0)
       return failed(judge, FS_ABORTED);
     if (arrival->has_size && arrival->size != judge->image_size) return failed(judge, FS_ABORTED);
   }

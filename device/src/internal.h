@@ -165,6 +165,9 @@ typedef struct {
 /* Within a pass 0 is good: it costs least to ask. What leaves a pass is FS_OK or a refusal. */
 #define FS_GOOD(judge) ((judge)->status == 0)
 
+/* A byte of the envelope; 0 where it has none, so that no wrong place ever reads what lies elsewhere. */
+static inline uint8_t fs_byte(const fs_judge *judge, uint32_t off) { return off < judge->size ? judge->b[off] : 0; }
+
 /* judge.c */
 void fs_fail(fs_judge *judge, fs_status code);
 void fs_bad(fs_judge *judge);
@@ -190,7 +193,7 @@ int32_t fs_integer(fs_judge *judge, fs_cur *at, fs_status code);
 fs_cur fs_string(fs_judge *judge, fs_cur *at);
 /* The same, where the content is one item. */
 fs_cur fs_wrapped(fs_judge *judge, fs_cur *at);
-uint32_t fs_is_utf8(const uint8_t *bytes, uint32_t length);
+uint32_t fs_is_utf8(const fs_judge *judge, fs_cur text);
 /* A digest: the place of its 32 bytes; 0 where it is of an algorithm that is known and not computed. */
 uint32_t fs_digest(fs_judge *judge, fs_cur at, fs_status unknown);
 /* Writes the shortest head; gives its length. */
@@ -258,7 +261,6 @@ typedef struct {
 /* 99991231235959Z: no well-defined end (RFC 5280 section 4.1.2.5). */
 #define FS_LAST_SECOND INT64_C(253402300799)
 #define FS_NO_END INT64_MAX
-uint8_t fs_key_type(const uint8_t *spki, uint32_t length);
 void fs_read_certificate(fs_judge *judge, fs_cur der, fs_certificate *certificate);
 
 /* extensions.c: gives whether the names are critical. */
@@ -281,7 +283,10 @@ int64_t fs_der_time(fs_judge *judge, fs_cur *at);
 uint32_t fs_same_name(fs_bytes a, fs_bytes b);
 
 /* path.c: whether the signer may seal for the unit; the signer's certificate. */
+uint32_t fs_holds(const fs_judge *judge, uint32_t off, const uint8_t *bytes, uint32_t length);
 uint32_t fs_span_is(const fs_judge *judge, fs_cur span, const uint8_t *bytes, uint32_t length);
+/* Below, at or above 0 as memcmp gives it, of two stretches of the envelope. */
+int fs_order(const fs_judge *judge, uint32_t one, uint32_t other, uint32_t length);
 uint32_t fs_spans_same(const fs_judge *judge, fs_cur a, fs_cur b);
 void fs_judge_signer(fs_judge *judge, const fs_block *block, fs_certificate *signer);
 /* FS_OK where the key made the signature; raw r then s, or an Ed25519 signature. `again`: the second word of the port. */
@@ -446,6 +451,8 @@ enum { FS_EMPTY = 0, FS_FILLING, FS_READY, FS_ON_TRIAL, FS_KEPT };
 #define FS_MARK_TRUST 256u
 #define FS_CHECKPOINTS 16u
 uint64_t fs_get(const uint8_t *bytes, uint32_t width);
+/* The same, out of the envelope. */
+uint64_t fs_number_at(const fs_judge *judge, uint32_t off, uint32_t width);
 void fs_put(uint8_t *bytes, uint32_t width, uint64_t value);
 uint32_t fs_get32(const uint8_t *bytes, uint32_t width);
 void fs_put32(uint8_t *bytes, uint32_t width, uint32_t value);

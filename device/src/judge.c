@@ -18,12 +18,28 @@ fs_status fs_same(const uint8_t *a, const uint8_t *b, uint32_t length) {
   return FS_OK ^ difference;
 }
 
+uint32_t fs_holds(const fs_judge *judge, uint32_t off, const uint8_t *bytes, uint32_t length) {
+  uint32_t i;
+  for (i = 0; i < length; i++)
+    if (fs_byte(judge, off + i) != bytes[i]) return 0;
+  return 1;
+}
+
 uint32_t fs_span_is(const fs_judge *judge, fs_cur span, const uint8_t *bytes, uint32_t length) {
-  return span.end - span.off == length && memcmp(judge->b + span.off, bytes, length) == 0;
+  return span.end - span.off == length && fs_holds(judge, span.off, bytes, length);
+}
+
+int fs_order(const fs_judge *judge, uint32_t one, uint32_t other, uint32_t length) {
+  uint32_t i;
+  for (i = 0; i < length; i++) {
+    int difference = (int)fs_byte(judge, one + i) - (int)fs_byte(judge, other + i);
+    if (difference != 0) return difference;
+  }
+  return 0;
 }
 
 uint32_t fs_spans_same(const fs_judge *judge, fs_cur a, fs_cur b) {
-  return fs_span_is(judge, a, judge->b + b.off, b.end - b.off);
+  return a.end - a.off == b.end - b.off && fs_order(judge, a.off, b.off, a.end - a.off) == 0;
 }
 
 fs_status fs_hash(const fs_crypto *crypto, const fs_bytes *parts, uint32_t count, uint8_t digest[32]) {
@@ -41,6 +57,13 @@ uint64_t fs_get(const uint8_t *bytes, uint32_t width) {
   uint64_t value = 0;
   uint32_t i;
   for (i = 0; i < width; i++) value = value << 8 | bytes[i];
+  return value;
+}
+
+uint64_t fs_number_at(const fs_judge *judge, uint32_t off, uint32_t width) {
+  uint64_t value = 0;
+  uint32_t i;
+  for (i = 0; i < width; i++) value = value << 8 | fs_byte(judge, off + i);
   return value;
 }
 

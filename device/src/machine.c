@@ -43,7 +43,7 @@ static fs_ran try_each(fs_judge *judge, fs_cur at) {
   fs_ran last = FS_RAN;
   for (; count > 0; count--) {
     fs_frame fresh;
-    if (judge->b[at.off] == 0xf6) return FS_RAN;
+    if (fs_byte(judge, at.off) == 0xf6) return FS_RAN;
     new_frame(&fresh, FS_SOFT, FS_INDEX_ALWAYS);
     judge->run->list = list;
     judge->run->index = index;

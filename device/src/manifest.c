@@ -36,7 +36,7 @@ static void read_branches(fs_judge *judge, fs_cur at, place in) {
   fs_cur last = at;
   uint32_t i;
   for (i = 1; i < count && FS_GOOD(judge); i++) fs_skip(judge, &last);
-  if (count > 0 && judge->b[last.off] == 0xf6) count--;
+  if (count > 0 && fs_byte(judge, last.off) == 0xf6) count--;
   if (count < 2) fs_bad(judge);
   while (count-- > 0 && FS_GOOD(judge)) read_inner(judge, &at, in);
 }
@@ -82,7 +82,7 @@ static void read_sequence(fs_judge *judge, fs_cur content, place in) {
   judge->commands_left -= count / 2;
   for (; count > 0 && FS_GOOD(judge); count -= 2) {
     const fs_command *row = read_code(judge, &content, in.shared);
-    if (!FS_GOOD(judge)) return;
+    if (row == 0 || !FS_GOOD(judge)) return;
     read_argument(judge, row, content, in);
     fs_skip(judge, &content);
   }
@@ -172,7 +172,7 @@ fs_cur fs_sequence_of(fs_judge *judge, uint32_t element) {
   fs_cur at = {judge->element[element], judge->manifest.end};
   fs_cur none = {0, 0};
   if (FS_ABSENT(at)) return none;
-  if (judge->b[at.off] >> 5 == 4) at = severed(judge, element);
+  if (fs_byte(judge, at.off) >> 5 == 4) at = severed(judge, element);
   return FS_ABSENT(at) ? none : fs_string(judge, &at);
 }
 
@@ -188,7 +188,7 @@ static uint32_t is_the_one(fs_judge *judge, fs_cur part, uint32_t digest) {
 static void read_severable(fs_judge *judge, uint32_t element, uint32_t is_sequence) {
   fs_cur at = {judge->element[element], judge->manifest.end};
   fs_cur part = severed(judge, element);
-  if (!FS_ABSENT(at) && judge->b[at.off] >> 5 == 4 && element >= FS_EL_FETCH) {
+  if (!FS_ABSENT(at) && fs_byte(judge, at.off) >> 5 == 4 && element >= FS_EL_FETCH) {
     uint32_t digest;
     if (!FS_GOOD(judge)) return;
     digest = fs_digest(judge, at, FS_MANIFEST_DIGEST_ALGORITHM_UNKNOWN);
@@ -229,7 +229,7 @@ static void judge_vouched(fs_judge *judge) {
   uint32_t element;
   for (element = FS_EL_FETCH; element <= FS_EL_COSWID; element++) {
     uint32_t at = judge->element[element];
-    if (!FS_ABSENT(severed(judge, element)) && (at == 0 || judge->b[at] >> 5 != 4))
+    if (!FS_ABSENT(severed(judge, element)) && (at == 0 || fs_byte(judge, at) >> 5 != 4))
       fs_fail(judge, FS_SEVERED_PART_UNEXPECTED);
   }
 }

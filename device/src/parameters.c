@@ -20,7 +20,7 @@ static void read_component_index(fs_judge *judge, fs_cur *at) {
 static void read_value(fs_judge *judge, uint32_t type, fs_cur at) {
   switch (type) {
     case VENDOR:
-      if (judge->b[at.off] >> 5 == 6) {
+      if (fs_byte(judge, at.off) >> 5 == 6) {
         if (fs_take(judge, &at, 6) != 112) fs_bad(judge);
         (void)fs_string(judge, &at);
         break;
@@ -44,7 +44,7 @@ static void read_value(fs_judge *judge, uint32_t type, fs_cur at) {
       (void)fs_integer(judge, &at, judge->malformed);
       break;
     case FLAG:
-      if ((judge->b[at.off] | 1) != 0xf5) fs_bad(judge);
+      if ((fs_byte(judge, at.off) | 1) != 0xf5) fs_bad(judge);
       break;
     case STRING:
       if (length_of(fs_string(judge, &at)) > LARGEST_CONTENT) fs_bad(judge);
@@ -99,8 +99,8 @@ void fs_read_parameters(fs_judge *judge, fs_cur at, uint32_t shared, uint32_t ma
 
 void fs_read_index(fs_judge *judge, fs_cur at) {
   uint32_t count;
-  if (judge->b[at.off] == 0xf5) return;
-  if (judge->b[at.off] >> 5 != 4) {
+  if (fs_byte(judge, at.off) == 0xf5) return;
+  if (fs_byte(judge, at.off) >> 5 != 4) {
     read_component_index(judge, &at);
     return;
   }

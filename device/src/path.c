@@ -51,7 +51,7 @@ static void judge_binding(fs_judge *judge, const fs_block *block, const chain *f
   (void)fs_take(judge, &thumbprint, 4);
   part = bytes_of(judge, first);
   fs_refuse_unless(judge,
-                   judge->b[thumbprint.off] == 0x2f && fs_hash(judge->crypto, &part, 1, digest) == FS_OK,
+                   fs_byte(judge, thumbprint.off) == 0x2f && fs_hash(judge->crypto, &part, 1, digest) == FS_OK,
                    FS_SIGNER_THUMBPRINT_WRONG);
   fs_skip(judge, &thumbprint);
   first = fs_string(judge, &thumbprint);
@@ -83,8 +83,8 @@ static uint32_t raw_ecdsa(fs_judge *judge, fs_cur signature, uint8_t raw[64]) {
   memset(raw, 0, 64);
   for (i = 0; i < 64; i += 32) {
     fs_cur digits = fs_der_integer(judge, &inner, 0x02);
-    if (!FS_GOOD(judge) || judge->b[digits.off] >= 0x80) break;
-    if (judge->b[digits.off] == 0) digits.off++;
+    if (!FS_GOOD(judge) || fs_byte(judge, digits.off) >= 0x80) break;
+    if (fs_byte(judge, digits.off) == 0) digits.off++;
     if (digits.end - digits.off > 32) break;
     memcpy(raw + i + 32 - (digits.end - digits.off), judge->b + digits.off, digits.end - digits.off);
   }
@@ -94,8 +94,8 @@ static uint32_t raw_ecdsa(fs_judge *judge, fs_cur signature, uint8_t raw[64]) {
   return good;
 }
 
-/* Whether the key signed the certificate. */
-static fs_status signed_by(fs_judge *judge, const fs_certificate *certificate, const uint8_t *spki, uint32_t length) {
+/* Whether the key, of this type, signed the certificate. */
+static fs_status signed_by(fs_judge *judge, const fs_certificate *certificate, uint8_t type, const uint8_t *spki) {
   uint8_t raw[64];
   const uint8_t *signature = raw;
   fs_cur value = certificate->signature;
@@ -103,7 +103,7 @@ static fs_status signed_by(fs_judge *judge, const fs_certificate *certificate, c
   fs_status status;
   uint32_t again;
   if (certificate->algorithm == FS_KEY_OTHER) return FS_SIGNER_CERTIFICATE_UNSUPPORTED;
-  if (fs_key_type(spki, length) != certificate->algorithm) return FS_SIGNER_PATH_BROKEN;
+  if (type != certificate->algorithm) return FS_SIGNER_PATH_BROKEN;
   if (certificate->algorithm == FS_KEY_P256) {
     if (!raw_ecdsa(judge, value, raw)) return FS_SIGNER_PATH_BROKEN;
   } else {
@@ -130,6 +130,12 @@ static fs_status as_refused(const fs_judge *judge, const fs_certificate *certifi
   return found;
 }
 
+/* Production gives only keys that the kit knows; their length tells them apart. */
+static uint8_t type_of(const fs_anchor *anchor) {
+  uint32_t length = anchor->spki.length;
+  return length == 91 ? FS_KEY_P256 : length == 44 ? FS_KEY_ED25519 : FS_KEY_OTHER;
+}
+
 /* FS_OK where a root of that name signed the certificate; 0 where none has its name. */
 static fs_status judge_top(fs_judge *judge, const fs_certificate *certificate) {
   fs_status found = 0;
@@ -138,7 +144,7 @@ static fs_status judge_top(fs_judge *judge, const fs_certificate *certificate) {
     const fs_anchor *anchor = &judge->unit->anchors[i];
     fs_status one;
     if (!counts(judge, anchor) || !fs_same_name(anchor->name, bytes_of(judge, certificate->issuer))) continue;
-    one = signed_by(judge, certificate, anchor->spki.bytes, anchor->spki.length);
+    one = signed_by(judge, certificate, type_of(anchor), anchor->spki.bytes);
     if (one == FS_OK) return FS_OK;
     if (found == 0) found = as_refused(judge, certificate, one);
   }
@@ -194,19 +200,21 @@ static void judge_purpose(fs_judge *judge, const fs_certificate *certificate, ui
 /* RFC 5280 section 6.1, from the certificate that a root signed down to the signer's. */
 static void judge_path(fs_judge *judge, const chain *from, uint32_t top, fs_certificate *into) {
   uint32_t left = top + 1;
-  fs_cur authority = {0, 0};
+  uint32_t authority = 0;
+  uint8_t type = FS_KEY_OTHER;
   uint32_t index = top + 1;
   while (index-- > 0 && FS_GOOD(judge)) {
     certificate_at(judge, from, index, into);
     if (index < top) {
-      fs_status found = signed_by(judge, into, judge->b + authority.off, authority.end - authority.off);
+      fs_status found = signed_by(judge, into, type, judge->b + authority);
       if (found != FS_OK) fs_fail(judge, as_refused(judge, into, found));
     }
     judge_dates(judge, into);
     if (index > 0) judge_authority(judge, into, &left);
     fs_refuse_unless(judge, !into->unsupported, FS_SIGNER_CERTIFICATE_UNSUPPORTED);
     judge_purpose(judge, into, index);
-    authority = into->spki;
+    authority = into->spki.off;
+    type = into->key;
     judge->evidence.trial |= into->trial;
   }
 }

@@ -31,7 +31,7 @@ static uint32_t is_scope(const fs_judge *judge, fs_cur uri, const uint8_t id[16]
   uint32_t i;
   if (uri.end - uri.off != 45) return 0;
   for (i = 0; i < 45; i++) {
-    uint32_t c = judge->b[uri.off + i];
+    uint32_t c = fs_byte(judge, uri.off + i);
     uint32_t wanted;
     if (c >= 'A' && c <= 'Z') c += 'a' - 'A';
     if (i < sizeof PREFIX)

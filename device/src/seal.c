@@ -48,7 +48,7 @@ static uint32_t judge_signatures(fs_judge *judge) {
 static uint32_t key_of(fs_judge *judge, const fs_block *block, uint32_t *unnamed) {
   fs_cur at = fs_header(judge, block, KID, FS_IN_ANY);
   uint32_t i;
-  *unnamed = FS_ABSENT(at) || judge->b[at.off] >> 5 != 2;
+  *unnamed = FS_ABSENT(at) || fs_byte(judge, at.off) >> 5 != 2;
   if (*unnamed) return FS_NO_KEY;
   at = fs_string(judge, &at);
   for (i = 0; i < judge->unit->mac_key_count; i++)

@@ -30,7 +30,7 @@ fs_ran fs_step(fs_judge *judge) {
 uint32_t fs_selected(fs_judge *judge, uint32_t list, uint32_t nth, uint8_t *index) {
   fs_cur at = {list, judge->size};
   uint32_t i;
-  if (judge->b[list] == 0xf5) {
+  if (fs_byte(judge, list) == 0xf5) {
     *index = (uint8_t)nth;
     return nth < judge->component_count;
   }
@@ -43,7 +43,7 @@ uint32_t fs_selected(fs_judge *judge, uint32_t list, uint32_t nth, uint8_t *inde
 fs_ran fs_set_index(fs_judge *judge, fs_cur at, const fs_frame *in, uint32_t first) {
   if (in->rule == FS_INDEX_NEVER || (in->rule == FS_INDEX_FIRST && !first)) return fs_stop(judge, FS_ABORTED, FS_REASON_ABORT);
   judge->run->list = 0;
-  if (judge->b[at.off] == 0xf5 || judge->b[at.off] >> 5 == 4)
+  if (fs_byte(judge, at.off) == 0xf5 || fs_byte(judge, at.off) >> 5 == 4)
     judge->run->list = at.off;
   else
     judge->run->index = (uint8_t)fs_take(judge, &at, 0);
@@ -66,7 +66,7 @@ static void store(fs_judge *judge, uint32_t component, fs_cur at, uint32_t repla
 static uint32_t flag_in(fs_judge *judge, fs_cur at, int32_t wanted) {
   uint32_t count = fs_take(judge, &at, 5);
   for (; count > 0; count--) {
-    if (fs_integer(judge, &at, judge->malformed) == wanted) return judge->b[at.off] & 1u;
+    if (fs_integer(judge, &at, judge->malformed) == wanted) return fs_byte(judge, at.off) & 1u;
     fs_skip(judge, &at);
   }
   return FS_NO_SOFTNESS;

@@ -46,7 +46,7 @@ export function attended(
   if (restart !== undefined && several)
     throw wrongUse('--restart does not go with several units', 'name one unit file');
   const agent = new Agent({
-    depot: webAddress('depot', withSlash(call.text('depot')!)),
+    depot: folderAddress('depot', call.text('depot')!),
     folder: state,
     unit: agentUnit(call, path, { folder: call.text('reports'), outbox }),
     ...(restart !== undefined && {
@@ -82,8 +82,10 @@ function stateOf(folder: string | undefined, path: string, several: boolean): st
   return several ? join(folder, basename(path)) : folder;
 }
 
-function withSlash(text: string): string {
-  return text.endsWith('/') ? text : `${text}/`;
+function folderAddress(option: string, text: string): URL {
+  const url = webAddress(option, text);
+  if (!url.pathname.endsWith('/')) url.pathname += '/';
+  return url;
 }
 
 function webAddress(option: string, text: string): URL {

@@ -1,3 +1,4 @@
+import { fromSystem } from '../workspace/index.ts';
 import { CommandFailure, EXIT } from './exit.ts';
 
 /** An error of a room: a closed code, a message, perhaps the next move, and perhaps the exit status its table gives. */
@@ -45,6 +46,7 @@ const WRONG_USE: ReadonlySet<string> = new Set([
 /** Turns whatever a command threw into a failure with an exit status. Broken programs keep their stack. */
 export function toFailure(error: unknown): CommandFailure {
   if (error instanceof CommandFailure) return error;
+  if (isOfSystem(error)) return toFailure(fromSystem(error, `use ${error.path}`, error.path));
   if (isCoded(error)) {
     return new CommandFailure(error.status ?? statusOf(error), error.code, error.message, error.hint);
   }
@@ -55,6 +57,12 @@ export function toFailure(error: unknown): CommandFailure {
     `this should not have happened: ${told}`,
     'It is a fault of the program, not of your input: please report it with the command that you gave.',
   );
+}
+
+/** An error about a file, as Node passes it on. */
+function isOfSystem(error: unknown): error is NodeJS.ErrnoException & { path: string } {
+  const { errno, path } = error as NodeJS.ErrnoException;
+  return error instanceof Error && typeof errno === 'number' && typeof path === 'string';
 }
 
 function isCoded(error: unknown): error is CodedError {

@@ -36,7 +36,7 @@ export {
   sharesContentKeys,
 } from './device-class.ts';
 export type { Unplaced } from './document.ts';
-export { WorkspaceError } from './errors.ts';
+export { fromSystem, WorkspaceError } from './errors.ts';
 export { createFileStore, type FileStore } from './file-store.ts';
 export { type Disk, type Files, filesOn, type Output } from './files.ts';
 export { initWorkspace } from './init.ts';

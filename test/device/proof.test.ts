@@ -1,4 +1,4 @@
-/** What looks at the device kit's C besides its answers: two analysers, and a fuzzer under sanitizers. */
+/** What looks at the device kit's C besides its answers: two analysers, a fuzzer under sanitizers, and at length a proof. */
 import { spawnSync } from 'node:child_process';
 import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
@@ -55,3 +55,26 @@ describe.skipIf(!toolchainPresent || !commandPresent('clang'))(
     });
   },
 );
+
+/** Values of every variable for every input at once (frama-c's Eva): no alarm is a proof, and it takes minutes. */
+if (DEEP)
+  describe.skipIf(!commandPresent('frama-c'))('over any bytes of any length, from any place in them', () => {
+    const alarms = (part: string) => {
+      const { stdout } = spawnSync('make', ['-s', '-C', 'device', 'prove', `PART=${part}`], {
+        encoding: 'utf8',
+      });
+      return Number(/^ +(\d+) alarms? generated/m.exec(stdout)?.[1]);
+    };
+
+    it.each(['READER', 'ENVELOPE', 'CERTIFICATE', 'MANIFEST'])(
+      '%s reads nothing but them',
+      (part) => {
+        expect(alarms(part)).toBe(0);
+      },
+      3_600_000,
+    );
+
+    it('the same question finds a length that is one too large', () => {
+      expect(alarms('FAULT')).toBeGreaterThan(0);
+    }, 3_600_000);
+  });

@@ -12,10 +12,18 @@ import { portOf } from '../port.ts';
 import { openSession } from '../session.ts';
 import type { Call } from '../spec.ts';
 
+const noDepot = (folder: string) =>
+  new CommandFailure(
+    EXIT.notDone,
+    'file-missing',
+    `cannot use ${folder}: there is no such folder`,
+    'check the path, or fill a new depot with "fieldseal announce"',
+  );
+
 /** Serves a depot until it is told to stop. */
 export async function run(call: Call): Promise<number> {
   const folder = call.args[0]!;
-  if (!existsSync(folder)) throw wrongUse(`${folder}: no such folder`, 'fill one with "fieldseal announce"');
+  if (!existsSync(folder)) throw noDepot(folder);
   let monitor: Monitor | undefined;
   const trouble = (error: unknown) => {
     call.out.caution(`reports are not taken now: ${toFailure(error).message}`);

@@ -1,4 +1,4 @@
-import { readdirSync, readFileSync, statSync } from 'node:fs';
+import { readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { Intake, recordedUnits } from '../../fleet/index.ts';
 import { REPORT_LIMITS } from '../../report/index.ts';
@@ -37,8 +37,6 @@ export async function run(call: Call): Promise<number> {
 }
 
 function reportsIn(folder: string): string[] {
-  if (!statSync(folder, { throwIfNoEntry: false })?.isDirectory())
-    throw wrongUse(`${folder}: no such folder`);
   const names = readdirSync(folder).filter((name) => REPORT_FILE.test(name));
   if (names.length > 0) return names.sort();
   throw wrongUse(`${folder}: no reports there`, 'reports are files whose names end with .report');
