@@ -1,6 +1,7 @@
 import { toHex } from '../bytes/index.ts';
-import { type FleetStore, fleetPlace, openFleet } from '../fleet/index.ts';
-import { listClasses, readClass, type Workspace } from '../workspace/index.ts';
+import { type FleetStore, fleetKept, fleetPlace, openFleet } from '../fleet/index.ts';
+import { type DeviceClass, listClasses, readClass, type Workspace } from '../workspace/index.ts';
+import { CommandFailure, EXIT } from './exit.ts';
 import { openSession, type Session } from './session.ts';
 import type { Call } from './spec.ts';
 
@@ -37,4 +38,26 @@ export async function withFleet(call: Call, use: (desk: FleetDesk) => Promise<nu
 export async function classIdsOf(workspace: Workspace): Promise<ReadonlyMap<string, string>> {
   const classes = await Promise.all(listClasses(workspace).map((name) => readClass(workspace, name)));
   return new Map(classes.map(({ name, classId }) => [name, toHex(classId)]));
+}
+
+/** Refuses what would reach units past the waves and stop rules of a broadcast that is under way. Throws `FleetError`. */
+export async function requireNoBroadcast(
+  workspace: Workspace,
+  { name, classId }: DeviceClass,
+): Promise<void> {
+  const place = fleetKept(workspace);
+  if (place === undefined) return;
+  const store = await openFleet(place);
+  try {
+    const [newest] = await store.broadcasts({ classId: toHex(classId) });
+    if (!newest || newest.state === 'done' || newest.state === 'halted') return;
+    throw new CommandFailure(
+      EXIT.refused,
+      'broadcast-under-way',
+      `broadcast ${newest.id} to class ${name} is ${newest.state}; an announcement beside it would reach units past its waves and its stop rules; nothing was announced`,
+      `let it go on, or stop it first: fieldseal broadcast halt ${name} --reason TEXT`,
+    );
+  } finally {
+    await store.close();
+  }
 }

@@ -101,6 +101,9 @@ describe('a broadcast in waves', () => {
     agents();
     expect(versions()).toEqual([null, null, null, null, null]);
     expect(steer()).toMatchObject({ steered: true, announced: { counter: '1' } });
+    const past = bench.ok('announce vent one.suit --depot depot --json', { ...WS, status: 1 }).json;
+    expect(past.error).toMatchObject({ code: 'broadcast-under-way' });
+    expect(past.error.message).toContain('past its waves and its stop rules');
     agents();
     expect(versions()).toEqual(['1.0.0', '1.0.0', null, null, null]);
     const done = until(({ state }) => state === 'done');

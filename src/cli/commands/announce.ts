@@ -7,6 +7,7 @@ import { type DeviceClass, readClass } from '../../workspace/index.ts';
 import { brokerOf } from '../broker.ts';
 import { dateOf } from '../date.ts';
 import { EXIT, wrongUse } from '../exit.ts';
+import { requireNoBroadcast } from '../fleet.ts';
 import { accessTo, openSession, trialMark } from '../session.ts';
 import type { Call } from '../spec.ts';
 
@@ -20,6 +21,7 @@ export async function run(call: Call): Promise<number> {
   const session = await openSession(call);
   const { workspace } = session;
   const deviceClass = await readClass(workspace, call.args[0]!);
+  await requireNoBroadcast(workspace, deviceClass);
   const envelope = call.args[1];
   const notBefore = dateOf(call, 'from') ?? workspace.now();
   const reach = reachOf(call, deviceClass);

@@ -48,7 +48,8 @@ export const BROADCAST: readonly CommandSpec[] = [
     notes: `Takes the next counter of the class's announcements; units take none that is not above the last they heard. Signed by a
 signer of announcements ("fieldseal signer create ann-1 --purpose announcement"), or MACed under a key derived from that of the
 class: neither can seal a release. Envelope and images are put into the depot first. With --mqtt the same bytes are published as a
-retained message too, so that units that listen hear it at once; the others hear it when they ask.
+retained message too, so that units that listen hear it at once; the others hear it when they ask. While a broadcast to the class is
+under way ("broadcast begin") nothing is announced by hand, since that would reach units past its waves and its stop rules.
 
 An announcement lets nothing in: whatever a unit fetches for it goes through every check. Begin with a pilot group that holds every
 hardware revision, write the rule for stopping before it starts, and let products in use be updated in their safe state only.
