@@ -5,6 +5,7 @@
 export { takeAppraisal } from './intake/appraisals.ts';
 export { reportListener } from './intake/http.ts';
 export { Intake, type IntakeCounts, type IntakeResult } from './intake/intake.ts';
+export { Newcomers } from './intake/newcomers.ts';
 export { recordedUnits } from './intake/recorded-units.ts';
 export { type InventoryMistake, inventoryRows } from './inventory.ts';
 export { fleetKept, fleetPlace } from './place.ts';

@@ -111,6 +111,15 @@ describe('a report of a unit', () => {
     expect(await unitOf('0001')).toMatchObject({ state: 'kept', version: '1.5.0' });
   });
 
+  it('of a unit that was provisioned while the server runs is taken once the server has looked again', async () => {
+    bench.ok('provision vent --serial 0004 --out 0004.unit', WS);
+    const [report] = lived('0004', '0.suit');
+    await expect
+      .poll(async () => (await post(report!)).status, { timeout: 120_000, interval: 1000 })
+      .toBe(200);
+    expect(await stateOf('0004')).toBe('on-trial');
+  }, 180_000);
+
   it('of a symmetric class is judged under the key derived for the unit', async () => {
     const reports = lived('dosing', 'dosing.suit', { more: '--mac' });
     for (const report of reports) expect((await post(report)).told.outcome).toBe('new');
@@ -198,6 +207,6 @@ describe('reports that somebody brought back', () => {
       taken: 0,
       known: found - 1,
     });
-    bench.ok('report import absent', { ...WS, status: 2 });
+    bench.ok('report import absent', { ...WS, status: 3 });
   });
 });

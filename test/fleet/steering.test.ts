@@ -275,6 +275,27 @@ describe('several who would steer', () => {
     expect(announced(at)).toMatchObject({ counter: 2n, offer: null });
   });
 
+  it('its lease is renewed while a look is under way, so that one that takes long is not overtaken', async () => {
+    at = await field();
+    await begun(at);
+    const until = async () => (await at.store.holderOf(steeringLease(classId())))!.until.getTime();
+    const slow: SecretSource = {
+      pin: secrets.pin,
+      async passphrase(request) {
+        const before = await until();
+        await vi.waitFor(async () => expect(await until()).toBeGreaterThan(before), 60_000);
+        return secrets.passphrase(request);
+      },
+    };
+    const accessTo = (name: string) => ({
+      file: keyPaths(at.workspace, name).secret,
+      secrets: slow,
+      production: false,
+    });
+    const look = await steering(at, 'one', { leaseSeconds: 6, accessTo }).look();
+    expect(look).toMatchObject({ at: 'steered', announced: { counter: '1' } });
+  });
+
   it('what a killed process left between store, announcement and ledger is made good by the next', async () => {
     at = await field();
     await begun(at);
@@ -303,10 +324,19 @@ describe('several who would steer', () => {
   it('one that is held up over its signature, while somebody halts it elsewhere, offers nothing afterwards', async () => {
     at = await field();
     await begun(at);
-    // The first asks for its passphrase, and gets it only once its lease has lapsed and the second has taken the offer back.
+    // The first asks for its passphrase, and gets it only once its lease has lapsed and the second has taken the offer back. A
+    // machine that stands still renews nothing.
+    let still = false;
+    const store = new Proxy(at.store, {
+      get(target, name: keyof FleetStore) {
+        if (name === 'renew' && still) return async () => undefined;
+        return (target[name] as () => unknown).bind(target);
+      },
+    });
     const held: SecretSource = {
       pin: secrets.pin,
       async passphrase(request) {
+        still = true;
         await vi.waitFor(
           async () => expect(await at.store.holderOf(steeringLease(classId()))).toBeUndefined(),
           60_000,
@@ -314,6 +344,7 @@ describe('several who would steer', () => {
         await halt(await order('no'));
         await steering(at, 'two').look();
         expect(announced(at)).toMatchObject({ offer: null, counter: 2n });
+        still = false;
         return secrets.passphrase(request);
       },
     };
@@ -322,7 +353,7 @@ describe('several who would steer', () => {
       secrets: held,
       production: false,
     });
-    const late = steering(at, 'one', { leaseSeconds: 1, accessTo });
+    const late = steering(at, 'one', { store, leaseSeconds: 1, accessTo });
     expect(await late.look()).toEqual({ at: 'another', holder: 'two' });
     expect(announced(at)).toMatchObject({ offer: null, counter: 2n });
   });

@@ -2,7 +2,7 @@ import { existsSync, readFileSync } from 'node:fs';
 import type { RequestListener } from 'node:http';
 import type { AddressInfo } from 'node:net';
 import { serveDepot } from '../../broadcast/index.ts';
-import { Intake, recordedUnits, reportListener } from '../../fleet/index.ts';
+import { Intake, Newcomers, reportListener } from '../../fleet/index.ts';
 import type { Monitor } from '../../monitoring/index.ts';
 import { CommandFailure, EXIT, wrongUse } from '../exit.ts';
 import { toFailure } from '../failures.ts';
@@ -75,13 +75,14 @@ async function serve(
   server.close();
 }
 
-/** Takes reports into the fleet of the workspace; the units on record are in it from the start. */
+/** Takes reports into the fleet of the workspace; the units on record are in it from the start, and later ones when they report. */
 async function takeReports(call: Call, trouble: (error: unknown) => void) {
   const session = await openSession(call);
   const store = await openFleetOf(session);
-  const { added } = await store.importUnits(recordedUnits(session.workspace));
+  const newcomers = new Newcomers(session.workspace, store);
+  const added = await newcomers.enter();
   if (added > 0) call.out.line(`${added} units on record are new in the fleet`);
-  const intake = new Intake(session, store);
+  const intake = new Intake(session, store, newcomers);
   const listener = reportListener(intake, trouble);
   const close = async () => {
     await store.close();

@@ -1,6 +1,6 @@
 import { readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { Intake, recordedUnits } from '../../fleet/index.ts';
+import { Intake, Newcomers } from '../../fleet/index.ts';
 import { REPORT_LIMITS } from '../../report/index.ts';
 import { EXIT, wrongUse } from '../exit.ts';
 import { openFleetOf } from '../fleet.ts';
@@ -16,8 +16,9 @@ export async function run(call: Call): Promise<number> {
   const session = await openSession(call);
   const store = await openFleetOf(session);
   try {
-    await store.importUnits(recordedUnits(session.workspace));
-    const intake = new Intake(session, store);
+    const newcomers = new Newcomers(session.workspace, store);
+    await newcomers.enter();
+    const intake = new Intake(session, store, newcomers);
     const untaken: { file: string; outcome: string; code: string }[] = [];
     call.out.line(`${folder}${trialMark(session.workspace)}`);
     for (const [i, name] of names.entries()) {

@@ -3,6 +3,7 @@ import { sha256 } from '../../crypto/index.ts';
 import { knownReleases, type VerifierSession } from '../../verifier/index.ts';
 import type { FleetStore, Taken, UnitReport } from '../store/types.ts';
 import { type JudgeBooks, type Judged, judgeReport, type Untaken } from './judge.ts';
+import type { Newcomers } from './newcomers.ts';
 import { Renewed } from './renewed.ts';
 import { Reporters } from './reporters.ts';
 
@@ -39,8 +40,8 @@ export class Intake {
   #waiting: Waiting[] = [];
   #entering = false;
 
-  constructor(session: VerifierSession, store: FleetStore) {
-    const reporters = new Reporters(session, store);
+  constructor(session: VerifierSession, store: FleetStore, newcomers: Newcomers) {
+    const reporters = new Reporters(session, store, newcomers);
     const releases = new Renewed(() => knownReleases(session.workspace));
     this.#store = store;
     this.#books = {

@@ -5,9 +5,12 @@ import type { UnitRow } from '../store/types.ts';
 /** Records that are read before others get their turn. */
 const AT_A_TIME = 64;
 
-/** Every unit that was provisioned, as the records have it, for `importUnits`. */
-export async function* recordedUnits(workspace: Workspace): AsyncGenerator<UnitRow> {
-  for (const [i, name] of listRecords(workspace, 'units').entries()) {
+/** Units that were provisioned, as their records have it, for `importUnits`: those named, or every one. */
+export async function* recordedUnits(
+  workspace: Workspace,
+  names: readonly string[] = listRecords(workspace, 'units'),
+): AsyncGenerator<UnitRow> {
+  for (const [i, name] of names.entries()) {
     if (i % AT_A_TIME === 0) await breathe();
     const { facts } = readRecord(workspace, 'units', name.split('/'));
     const classIds = facts.class_ids as string[];

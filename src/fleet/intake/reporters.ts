@@ -4,6 +4,7 @@ import { formatUuid } from '../../suit/index.ts';
 import { type ReportingUnit, reportMacKey, signingUnit, type VerifierSession } from '../../verifier/index.ts';
 import { listClasses, readClass, readRecord, type Workspace, WorkspaceError } from '../../workspace/index.ts';
 import type { FleetStore, UnitName } from '../store/types.ts';
+import type { Newcomers } from './newcomers.ts';
 import { Renewed } from './renewed.ts';
 
 /** A unit that may report: under which name the store has it, and the keys of its provisioning record. */
@@ -27,21 +28,27 @@ const MOST_HELD = 50_000;
 export class Reporters {
   readonly #session: VerifierSession;
   readonly #store: FleetStore;
+  readonly #newcomers: Newcomers;
   readonly #classes: Renewed<readonly ClassName[]>;
   readonly #held = new Map<string, Reporter>();
 
-  constructor(session: VerifierSession, store: FleetStore) {
+  constructor(session: VerifierSession, store: FleetStore, newcomers: Newcomers) {
     this.#session = session;
     this.#store = store;
+    this.#newcomers = newcomers;
     this.#classes = new Renewed(() => classesOf(session.workspace));
   }
 
-  /** The unit with that device identifier; undefined where the store or the records have none. Throws `KeyError`. */
+  /**
+   * The unit with that device identifier, also where it was provisioned a moment ago; undefined where the store or the records
+   * have none. Throws `KeyError`.
+   */
   async find(deviceId: Uint8Array, macs: boolean): Promise<Reporter | undefined> {
     const device = toHex(deviceId);
     const held = this.#held.get(device);
     if (held && (!macs || held.unit.macKey)) return held;
-    const found = await this.#recorded(device, formatUuid(deviceId));
+    const recorded = () => this.#recorded(device, formatUuid(deviceId));
+    const found = (await recorded()) ?? ((await this.#newcomers.enter()) > 0 ? await recorded() : undefined);
     if (!found) return undefined;
     const { facts, name } = found;
     const macKey = macs ? await reportMacKey(this.#session, facts) : undefined;

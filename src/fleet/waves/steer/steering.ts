@@ -36,7 +36,7 @@ export type Look =
     };
 
 const ATTEMPTS = 5;
-/** How often a lease is renewed in its time, while something long is under way. */
+/** How often a lease is renewed in its time while a look is under way. */
 const RENEWALS = 3;
 const OVERTAKEN: ReadonlySet<unknown> = new Set([
   'overtaken',
@@ -87,9 +87,20 @@ export class Steering {
   }
 
   async #look(): Promise<Look> {
-    const { store } = this.#ports;
     if (!(await this.#hold())) return { at: 'another', holder: await this.#holder() };
-    const [broadcast] = await store.broadcasts({ classId: this.#classId });
+    // A million units, or a slow machine: a look may take longer than a lease lasts. Where renewing fails, writing is refused.
+    const { store, leaseSeconds } = this.#ports;
+    const renew = () => void store.renew(this.#lease!, leaseSeconds).catch(() => {});
+    const renewing = setInterval(renew, (leaseSeconds * 1000) / RENEWALS);
+    try {
+      return await this.#steer();
+    } finally {
+      clearInterval(renewing);
+    }
+  }
+
+  async #steer(): Promise<Look> {
+    const [broadcast] = await this.#ports.store.broadcasts({ classId: this.#classId });
     if (!broadcast || broadcast.state === 'planned') return { at: 'nothing' };
     const course = courseFrom(broadcast.plan);
     await this.#place(broadcast, course);
@@ -125,18 +136,11 @@ export class Steering {
 
   /** Units that were added to the class since are put into their waves. */
   async #place({ id, state }: Broadcast, course: Course): Promise<void> {
-    const { store, leaseSeconds } = this.#ports;
+    const { store } = this.#ports;
     if (state === 'halted') return;
     const { units } = await store.counts({ classId: this.#classId });
     if (units === this.#unitsPlaced) return;
-    // A million units take longer than a lease lasts. Where renewing fails, the next piece is refused.
-    const renew = () => void store.renew(this.#lease!, leaseSeconds).catch(() => {});
-    const renewing = setInterval(renew, (leaseSeconds * 1000) / RENEWALS);
-    try {
-      await store.placeUnits(id, waveOf(course), this.#lease);
-    } finally {
-      clearInterval(renewing);
-    }
+    await store.placeUnits(id, waveOf(course), this.#lease);
     this.#unitsPlaced = units;
   }
 
