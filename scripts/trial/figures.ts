@@ -50,7 +50,7 @@ export function figuresOf(from: {
       'messages by a stranger at the broker': stranger.sent,
       'agent processes killed': workers.kills,
       'steering processes killed': steering.kills,
-      'steering processes ended without a broker': steering.ends,
+      'steering processes ended by themselves': steering.ends,
       'server started': server.restarts,
       'reports forged': forger.forged.size,
       'reports repeated by a stranger': forger.repeated,
