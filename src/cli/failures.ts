@@ -61,8 +61,9 @@ export function toFailure(error: unknown): CommandFailure {
 
 /** An error about a file, as Node passes it on. */
 function isOfSystem(error: unknown): error is NodeJS.ErrnoException & { path: string } {
+  if (!isCoded(error)) return false;
   const { errno, path } = error as NodeJS.ErrnoException;
-  return error instanceof Error && typeof errno === 'number' && typeof path === 'string';
+  return typeof errno === 'number' && typeof path === 'string';
 }
 
 function isCoded(error: unknown): error is CodedError {
