@@ -1,7 +1,7 @@
 import type { AddressInfo } from 'node:net';
 import { createServer, type Socket } from 'node:net';
 import { describe, expect, it } from 'vitest';
-import { Latest, listen } from '../../src/broadcast/index.ts';
+import { Latest, listen, openHerald } from '../../src/broadcast/index.ts';
 
 describe('the latest message', () => {
   it('is what is left of many, once', async () => {
@@ -65,4 +65,35 @@ describe('a broker that does not keep to MQTT 5 section 3.1.2.11.4, Maximum Pack
     expect(heard).toBe(0);
     expect(sent).toBeLessThan(64 << 20);
   });
+});
+
+describe('a broker that dies over a message (MQTT 5 section 4.4: no PUBACK ever comes)', () => {
+  it.concurrent.each([
+    ['and ends the connection', (socket: Socket) => socket.destroy()],
+    ['and says nothing more', () => {}],
+  ])(
+    '%s: whoever published is told, and is held up no longer',
+    async (_, die) => {
+      const server = createServer((socket: Socket) => {
+        socket.on('error', () => {});
+        socket.once('data', () => {
+          socket.write(Buffer.from([0x20, 3, 0, 0, 0]));
+          socket.once('data', () => die(socket));
+        });
+      });
+      await new Promise<void>((resolve) => {
+        server.listen(0, '127.0.0.1', () => resolve());
+      });
+      const { port } = server.address() as AddressInfo;
+      const url = new URL(`mqtt://127.0.0.1:${port}`);
+      const herald = await openHerald({ url, user: undefined, password: undefined, authorities: undefined });
+      const expiry = new Date(Date.now() + 3_600_000);
+      await expect(herald.publish('a-class', Buffer.from('news'), expiry)).rejects.toThrow(
+        'did not take the announcement',
+      );
+      await herald.close();
+      server.close();
+    },
+    120_000,
+  );
 });

@@ -56,6 +56,7 @@ export async function openHerald(broker: Broker): Promise<Herald> {
       'see that it runs, and that address, --mqtt-user, password and --mqtt-ca are those of the broker; or leave out --mqtt: units that poll hear it from the depot',
     );
   }
+  let isGone = false;
   return {
     async publish(name, message, expiry) {
       const left = Math.ceil((expiry.getTime() - Date.now()) / 1000);
@@ -71,6 +72,7 @@ export async function openHerald(broker: Broker): Promise<Herald> {
           }),
         );
       } catch (error) {
+        isGone = true;
         throw new BroadcastError(
           'broker',
           `${textOf(broker)} did not take the announcement for ${topicOf(name)}: ${saysOf(error)}. It is in the depot and counts; units that poll hear it there`,
@@ -78,7 +80,8 @@ export async function openHerald(broker: Broker): Promise<Herald> {
         );
       }
     },
-    close: () => client.endAsync(),
+    // Ended politely it would wait for an answer that never comes.
+    close: () => client.endAsync(isGone || !client.connected),
   };
 }
 

@@ -92,11 +92,14 @@ export class Steering {
     const { store, leaseSeconds } = this.#ports;
     const renew = () => void store.renew(this.#lease!, leaseSeconds).catch(() => {});
     const renewing = setInterval(renew, (leaseSeconds * 1000) / RENEWALS);
+    let look: Look;
     try {
-      return await this.#steer();
+      look = await this.#steer();
     } finally {
       clearInterval(renewing);
     }
+    // Not under the lease: a broker that keeps this process waiting keeps nobody else from steering.
+    return look.at === 'steered' ? { ...look, unpublished: await this.#publish() } : look;
   }
 
   async #steer(): Promise<Look> {
@@ -112,7 +115,7 @@ export class Steering {
       broadcast: broadcast.id,
       decisions,
       announced,
-      unpublished: await this.#publish(),
+      unpublished: undefined,
     };
   }
 
