@@ -138,24 +138,21 @@ typedef struct {
 #define IS_MAP 0x8000u
 #define LEFT(in) ((in)->left & 0x7fffu)
 
-/* No encoding is the beginning of another, so that the length of the later key is enough to tell two apart. */
-static int key_order(const fs_judge *judge, uint32_t other, uint32_t key, uint32_t end) {
-  return fs_order(judge, other, key, end - key);
-}
-
 /* A key was read up to `end`: it must be above the one before. Where order does not count `before` is the first of all. */
 static void check_key(fs_judge *judge, const level *in, uint32_t end, uint32_t loose) {
+  /* No encoding is the beginning of another, so that the length of the later key is enough to tell two apart. */
+  uint32_t length = end - in->key;
   uint32_t keys = 0;
   fs_cur at;
   if (in->before == 0) return;
   at.off = in->before;
   at.end = end;
   if (!loose) {
-    if (key_order(judge, at.off, in->key, end) >= 0) fs_bad(judge);
+    if (fs_order(judge, at.off, in->key, length) >= 0) fs_bad(judge);
     return;
   }
   while (at.off < in->key && FS_GOOD(judge)) {
-    if (++keys > LOOSE_KEYS || key_order(judge, at.off, in->key, end) == 0) fs_bad(judge);
+    if (++keys > LOOSE_KEYS || fs_order(judge, at.off, in->key, length) == 0) fs_bad(judge);
     fs_skip(judge, &at);
     fs_skip(judge, &at);
   }
@@ -199,9 +196,7 @@ void fs_valid(fs_judge *judge, fs_cur span, uint32_t items, uint32_t loose) {
     if (inside > items) fs_fail(judge, judge->limit);
     if (!FS_GOOD(judge)) return;
     if (major == 3) {
-      fs_cur text = at;
-      text.off -= judge->argument;
-      text.end = at.off;
+      fs_cur text = {at.off - judge->argument, at.off};
       if (!fs_is_utf8(judge, text)) fs_bad(judge);
     }
     if (major == 7) check_float(judge, fs_byte(judge, from), judge->wide);

@@ -3,6 +3,8 @@
 
 #define LARGEST_CERTIFICATE 16384u
 #define LONGEST_SERIAL 20u
+/* An Ed25519 key. */
+#define SHORTEST_KEY 44u
 #define IS(judge, span, bytes) fs_span_is((judge), (span), (bytes), sizeof(bytes))
 
 static const uint8_t ECDSA_SHA256[] = {0x2a, 0x86, 0x48, 0xce, 0x3d, 0x04, 0x03, 0x02};
@@ -80,13 +82,6 @@ static uint32_t read_version(fs_judge *judge, fs_cur *at) {
   return value + 1;
 }
 
-static uint8_t key_type(const fs_judge *judge, fs_cur spki) {
-  uint32_t length = spki.end - spki.off;
-  if (length == 91 && fs_holds(judge, spki.off, P256_KEY, sizeof P256_KEY)) return FS_KEY_P256;
-  if (length == 44 && fs_holds(judge, spki.off, ED25519_KEY, sizeof ED25519_KEY)) return FS_KEY_ED25519;
-  return FS_KEY_OTHER;
-}
-
 static void read_key(fs_judge *judge, fs_cur *at, fs_certificate *into) {
   fs_cur inner;
   fs_cur algorithm;
@@ -101,7 +96,14 @@ static void read_key(fs_judge *judge, fs_cur *at, fs_certificate *into) {
   (void)fs_der_bits(judge, &inner, 0x03, &unused);
   if (unused != 0) fs_bad(judge);
   fs_der_end(judge, inner);
-  if (FS_GOOD(judge)) into->key = key_type(judge, into->spki);
+  if (FS_GOOD(judge) && judge->size >= SHORTEST_KEY && into->spki.off <= judge->size - SHORTEST_KEY)
+    into->key = fs_key_type(judge->b + into->spki.off, into->spki.end - into->spki.off);
+}
+
+uint8_t fs_key_type(const uint8_t *spki, uint32_t length) {
+  if (length == 91 && memcmp(spki, P256_KEY, sizeof P256_KEY) == 0) return FS_KEY_P256;
+  if (length == SHORTEST_KEY && memcmp(spki, ED25519_KEY, sizeof ED25519_KEY) == 0) return FS_KEY_ED25519;
+  return FS_KEY_OTHER;
 }
 
 /* TBSCertificate; gives its AlgorithmIdentifier, whole. */

@@ -26,7 +26,7 @@ static void read_recipient(fs_judge *judge, fs_cur *at, uint32_t levels) {
     fs_skip(judge, at);
   else
     (void)fs_string(judge, at);
-  if (fields != 4 || levels == 0) return;
+  if (fields != 4 || !FS_GOOD(judge)) return;
   count = fs_take(judge, at, 4);
   if (count == 0) fs_bad(judge);
   while (count-- > 0 && FS_GOOD(judge)) read_recipient(judge, at, levels - 1);

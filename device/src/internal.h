@@ -175,6 +175,12 @@ void fs_bad(fs_judge *judge);
 fs_status fs_same(const uint8_t *a, const uint8_t *b, uint32_t length);
 fs_status fs_hash(const fs_crypto *crypto, const fs_bytes *parts, uint32_t count, uint8_t digest[32]);
 void fs_refuse_unless(fs_judge *judge, uint32_t holds, fs_status code);
+/* Of the envelope: a number of `width` bytes, whether it holds these bytes, how two stretches compare (as memcmp says it). */
+uint64_t fs_number_at(const fs_judge *judge, uint32_t off, uint32_t width);
+uint32_t fs_holds(const fs_judge *judge, uint32_t off, const uint8_t *bytes, uint32_t length);
+int fs_order(const fs_judge *judge, uint32_t one, uint32_t other, uint32_t length);
+uint32_t fs_span_is(const fs_judge *judge, fs_cur span, const uint8_t *bytes, uint32_t length);
+uint32_t fs_spans_same(const fs_judge *judge, fs_cur a, fs_cur b);
 
 /*
  * cbor.c: RFC 8949 in deterministic form. Major type of the next head, or FS_NO_ITEM after a failure; its argument is in the
@@ -261,6 +267,7 @@ typedef struct {
 /* 99991231235959Z: no well-defined end (RFC 5280 section 4.1.2.5). */
 #define FS_LAST_SECOND INT64_C(253402300799)
 #define FS_NO_END INT64_MAX
+uint8_t fs_key_type(const uint8_t *spki, uint32_t length);
 void fs_read_certificate(fs_judge *judge, fs_cur der, fs_certificate *certificate);
 
 /* extensions.c: gives whether the names are critical. */
@@ -283,11 +290,6 @@ int64_t fs_der_time(fs_judge *judge, fs_cur *at);
 uint32_t fs_same_name(fs_bytes a, fs_bytes b);
 
 /* path.c: whether the signer may seal for the unit; the signer's certificate. */
-uint32_t fs_holds(const fs_judge *judge, uint32_t off, const uint8_t *bytes, uint32_t length);
-uint32_t fs_span_is(const fs_judge *judge, fs_cur span, const uint8_t *bytes, uint32_t length);
-/* Below, at or above 0 as memcmp gives it, of two stretches of the envelope. */
-int fs_order(const fs_judge *judge, uint32_t one, uint32_t other, uint32_t length);
-uint32_t fs_spans_same(const fs_judge *judge, fs_cur a, fs_cur b);
 void fs_judge_signer(fs_judge *judge, const fs_block *block, fs_certificate *signer);
 /* FS_OK where the key made the signature; raw r then s, or an Ed25519 signature. `again`: the second word of the port. */
 fs_status fs_verify(fs_judge *judge, uint32_t type, const uint8_t *key, const fs_bytes *parts, uint32_t count,
@@ -451,8 +453,6 @@ enum { FS_EMPTY = 0, FS_FILLING, FS_READY, FS_ON_TRIAL, FS_KEPT };
 #define FS_MARK_TRUST 256u
 #define FS_CHECKPOINTS 16u
 uint64_t fs_get(const uint8_t *bytes, uint32_t width);
-/* The same, out of the envelope. */
-uint64_t fs_number_at(const fs_judge *judge, uint32_t off, uint32_t width);
 void fs_put(uint8_t *bytes, uint32_t width, uint64_t value);
 uint32_t fs_get32(const uint8_t *bytes, uint32_t width);
 void fs_put32(uint8_t *bytes, uint32_t width, uint32_t value);
@@ -461,7 +461,6 @@ void fs_put32(uint8_t *bytes, uint32_t width, uint32_t value);
 #define FS_MARK_NUMBER(mark) fs_get((mark) + 1, 8)
 #define FS_MARK_DIGEST(mark) ((mark) + 9)
 #define FS_MARK_LENGTH(mark) fs_get32((mark) + 41, 4)
-
 
 /* flash.c. A slot that is filled from an offer, or from `source` in flash. */
 typedef struct {

@@ -94,8 +94,8 @@ static uint32_t raw_ecdsa(fs_judge *judge, fs_cur signature, uint8_t raw[64]) {
   return good;
 }
 
-/* Whether the key, of this type, signed the certificate. */
-static fs_status signed_by(fs_judge *judge, const fs_certificate *certificate, uint8_t type, const uint8_t *spki) {
+/* Whether the key signed the certificate. */
+static fs_status signed_by(fs_judge *judge, const fs_certificate *certificate, const uint8_t *spki, uint32_t length) {
   uint8_t raw[64];
   const uint8_t *signature = raw;
   fs_cur value = certificate->signature;
@@ -103,7 +103,7 @@ static fs_status signed_by(fs_judge *judge, const fs_certificate *certificate, u
   fs_status status;
   uint32_t again;
   if (certificate->algorithm == FS_KEY_OTHER) return FS_SIGNER_CERTIFICATE_UNSUPPORTED;
-  if (type != certificate->algorithm) return FS_SIGNER_PATH_BROKEN;
+  if (fs_key_type(spki, length) != certificate->algorithm) return FS_SIGNER_PATH_BROKEN;
   if (certificate->algorithm == FS_KEY_P256) {
     if (!raw_ecdsa(judge, value, raw)) return FS_SIGNER_PATH_BROKEN;
   } else {
@@ -130,12 +130,6 @@ static fs_status as_refused(const fs_judge *judge, const fs_certificate *certifi
   return found;
 }
 
-/* Production gives only keys that the kit knows; their length tells them apart. */
-static uint8_t type_of(const fs_anchor *anchor) {
-  uint32_t length = anchor->spki.length;
-  return length == 91 ? FS_KEY_P256 : length == 44 ? FS_KEY_ED25519 : FS_KEY_OTHER;
-}
-
 /* FS_OK where a root of that name signed the certificate; 0 where none has its name. */
 static fs_status judge_top(fs_judge *judge, const fs_certificate *certificate) {
   fs_status found = 0;
@@ -144,7 +138,7 @@ static fs_status judge_top(fs_judge *judge, const fs_certificate *certificate) {
     const fs_anchor *anchor = &judge->unit->anchors[i];
     fs_status one;
     if (!counts(judge, anchor) || !fs_same_name(anchor->name, bytes_of(judge, certificate->issuer))) continue;
-    one = signed_by(judge, certificate, type_of(anchor), anchor->spki.bytes);
+    one = signed_by(judge, certificate, anchor->spki.bytes, anchor->spki.length);
     if (one == FS_OK) return FS_OK;
     if (found == 0) found = as_refused(judge, certificate, one);
   }
@@ -200,21 +194,19 @@ static void judge_purpose(fs_judge *judge, const fs_certificate *certificate, ui
 /* RFC 5280 section 6.1, from the certificate that a root signed down to the signer's. */
 static void judge_path(fs_judge *judge, const chain *from, uint32_t top, fs_certificate *into) {
   uint32_t left = top + 1;
-  uint32_t authority = 0;
-  uint8_t type = FS_KEY_OTHER;
+  fs_cur authority = {0, 0};
   uint32_t index = top + 1;
   while (index-- > 0 && FS_GOOD(judge)) {
     certificate_at(judge, from, index, into);
     if (index < top) {
-      fs_status found = signed_by(judge, into, type, judge->b + authority);
+      fs_status found = signed_by(judge, into, judge->b + authority.off, authority.end - authority.off);
       if (found != FS_OK) fs_fail(judge, as_refused(judge, into, found));
     }
     judge_dates(judge, into);
     if (index > 0) judge_authority(judge, into, &left);
     fs_refuse_unless(judge, !into->unsupported, FS_SIGNER_CERTIFICATE_UNSUPPORTED);
     judge_purpose(judge, into, index);
-    authority = into->spki.off;
-    type = into->key;
+    authority = into->spki;
     judge->evidence.trial |= into->trial;
   }
 }

@@ -21,8 +21,6 @@ export interface FoundUnit {
   readonly state: string;
   /** Digests of the manifests that the unit's own marks tell of: in a slot, or fallen back from. */
   readonly met: ReadonlySet<string>;
-  /** Those that it remembers as fallen back from. */
-  readonly fellBackFrom: ReadonlySet<string>;
 }
 
 /** A broadcast as the books have it, with its waves and what stands of it in the journal. */
@@ -82,7 +80,6 @@ function readUnit(path: string, releases: readonly TrialRelease[]): FoundUnit {
     runs,
     state: started?.state ?? 'nothing starts',
     met: new Set(told.map(({ manifestDigest }) => toHex(manifestDigest))),
-    fellBackFrom: new Set((marks?.fallen ?? []).map(({ manifestDigest }) => toHex(manifestDigest))),
   };
 }
 

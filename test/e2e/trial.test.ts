@@ -50,7 +50,6 @@ describe.skipIf(!present)('the judge of a trial', () => {
     const told = (unit: object) => judged({ units: [{ ...first!, ...unit }, ...others] }).join('\n');
     expect(told({ runs: undefined })).toContain('no image that was sealed');
     expect(told({ runs: result.evidence.field.releases[2] })).toContain('was to be');
-    expect(told({ runs: result.evidence.field.releases[0], fellBackFrom: new Set() })).toContain('was to be');
     expect(told({ state: 'on trial' })).toContain('on trial in the end');
     expect(judged({ units: others }).join('\n')).toContain('its file is gone');
   });

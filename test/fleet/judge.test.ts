@@ -4,17 +4,10 @@ import { toHex } from '../../src/bytes/index.ts';
 import { type JudgeBooks, judgeReport } from '../../src/fleet/intake/judge.ts';
 import { type KnownRelease, sealReport } from '../../src/report/index.ts';
 import { freshSigner } from '../cose/keys.ts';
-import { DEVICE, DIGEST, FAILED, IMAGE, SUCCESS, URI } from '../report/samples.ts';
+import { DEVICE, DIGEST, FAILED, RELEASE, SUCCESS } from '../report/samples.ts';
 
 const signer = freshSigner('ESP256');
 const SENDER = { deviceId: DEVICE, age: 40 };
-const RELEASE: KnownRelease = {
-  className: 'vent',
-  sequenceNumber: 7n,
-  version: '1.4.0',
-  referenceUri: URI,
-  imageDigests: [IMAGE],
-};
 const unit = {
   className: 'vent',
   serial: '0001',

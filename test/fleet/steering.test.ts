@@ -6,7 +6,7 @@ import { announcementNames, inReach } from '../../src/broadcast/index.ts';
 import { toHex } from '../../src/bytes/index.ts';
 import { broadcastJson, type FleetStore, halt, pause, resume } from '../../src/fleet/index.ts';
 import { steeringLease } from '../../src/fleet/waves/steer/lease.ts';
-import type { SecretSource } from '../../src/keys/index.ts';
+import type { SteeringPorts } from '../../src/fleet/waves/steer/steering.ts';
 import { announcementCounter, keyPaths, readLedger, takeNumber } from '../../src/workspace/index.ts';
 import { secrets } from '../release/secrets.ts';
 import { PLAN_YAML } from './plans.ts';
@@ -37,6 +37,27 @@ const order = async (why: string) => ({
   now: at.workspace.now(),
 });
 const classId = () => toHex(at.vent.classId);
+/** The store, with another way to renew a lease. */
+const renewingBy = (renew: FleetStore['renew']) =>
+  new Proxy(at.store, {
+    get(target, name: keyof FleetStore) {
+      return name === 'renew' ? renew : (target[name] as () => unknown).bind(target);
+    },
+  });
+/** The keys of the workspace, whose passphrase comes only once `before` is over. */
+const keysAfter =
+  (before: () => Promise<void>): SteeringPorts['accessTo'] =>
+  (name) => ({
+    file: keyPaths(at.workspace, name).secret,
+    secrets: {
+      pin: secrets.pin,
+      async passphrase(request) {
+        await before();
+        return secrets.passphrase(request);
+      },
+    },
+    production: false,
+  });
 const reached = () => {
   const said = announced(at)!;
   return Array.from({ length: 40 }, (_, i) => i + 1).filter((nth) => inReach(said.reach, at.device(nth)));
@@ -256,16 +277,12 @@ describe('several who would steer', () => {
     at = await field();
     await begun(at);
     let halted = false;
-    const store = new Proxy(at.store, {
-      get(target, name: keyof FleetStore) {
-        if (name === 'renew' && !halted)
-          return async (...given: Parameters<FleetStore['renew']>) => {
-            halted = true;
-            await halt(await order('no'));
-            return target.renew(...given);
-          };
-        return (target[name] as () => unknown).bind(target);
-      },
+    const store = renewingBy(async (...given) => {
+      if (!halted) {
+        halted = true;
+        await halt(await order('no'));
+      }
+      return at.store.renew(...given);
     });
     await steering(at, 'one', { store }).look();
     expect(halted).toBe(true);
@@ -279,21 +296,25 @@ describe('several who would steer', () => {
     at = await field();
     await begun(at);
     const until = async () => (await at.store.holderOf(steeringLease(classId())))!.until.getTime();
-    const slow: SecretSource = {
-      pin: secrets.pin,
-      async passphrase(request) {
-        const before = await until();
-        await vi.waitFor(async () => expect(await until()).toBeGreaterThan(before), 60_000);
-        return secrets.passphrase(request);
-      },
-    };
-    const accessTo = (name: string) => ({
-      file: keyPaths(at.workspace, name).secret,
-      secrets: slow,
-      production: false,
+    const accessTo = keysAfter(async () => {
+      const before = await until();
+      await vi.waitFor(async () => expect(await until()).toBeGreaterThan(before), 60_000);
     });
     const look = await steering(at, 'one', { leaseSeconds: 6, accessTo }).look();
     expect(look).toMatchObject({ at: 'steered', announced: { counter: '1' } });
+  });
+
+  it('a broker that never answers keeps nobody else from steering', async () => {
+    at = await field();
+    await begun(at);
+    await new Promise<void>((asked) => {
+      const publish = () => {
+        asked();
+        return new Promise<void>(() => {});
+      };
+      void steering(at, 'one', { leaseSeconds: 1, herald: { publish, close: async () => {} } }).look();
+    });
+    await vi.waitFor(async () => expect((await steering(at, 'two').look()).at).toBe('steered'), 60_000);
   });
 
   it('what a killed process left between store, announcement and ledger is made good by the next', async () => {
@@ -327,31 +348,17 @@ describe('several who would steer', () => {
     // The first asks for its passphrase, and gets it only once its lease has lapsed and the second has taken the offer back. A
     // machine that stands still renews nothing.
     let still = false;
-    const store = new Proxy(at.store, {
-      get(target, name: keyof FleetStore) {
-        if (name === 'renew' && still) return async () => undefined;
-        return (target[name] as () => unknown).bind(target);
-      },
-    });
-    const held: SecretSource = {
-      pin: secrets.pin,
-      async passphrase(request) {
-        still = true;
-        await vi.waitFor(
-          async () => expect(await at.store.holderOf(steeringLease(classId()))).toBeUndefined(),
-          60_000,
-        );
-        await halt(await order('no'));
-        await steering(at, 'two').look();
-        expect(announced(at)).toMatchObject({ offer: null, counter: 2n });
-        still = false;
-        return secrets.passphrase(request);
-      },
-    };
-    const accessTo = (name: string) => ({
-      file: keyPaths(at.workspace, name).secret,
-      secrets: held,
-      production: false,
+    const store = renewingBy(async (...given) => (still ? undefined : at.store.renew(...given)));
+    const accessTo = keysAfter(async () => {
+      still = true;
+      await vi.waitFor(
+        async () => expect(await at.store.holderOf(steeringLease(classId()))).toBeUndefined(),
+        60_000,
+      );
+      await halt(await order('no'));
+      await steering(at, 'two').look();
+      expect(announced(at)).toMatchObject({ offer: null, counter: 2n });
+      still = false;
     });
     const late = steering(at, 'one', { store, leaseSeconds: 1, accessTo });
     expect(await late.look()).toEqual({ at: 'another', holder: 'two' });

@@ -270,6 +270,14 @@ describe('the disk', () => {
     },
   );
 
+  test('what another thread cannot make durable is given to nobody and recorded nowhere', async () => {
+    const fsync = ((_: number, done: (error: Error) => void) =>
+      setImmediate(done, Object.assign(new Error('EIO'), { code: 'EIO' }))) as unknown as Disk['fsync'];
+    const at = await prepared({ disk: { ...fs, fsync } });
+    expect((await failure(() => seal(request(at)))).code).toBe('file-trouble');
+    expectNothingSealed(at);
+  });
+
   test.each([
     ['fsyncSync', 'EIO', 'file-trouble'],
     ['linkSync', 'EROFS', 'read-only'],

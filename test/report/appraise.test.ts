@@ -33,7 +33,7 @@ import {
 } from '../../src/report/index.ts';
 import { describeRelease, readManifest, writeManifest } from '../../src/suit/index.ts';
 import { freshSigner } from '../cose/keys.ts';
-import { CLAIM, CLASS, DEVICE, DIGEST, FAILED, IMAGE, parameters, SUCCESS, URI } from './samples.ts';
+import { CLAIM, CLASS, DEVICE, DIGEST, FAILED, IMAGE, parameters, RELEASE, SUCCESS } from './samples.ts';
 
 const signer = freshSigner('ESP256');
 const stranger = freshSigner('ESP256');
@@ -47,13 +47,6 @@ const UNIT: KnownUnit = {
   reportKey: signer.publicKey,
   macKey,
   lastHeard: undefined,
-};
-const RELEASE: KnownRelease = {
-  className: 'vent',
-  sequenceNumber: 7n,
-  version: '1.4.0',
-  referenceUri: URI,
-  imageDigests: [IMAGE],
 };
 
 /** Books with one unit and one release, and what a case changes. */

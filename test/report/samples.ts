@@ -1,6 +1,6 @@
 /** Hollin Ridge's reports, for tests. */
 import { fromHex, fromUtf8 } from '../../src/bytes/index.ts';
-import type { PropertyClaim, SuitRecord, SuitReport } from '../../src/report/index.ts';
+import type { KnownRelease, PropertyClaim, SuitRecord, SuitReport } from '../../src/report/index.ts';
 import type { Parameters } from '../../src/suit/index.ts';
 
 export const DIGEST = fromHex('11'.repeat(32));
@@ -46,4 +46,13 @@ export const FAILED: SuitReport = {
       { key: [3, 3, 1], codes: [3] },
     ],
   },
+};
+
+/** The release that the reports are about, as it was sealed. */
+export const RELEASE: KnownRelease = {
+  className: 'vent',
+  sequenceNumber: 7n,
+  version: '1.4.0',
+  referenceUri: URI,
+  imageDigests: [IMAGE],
 };
