@@ -214,6 +214,21 @@ describe('a hostile way to the unit', () => {
     }
   });
 
+  it('a power cut between start and keep costs one try: the unit falls back, and takes the same offer again', () => {
+    bench.ok('announce vent one.suit --depot depot', WS);
+    agent();
+    bench.ok('announce vent two.suit --image two.bin --depot depot', WS);
+    const line = `agent vent.unit --depot ${depot} --once`;
+    bench.run(line, { ...WS, more: ['--health', 'kill -9 $PPID'] });
+    expect(bench.ok('unit show vent.unit --json', WS).json.slots[1].state).toBe('on trial');
+    const { events } = agent();
+    expect(events.filter(({ event }: { event: string }) => event === 'started')).toMatchObject([
+      { version: '1.4.0', state: 'kept' },
+      { version: '1.5.0', state: 'on trial' },
+    ]);
+    expect(bench.ok('boot vent.unit --json', WS).json).toMatchObject({ version: '1.5.0', state: 'kept' });
+  });
+
   it('an agent that is killed at any moment goes on, and the unit ends with genuine firmware', async () => {
     bench.ok('announce vent two.suit --image two.bin --depot depot', WS);
     const line = `agent vent.unit --depot ${depot} --health true --once`.split(' ');

@@ -191,8 +191,9 @@ export class Agent {
     const isLast = offer.sequenceNumber === told.offer!.sequenceNumber;
     const digest = toHex(offer.manifestDigest);
     if (memory.refused.includes(digest)) return this.#done(memory, false);
-    // What runs and is not kept yet may be a stepping stone on trial: what follows it waits.
-    if (isRunning(state, digest)) return isLast ? this.#done(memory, false) : false;
+    const runs = runningSlot(state, digest);
+    // What is on trial may yet fall back, by a power cut for instance: it is followed until it is kept.
+    if (runs) return isLast && runs.state === 'kept' ? this.#done(memory, false) : false;
     if (!(await this.#fetch(offer)) || !(await this.#isReady(told.condition))) return false;
     const result = await this.#install(offer);
     if (result.verdict !== 'accepted') {
@@ -206,8 +207,7 @@ export class Agent {
       return this.#done({ ...memory, refused }, false);
     }
     this.#ports.tell({ event: 'installed', slot: result.slot, result });
-    if (isLast) this.#done(memory, true);
-    else this.#sweep();
+    this.#sweep();
     await this.#restart();
     return true;
   }
@@ -262,6 +262,8 @@ export class Agent {
       return;
     }
     this.#unwell = true;
+    // It may be offered anew; until then it is not installed again only to fail again.
+    this.#done(readMemory(this.#ports.folder), false);
     tell({
       event: 'unwell',
       says: 'the self-test failed: the image stays on trial, and the next start counts',
@@ -299,7 +301,8 @@ function keptSequence({ slots }: UnitView['state']): bigint | undefined {
   return kept.sort((a, b) => (a < b ? 1 : -1))[0];
 }
 
-function isRunning({ slots, running }: UnitView['state'], digest: string): boolean {
+/** The slot that runs, where it holds the release of that manifest. */
+function runningSlot({ slots, running }: UnitView['state'], digest: string) {
   const slot = typeof running === 'number' ? slots[running] : undefined;
-  return slot !== undefined && slot.state !== 'empty' && toHex(slot.manifestDigest) === digest;
+  return slot && slot.state !== 'empty' && toHex(slot.manifestDigest) === digest ? slot : undefined;
 }
