@@ -1,5 +1,5 @@
 /* Steps 8 to 10 for an accepted offer: the slot is filled, read back, and marked ready. */
-#include "internal.h"
+#include "life.h"
 
 #define LARGEST_TRIES 255u
 

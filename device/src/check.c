@@ -1,5 +1,5 @@
 /* The decision about an offer, steps 1 to 9: a status, and a confirmation made apart from it. */
-#include "internal.h"
+#include "life.h"
 
 static void begin(fs_judge *judge, const fs_subject *subject) {
   memset(judge, 0, sizeof *judge);

@@ -2,7 +2,7 @@
  * The second look at a decision. It goes by what the steps left behind and not by what they said, with comparisons of its own, so
  * that whatever one skipped instruction lets through in the one it does not let through in the other.
  */
-#include "internal.h"
+#include "life.h"
 
 /* 0 where the bytes are the same. */
 uint32_t fs_differs(const uint8_t *a, const uint8_t *b, uint32_t length) {

@@ -1,5 +1,5 @@
 /* Steps 5 to 8: newer than what is on board, meant for this unit, fits where it goes, everything at hand. */
-#include "internal.h"
+#include "life.h"
 
 static uint32_t is_whole(const uint8_t *mark) { return FS_MARK_STATE(mark) >= FS_READY; }
 

@@ -1,5 +1,5 @@
 /* Areas of the flash: read in pieces, so that memory does not grow with the image. */
-#include "internal.h"
+#include "life.h"
 
 static uint32_t smaller(uint32_t a, uint32_t b) { return a < b ? a : b; }
 

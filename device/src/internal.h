@@ -173,8 +173,15 @@ void fs_fail(fs_judge *judge, fs_status code);
 void fs_bad(fs_judge *judge);
 /* FS_OK where the bytes are the same, computed without a branch on them. */
 fs_status fs_same(const uint8_t *a, const uint8_t *b, uint32_t length);
+/* evidence.c: 0 where the bytes are the same; a comparison of its own for the second look. */
+uint32_t fs_differs(const uint8_t *a, const uint8_t *b, uint32_t length);
 fs_status fs_hash(const fs_crypto *crypto, const fs_bytes *parts, uint32_t count, uint8_t digest[32]);
 void fs_refuse_unless(fs_judge *judge, uint32_t holds, fs_status code);
+/* Numbers of `width` bytes, most significant first. */
+uint64_t fs_get(const uint8_t *bytes, uint32_t width);
+void fs_put(uint8_t *bytes, uint32_t width, uint64_t value);
+uint32_t fs_get32(const uint8_t *bytes, uint32_t width);
+void fs_put32(uint8_t *bytes, uint32_t width, uint32_t value);
 /* Of the envelope: a number of `width` bytes, whether it holds these bytes, how two stretches compare (as memcmp says it). */
 uint64_t fs_number_at(const fs_judge *judge, uint32_t off, uint32_t width);
 uint32_t fs_holds(const fs_judge *judge, uint32_t off, const uint8_t *bytes, uint32_t length);
@@ -312,6 +319,8 @@ void fs_read_security_version(fs_judge *judge, const fs_block *block);
 /* encryption.c: the form in step 4, the keys in step 8. */
 void fs_read_encryption_info(fs_judge *judge, fs_cur info);
 void fs_judge_encryption(fs_judge *judge, fs_cur info, fs_cipher *cipher);
+/* Whether the key in its slot opens what a recipient brings. */
+uint32_t fs_opens(const fs_crypto *crypto, const fs_cipher *cipher);
 
 /* seal.c: steps 2 and 3. */
 void fs_step_seal(fs_judge *judge);
@@ -381,127 +390,5 @@ fs_ran fs_host(fs_judge *judge, const fs_command *command);
 uint32_t fs_role(const fs_judge *judge, uint32_t component);
 /* Whether an identifier is that of the one of our components whose name begins so: main, staging, download, policy. */
 uint32_t fs_is_named(const fs_judge *judge, fs_cur identifier, uint8_t initial);
-
-/* fit.c: what a unit remembers, and the envelope as it is kept. */
-typedef struct {
-  const uint8_t *marks;
-  int8_t running;
-} fs_view;
-uint32_t fs_kept_size(const fs_judge *judge);
-void fs_write_kept(const fs_judge *judge, uint8_t *into);
-
-/* check.c: the decision about one envelope, offered or kept. */
-typedef struct {
-  const fs_class *unit;
-  const fs_crypto *crypto;
-  fs_bytes envelope;
-  fs_view view;
-  uint64_t now;
-  /* Where the envelope goes that is kept for start-up, of `room` bytes; null where none is kept. */
-  uint8_t *keep_into;
-  uint32_t room;
-  uint32_t security_floor;
-  uint8_t has_now;
-  uint8_t has_image;
-  uint8_t stored;
-  uint8_t slot;
-} fs_subject;
-
-/* Where the image comes from, and bytes of the envelope as it is kept. */
-typedef struct {
-  fs_bytes bytes;
-  uint32_t kept;
-  fs_from from;
-  /* `iv` is null where it is not encrypted; `running` is there while it is decrypted. */
-  fs_cipher cipher;
-  const fs_crypto *crypto;
-  fs_ctr *running;
-} fs_payload;
-
-/* Bytes of an image that are moved at a time. */
-#define FS_PIECE 64u
-void fs_subject_of(const fs_class *unit_class, const fs_crypto *crypto, const fs_offer *offer, fs_subject *subject);
-/* evidence.c: 0 where the second look confirms the first. */
-uint32_t fs_differs(const uint8_t *a, const uint8_t *b, uint32_t length);
-uint32_t fs_look_again(const fs_judge *judge, const fs_subject *subject);
-
-/* fit.c: steps 5 to 8, and the floor at start-up. */
-void fs_follow(fs_judge *judge, const fs_subject *subject, fs_effect *effect, fs_payload *payload);
-fs_status fs_decide(const fs_subject *subject, fs_plan *plan, fs_payload *payload);
-fs_status fs_feed(const fs_payload *payload, const fs_offer *offer, uint32_t offset, uint8_t *into, uint32_t length);
-uint32_t fs_payload_size(const fs_payload *payload, const fs_offer *offer);
-/* Step 8 for a ciphertext: its length, and its digest where one is named. */
-fs_status fs_judge_ciphertext(const fs_crypto *crypto, fs_payload *payload, const fs_offer *offer, const fs_plan *plan);
-/* Whether the key in its slot opens what a recipient brings. */
-uint32_t fs_opens(const fs_crypto *crypto, const fs_cipher *cipher);
-/* Begins to decrypt what is fed from now on, and ends it. */
-fs_status fs_begin_decryption(const fs_crypto *crypto, fs_payload *payload, fs_ctr *state);
-void fs_end_decryption(fs_payload *payload);
-fs_status fs_judge_offered(const fs_crypto *crypto, fs_payload *payload, const fs_offer *offer, fs_plan *plan);
-
-/* Marks: the body of a record, byte by byte as src/unit/marks-record.ts has it. */
-enum { FS_EMPTY = 0, FS_FILLING, FS_READY, FS_ON_TRIAL, FS_KEPT };
-#define FS_MARK_SLOTS 32u
-#define FS_MARK_SLOT_SIZE 45u
-#define FS_MARK_FALLEN 122u
-#define FS_MARK_FALLEN_SIZE 33u
-#define FS_MARK_FALLEN_COUNT 4u
-#define FS_MARK_SEQUENCE_FLOOR 12u
-#define FS_MARK_SECURITY_FLOOR 20u
-#define FS_MARK_GENERATION_FLOOR 24u
-#define FS_MARK_PROGRESS 28u
-#define FS_MARK_TRUST 256u
-#define FS_CHECKPOINTS 16u
-uint64_t fs_get(const uint8_t *bytes, uint32_t width);
-void fs_put(uint8_t *bytes, uint32_t width, uint64_t value);
-uint32_t fs_get32(const uint8_t *bytes, uint32_t width);
-void fs_put32(uint8_t *bytes, uint32_t width, uint32_t value);
-#define FS_MARK(marks, slot) ((marks) + FS_MARK_SLOTS + (slot) * FS_MARK_SLOT_SIZE)
-#define FS_MARK_STATE(mark) ((mark)[0])
-#define FS_MARK_NUMBER(mark) fs_get((mark) + 1, 8)
-#define FS_MARK_DIGEST(mark) ((mark) + 9)
-#define FS_MARK_LENGTH(mark) fs_get32((mark) + 41, 4)
-
-/* flash.c. A slot that is filled from an offer, or from `source` in flash. */
-typedef struct {
-  fs_span slot;
-  uint32_t size;
-  uint32_t source;
-  const fs_payload *payload;
-  const fs_offer *offer;
-} fs_fill;
-fs_status fs_read_flash(const fs_device *device, uint32_t offset, uint8_t *into, uint32_t length);
-uint32_t fs_flash_is(const fs_device *device, uint32_t offset, uint32_t length, uint8_t value);
-uint32_t fs_area_holds(const fs_device *device, fs_span area, const uint8_t *bytes, uint32_t length);
-fs_status fs_digest_of_area(const fs_device *device, uint32_t offset, uint32_t length, uint8_t digest[32]);
-fs_status fs_replace_area(const fs_device *device, fs_span area, const uint8_t *bytes, uint32_t length);
-fs_status fs_fill_slot(fs_device *device, const fs_fill *fill, uint32_t from);
-
-/* journal.c */
-uint32_t fs_records_in_bank(const fs_device *device);
-void fs_read_marks(fs_device *device);
-fs_status fs_write_marks(fs_device *device);
-/* Makes the newest marks read the same for ever. */
-fs_status fs_settle(fs_device *device);
-
-/* carry.c */
-fs_status fs_carry_out(fs_device *device, const fs_offer *offer, fs_payload *payload, fs_plan *plan);
-
-/* life.c, start.c, staged.c, keep.c */
-uint32_t fs_candidates(const fs_device *device, uint8_t order[2]);
-/* What fell back is remembered, latest first; `again` counts one more try, else it is forgotten. */
-void fs_remember_fallen(fs_device *device, const uint8_t digest[32], uint32_t again);
-void fs_set_mark(uint8_t *mark, uint8_t state, uint64_t number, const uint8_t digest[32], uint32_t length);
-uint32_t fs_security_floor(const fs_device *device);
-/* Moves a staged image into the running slot and verifies it there; 0 where there was none to move. */
-uint32_t fs_move_in(fs_device *device, fs_started *started, fs_plan *moved);
-/* Verifies a slot; one that fails is passed over. */
-uint32_t fs_judge_into(fs_device *device, fs_started *started, uint32_t slot, const uint8_t *mark, fs_plan *plan);
-/* In the marks that are to be written: the slot counts as empty. */
-void fs_empty_slot(fs_device *device, uint32_t slot);
-#define FS_RUN_SLOT 0u
-#define FS_STAGING_SLOT 1u
-/* Verifies what a slot holds against its mark; `plan` then has the facts. */
-fs_status fs_judge_slot(fs_device *device, uint32_t slot, const uint8_t *mark, uint32_t security_floor, fs_plan *plan);
 
 #endif

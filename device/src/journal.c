@@ -2,7 +2,7 @@
  * The marks of a unit: an append-only journal in two banks that take turns, the same as that of src/unit/marks-journal.ts.
  * A record counts from its first commit mark on; nobody acts on one before its third mark stands.
  */
-#include "internal.h"
+#include "life.h"
 
 #define TAG_SIZE 32u
 #define REREADS 64u

@@ -1,5 +1,5 @@
 /* Step 12: what may stay, and floors that rise. */
-#include "internal.h"
+#include "life.h"
 
 /* Written twice: a damaged record then takes no floor down with it. The first one is what counts. */
 static fs_status commit(fs_device *device) {

@@ -1,5 +1,5 @@
 /* A unit under power: opened, asked, offered something. */
-#include "internal.h"
+#include "life.h"
 
 static uint32_t is_area(const fs_device *device, fs_span area) {
   uint32_t page = device->flash->erase_page;

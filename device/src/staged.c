@@ -1,5 +1,5 @@
 /* One running slot and a staging area: the boot code moves what waits there (src/unit/start-staged.ts). */
-#include "internal.h"
+#include "life.h"
 
 /* Copies the staged image and its envelope into the running slot. */
 static fs_status move(fs_device *device, const fs_plan *held, uint32_t from) {

@@ -1,5 +1,5 @@
 /* Step 11: what may run, verified again from the memory that will run. */
-#include "internal.h"
+#include "life.h"
 
 uint32_t fs_security_floor(const fs_device *device) {
   return fs_get32(device->marks + FS_MARK_SECURITY_FLOOR, 4);
