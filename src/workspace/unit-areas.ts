@@ -34,7 +34,8 @@ export async function openUnitStore(path: string, access: Access = 'write'): Pro
     const parts = areas.map((area) => {
       const store = openFileStore(area.path, how, area.size);
       opened.push(store);
-      requireRoom(store, area);
+      if (!hasRoom(store, area))
+        throw tooSmall(area, `put back the medium on which ${listOf(path)} says that it lies`);
       return { ...area, store };
     });
     return { ...spread(base, parts), close: () => closeAll(opened) };
@@ -61,7 +62,7 @@ export async function placeAreas(
     throw new WorkspaceError('name-taken', `${again.name} of ${unitPath} lies elsewhere already`, {
       hint: `${listOf(unitPath)} says where`,
     });
-  if (!force) for (const area of areas) requireBlank(area);
+  for (const area of areas) requireFit(area, force);
   const base = openFileStore(unitPath, 'durable');
   try {
     for (const area of areas) copyOut(base, area);
@@ -74,7 +75,7 @@ export async function placeAreas(
       { secret: true },
     );
     for (const { offset, size } of areas)
-      eachStretch(size, (at, length) => base.write(offset + at, new Uint8Array(length)));
+      for (const [at, length] of stretches(size)) base.write(offset + at, new Uint8Array(length));
   } finally {
     base.close();
   }
@@ -96,31 +97,47 @@ async function readAreas(unitPath: string): Promise<readonly PlacedArea[]> {
   return (await readWritten(files.readText(list), list, schema)).areas;
 }
 
-function requireBlank({ name, size, path }: PlacedArea): void {
+/** Judged for every area before the first is copied, so that nothing has moved where one does not fit. */
+function requireFit(area: PlacedArea, force: boolean): void {
+  const { name, size, path } = area;
   const place = openFileStore(path, 'read', size);
   try {
-    const [first] = place.read(0, 1);
-    eachStretch(size, (at, length) => {
-      if (place.read(at, length).every((byte) => byte === first)) return;
+    if (!hasRoom(place, area))
+      throw tooSmall(area, 'name a partition of at least that size; nothing was changed');
+    if (!force && !isBlank(place, size))
       throw new WorkspaceError(
         'output-exists',
         `${path} is not blank: placing ${name} there overwrites what it holds`,
         {
-          hint: 'make sure that it is the right partition, then say so with --force',
+          hint: 'make sure that it is the right partition, then say so with --force; nothing was changed',
           file: path,
         },
       );
-    });
-  } catch (error) {
-    throw error instanceof RangeError ? tooSmall({ name, size, path }) : error;
   } finally {
     place.close();
   }
 }
 
-function tooSmall({ name, size, path }: Pick<PlacedArea, 'name' | 'size' | 'path'>): WorkspaceError {
+function isBlank(place: Store, size: number): boolean {
+  const [first] = place.read(0, 1);
+  for (const [at, length] of stretches(size))
+    if (!place.read(at, length).every((byte) => byte === first)) return false;
+  return true;
+}
+
+function hasRoom(place: Store, { size }: PlacedArea): boolean {
+  try {
+    place.read(size - 1, 1);
+    return true;
+  } catch (error) {
+    if (error instanceof RangeError) return false;
+    throw error;
+  }
+}
+
+function tooSmall({ name, size, path }: PlacedArea, hint: string): WorkspaceError {
   return new WorkspaceError('file-damaged', `${path} is too small for ${name}, which takes ${size} bytes`, {
-    hint: 'name a partition of at least that size, and place the area again on a unit file from before',
+    hint,
     file: path,
   });
 }
@@ -128,25 +145,17 @@ function tooSmall({ name, size, path }: Pick<PlacedArea, 'name' | 'size' | 'path
 function copyOut(base: Store, { name, offset, size, path }: PlacedArea): void {
   const target = openFileStore(path, 'durable', size);
   try {
-    eachStretch(size, (at, length) => target.write(at, base.read(offset + at, length)));
+    for (const [at, length] of stretches(size)) target.write(at, base.read(offset + at, length));
     target.flush();
-    eachStretch(size, (at, length) => {
-      if (Buffer.compare(target.read(at, length), base.read(offset + at, length)) === 0) return;
+    for (const [at, length] of stretches(size)) {
+      if (Buffer.compare(target.read(at, length), base.read(offset + at, length)) === 0) continue;
       throw new WorkspaceError('file-trouble', `${path} does not hold what was written for ${name}`, {
         hint: 'take another device: this one loses data',
         file: path,
       });
-    });
+    }
   } finally {
     target.close();
-  }
-}
-
-function requireRoom(store: Store, area: PlacedArea): void {
-  try {
-    store.read(area.size - 1, 1);
-  } catch (error) {
-    throw error instanceof RangeError ? tooSmall(area) : error;
   }
 }
 
@@ -192,8 +201,8 @@ function eachPart(
   }
 }
 
-function eachStretch(size: number, take: (at: number, length: number) => void): void {
-  for (let at = 0; at < size; at += PIECE) take(at, Math.min(PIECE, size - at));
+function* stretches(size: number): Generator<readonly [at: number, length: number]> {
+  for (let at = 0; at < size; at += PIECE) yield [at, Math.min(PIECE, size - at)];
 }
 
 function closeAll(stores: readonly FileStore[]): void {

@@ -144,6 +144,34 @@ describe('a hostile way to the unit', () => {
     expect(bench.ok('boot vent.unit --json', WS).json.version).toBe('1.5.0');
   });
 
+  it.each([
+    ['no JSON', () => '{"format":'],
+    ['a counter below zero', (text: string) => text.replace(/"counter": "\d+"/, '"counter": "-3"')],
+    [
+      'what is no announcement',
+      (text: string) => text.replace(/"following": "[^"]+"/, '"following": "AAAA"'),
+    ],
+  ])('an agent whose memory is damaged (%s) hears nothing, and says what to do', (_, damage) => {
+    bench.ok('announce vent one.suit --depot depot', WS);
+    agent();
+    const memory = bench.path('WS', 'vent.unit.agent', 'agent.json');
+    const damaged = damage(readFileSync(memory, 'utf8'));
+    expect(damaged).not.toBe(readFileSync(memory, 'utf8'));
+    writeFileSync(memory, damaged);
+    bench.ok('announce vent two.suit --image two.bin --depot depot', WS);
+    const { error } = bench.ok(`agent vent.unit --depot ${depot} --health true --once --json`, {
+      ...WS,
+      status: 3,
+    }).json;
+    expect(error).toMatchObject({
+      code: 'broadcast-memory',
+      message: expect.stringContaining('agent.json'),
+      hint: expect.stringContaining('remove it'),
+    });
+    expect(readFileSync(memory, 'utf8')).toBe(damaged);
+    expect(bench.ok('boot vent.unit --json', WS).json.version).toBe('1.4.0');
+  });
+
   it('a depot that serves other bytes gets nothing installed, and the truth is taken once it is served', async () => {
     bench.ok('announce vent two.suit --image two.bin --depot depot', WS);
     let lie = true;

@@ -76,11 +76,20 @@ describe('areas of a unit elsewhere', () => {
     expect(await whole()).toEqual(content);
   });
 
-  test('one that is too small takes nothing', async () => {
-    truncateSync(at('state'), 40);
-    await expect(placeAreas(at('unit'), areas())).rejects.toMatchObject({ code: 'file-damaged' });
-    expect(readFileSync(at('unit'))).toEqual(content);
-  });
+  test.each([false, true])(
+    'where one is too small nothing moves, and that is said (force: %s)',
+    async (force) => {
+      truncateSync(at('state'), 40);
+      await expect(placeAreas(at('unit'), areas(), { force })).rejects.toMatchObject({
+        code: 'file-damaged',
+        file: at('state'),
+        hint: expect.stringContaining('nothing was changed'),
+      });
+      expect(readFileSync(at('unit'))).toEqual(content);
+      for (const name of ['slot A', 'slot B'])
+        expect(readFileSync(at(name))).toEqual(Buffer.alloc(250, 0xee));
+    },
+  );
 
   test('one that was placed is not placed again', async () => {
     await placeAreas(at('unit'), areas().slice(0, 1));
@@ -95,6 +104,7 @@ describe('areas of a unit elsewhere', () => {
     await expect(openUnitStore(at('unit'))).rejects.toMatchObject({
       code: 'file-damaged',
       file: at('state'),
+      hint: expect.stringContaining(at('unit.areas')),
     });
     rmSync(at('state'));
     await expect(openUnitStore(at('unit'))).rejects.toMatchObject({

@@ -1,13 +1,15 @@
 import { join } from 'node:path';
 import { z } from 'zod';
 import { filesOn, readableJson } from '../../workspace/index.ts';
+import { readAnnouncement } from '../announcement/announcement.ts';
+import { BroadcastError } from '../error.ts';
 
 const schema = z.strictObject({
   format: z.literal('fieldseal.agent/1'),
   /** The highest counter that was taken, in decimal. */
   counter: z.string().regex(/^\d{1,20}$/),
   /** The announcement that is being followed, in base64; null where there is nothing to do for it. */
-  following: z.string().nullable(),
+  following: z.base64().refine(isAnnouncement).nullable(),
   /** Entity tag of the announcement that was fetched last. */
   tag: z.string().nullable(),
   /** SHA-256 of the message that was judged last: the same again tells nothing new. */
@@ -35,11 +37,35 @@ const EMPTY: AgentMemory = {
   refused: [],
 };
 
-/** Reads an agent's memory; a new one where there is none. Throws where it cannot be read: a counter must not fall back. */
+/** Reads an agent's memory; a new one where there is none. Throws `BroadcastError` where it cannot be read: a counter must not fall back. */
 export function readMemory(folder: string): AgentMemory {
   const path = join(folder, 'agent.json');
   const files = filesOn();
-  return files.exists(path) ? schema.parse(JSON.parse(files.readText(path))) : EMPTY;
+  if (!files.exists(path)) return EMPTY;
+  const memory = memoryIn(files.readText(path));
+  if (memory) return memory;
+  throw new BroadcastError(
+    'memory',
+    `${path} is damaged: which announcement was the latest is not known any more, and an older one must not be followed`,
+    'put it back from a copy; or make sure that the depot serves the latest announcement, then remove it: the first that is heard counts',
+  );
+}
+
+function memoryIn(text: string): AgentMemory | undefined {
+  try {
+    return schema.safeParse(JSON.parse(text)).data;
+  } catch {
+    return undefined;
+  }
+}
+
+function isAnnouncement(following: string): boolean {
+  try {
+    readAnnouncement(Buffer.from(following, 'base64'));
+    return true;
+  } catch {
+    return false;
+  }
 }
 
 /** Writes an agent's memory, durably, before anything is done for it. */

@@ -1,3 +1,4 @@
+import { setMaxListeners } from 'node:events';
 import {
   type Attended,
   attend,
@@ -95,6 +96,8 @@ async function listenFor(
 
 function stopSignal(): AbortController {
   const controller = new AbortController();
+  // Every unit waits for it.
+  setMaxListeners(0, controller.signal);
   for (const signal of ['SIGINT', 'SIGTERM'] as const) process.once(signal, () => controller.abort());
   return controller;
 }
