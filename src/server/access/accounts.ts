@@ -91,6 +91,19 @@ export class Accounts {
     return this.list().find(({ token_sha256 }) => token_sha256 === print);
   }
 
+  /** Whether an account stands as it did when it let somebody in: not removed, not made anew, in the same role. */
+  stands({
+    name,
+    role,
+    proof,
+  }: {
+    readonly name: string;
+    readonly role: Role;
+    readonly proof: string;
+  }): boolean {
+    return this.list().some((each) => each.name === name && each.role === role && proofOf(each) === proof);
+  }
+
   /** Throws `DeskError` account-name, account-taken. */
   requireFree(name: string): void {
     if (!NAME.test(name)) {
@@ -119,6 +132,11 @@ export class Accounts {
     const text = `${JSON.stringify({ format: 'fieldseal.desk-accounts/1', accounts }, null, 2)}\n`;
     this.#workspace.files.replace(this.#path, text, { secret: true });
   }
+}
+
+/** What tells an account from another one of the same name: what is kept of its password or token. */
+export function proofOf({ password, token_sha256 }: Account): string {
+  return password?.hash ?? token_sha256 ?? '';
 }
 
 const NOBODY = { salt: '00'.repeat(SALT_LENGTH), hash: '00'.repeat(KEY_LENGTH) };

@@ -2,8 +2,8 @@ import { getCookie } from 'hono/cookie';
 import { createMiddleware } from 'hono/factory';
 import type { DeskEnv } from '../context.ts';
 import { DeskError } from '../error.ts';
+import { isHere, programSession } from './presence.ts';
 import { allows, RIGHTS, type Right } from './roles.ts';
-import { PROGRAM } from './sessions.ts';
 
 /** A header that no form and no link of another site can set without asking first (Fetch standard, CORS preflight). */
 export const DESK_HEADER = 'x-fieldseal-desk';
@@ -72,9 +72,12 @@ function sessionOf(
   const token = bearerOf(header);
   if (token !== undefined) {
     const account = desk.accounts.byToken(token);
-    return account && { id: `${PROGRAM}${account.name}`, who: account.name, role: account.role, begun: 0 };
+    return account && programSession(account);
   }
-  return cookie === undefined ? undefined : desk.sessions.find(cookie);
+  const session = cookie === undefined ? undefined : desk.sessions.find(cookie);
+  if (!session || isHere(desk, session)) return session;
+  desk.sessions.end(cookie!);
+  return undefined;
 }
 
 function bearerOf(header: string | undefined): string | undefined {

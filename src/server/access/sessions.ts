@@ -8,10 +8,9 @@ export interface Session {
   readonly who: string;
   readonly role: Role;
   readonly begun: number;
+  /** What is kept of the password or token that let them in; undefined for whoever entered by the link. */
+  readonly proof?: string | undefined;
 }
-
-/** How the identifiers of programs begin: a token has no session that could end. */
-export const PROGRAM = 'token ';
 
 /** Milliseconds without a request until a session ends, and from its beginning whatever happens. */
 const IDLE_LIMIT = 2 * 3_600_000;
@@ -34,12 +33,12 @@ export class Sessions {
   }
 
   /** Begins a session; gives its secret, which goes into a cookie and nowhere else. */
-  begin(who: string, role: Role): string {
+  begin(who: string, role: Role, proof?: string): string {
     this.#sweep();
     if (this.#kept.size >= MOST_SESSIONS) this.#end(this.#kept.keys().next().value!);
     const secret = unguessable();
     const now = this.#now();
-    this.#kept.set(thumbprint(secret), { id: unguessable(), who, role, begun: now, seen: now });
+    this.#kept.set(thumbprint(secret), { id: unguessable(), who, role, proof, begun: now, seen: now });
     return secret;
   }
 
@@ -51,10 +50,10 @@ export class Sessions {
     return kept;
   }
 
-  /** Whether a session has not ended; a page that only listens does not keep it alive. A program's has no end. */
+  /** Whether a session has not ended; a page that only listens does not keep it alive. */
   lives({ id }: Session): boolean {
     this.#sweep();
-    return id.startsWith(PROGRAM) || [...this.#kept.values()].some((kept) => kept.id === id);
+    return [...this.#kept.values()].some((kept) => kept.id === id);
   }
 
   end(secret: string): void {

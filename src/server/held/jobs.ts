@@ -51,11 +51,11 @@ export class Jobs {
     return job.id;
   }
 
-  /** Tells how a job stands, and all that follows, until it has ended or `signal` aborts. Throws `DeskError` not-there. */
-  watch(session: Session, id: string, signal: AbortSignal): AsyncGenerator<JobEvent> {
+  /** Tells how a job stands, and all that follows, until it has ended or the signal aborts. Throws `DeskError` not-there. */
+  watch(session: Session, id: string): (signal: AbortSignal) => AsyncGenerator<JobEvent> {
     const job = this.#jobs.get(id);
     if (job?.owner !== session.id) throw new DeskError('not-there', 'there is no such job', 'start it again');
-    return follow(job, signal);
+    return (signal) => follow(job, signal);
   }
 }
 

@@ -13,6 +13,7 @@ import {
 import { STEPS } from '../../unit/index.ts';
 import { readClass, type Workspace } from '../../workspace/index.ts';
 import { requireRight } from '../access/guard.ts';
+import { whileHere } from '../access/presence.ts';
 import { DeskError } from '../error.ts';
 import { answers, jsonBody, newRoutes } from './answers.ts';
 import { broadcastParamSchema, documentSchema, orderRequestSchema } from './fleet-schemas.ts';
@@ -98,17 +99,18 @@ export function broadcastRoutes() {
       const store = await desk.fleet.store();
       const { id } = c.req.valid('param');
       await requireBroadcast(store, id);
-      const { signal } = c.req.raw;
-      return streamSSE(c, async (stream) => {
-        let last = '';
-        for (let still = 0; !signal.aborted && desk.sessions.lives(session); still++) {
-          const told = JSON.stringify(await viewOf(store, await desk.workspace(), id));
-          if (told !== last) await stream.writeSSE({ event: 'standing', data: told });
-          else if (still % STILL_LOOKS === 0) await stream.writeSSE({ event: 'still', data: '' });
-          last = told;
-          await pause(LOOK_MS, undefined, { signal }).catch(() => {});
-        }
-      });
+      return streamSSE(c, (stream) =>
+        whileHere(desk, session, c.req.raw.signal, async (signal) => {
+          let last = '';
+          for (let still = 0; !signal.aborted; still++) {
+            const told = JSON.stringify(await viewOf(store, await desk.workspace(), id));
+            if (told !== last) await stream.writeSSE({ event: 'standing', data: told });
+            else if (still % STILL_LOOKS === 0) await stream.writeSSE({ event: 'still', data: '' });
+            last = told;
+            await pause(LOOK_MS, undefined, { signal }).catch(() => {});
+          }
+        }),
+      );
     })
     .openapi(eventsRoute, async (c) => {
       const { id } = c.req.valid('param');

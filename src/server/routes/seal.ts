@@ -12,6 +12,7 @@ import {
   type Workspace,
 } from '../../workspace/index.ts';
 import { requireRight } from '../access/guard.ts';
+import { whileHere } from '../access/presence.ts';
 import { EnvelopePlace, imagesNamed, progressTo } from '../held/sealing.ts';
 import { answers, jsonBody, newRoutes } from './answers.ts';
 import { documentSchema, fileIdSchema, imageRequestSchema, sealRequestSchema } from './schemas.ts';
@@ -107,12 +108,15 @@ export function sealRoutes() {
       return c.json({ job }, 200);
     })
     .openapi(watchRoute, (c) => {
-      const { signal } = c.req.raw;
-      const events = c.env.desk.jobs.watch(c.get('session'), c.req.valid('param').id, signal);
-      return streamSSE(c, async (stream) => {
-        for await (const { event, ...data } of events)
-          await stream.writeSSE({ event, data: JSON.stringify(data) });
-      });
+      const { desk } = c.env;
+      const session = c.get('session');
+      const events = desk.jobs.watch(session, c.req.valid('param').id);
+      return streamSSE(c, (stream) =>
+        whileHere(desk, session, c.req.raw.signal, async (signal) => {
+          for await (const { event, ...data } of events(signal))
+            await stream.writeSSE({ event, data: JSON.stringify(data) });
+        }),
+      );
     });
 }
 

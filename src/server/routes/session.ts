@@ -2,6 +2,7 @@ import { getConnInfo } from '@hono/node-server/conninfo';
 import { createRoute } from '@hono/zod-openapi';
 import type { Context } from 'hono';
 import { deleteCookie, getCookie, setCookie } from 'hono/cookie';
+import { proofOf } from '../access/accounts.ts';
 import { requireRight } from '../access/guard.ts';
 import { ROLES, type Role } from '../access/roles.ts';
 import type { Session } from '../access/sessions.ts';
@@ -76,7 +77,7 @@ export function sessionRoutes() {
           'press Enter where "fieldseal serve" runs; it prints a new one',
         );
       }
-      return c.json(begin(c, 'this machine', 'owner'), 200);
+      return c.json(begin(c, 'this machine', 'owner', undefined), 200);
     })
     .openapi(loginRoute, async (c) => {
       requireCalm(c);
@@ -91,7 +92,7 @@ export function sessionRoutes() {
           'accounts are made with "fieldseal account add"',
         );
       }
-      return c.json(begin(c, account.name, account.role), 200);
+      return c.json(begin(c, account.name, account.role, proofOf(account)), 200);
     })
     .openapi(leaveRoute, (c) => {
       c.env.desk.sessions.end(getCookie(c, c.env.desk.cookie) ?? '');
@@ -109,10 +110,10 @@ export function sessionRoutes() {
     });
 }
 
-function begin(c: Context<DeskEnv>, who: string, role: Role) {
+function begin(c: Context<DeskEnv>, who: string, role: Role, proof: string | undefined) {
   const { desk } = c.env;
   desk.attempts.give(callerOf(c));
-  const secret = desk.sessions.begin(who, role);
+  const secret = desk.sessions.begin(who, role, proof);
   setCookie(c, desk.cookie, secret, { httpOnly: true, sameSite: 'Strict', secure: desk.open, path: '/' });
   return told(desk, desk.sessions.find(secret)!);
 }
