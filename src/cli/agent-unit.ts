@@ -14,6 +14,8 @@ import { authenticatorOf } from './unit-authenticator.ts';
 import { memoryOf } from './unit-report.ts';
 import { openUnitSession, type UnitSession } from './unit-session.ts';
 
+/** Commands at the same unit are over soon; what waits for them, such as keeping what is on trial, should not fail for it. */
+const PATIENCE_MS = 60_000;
 const NOTHING_ASKED = { nonce: undefined, capabilities: false } as const;
 
 /** Where signed reports go. */
@@ -57,7 +59,7 @@ async function powered<T>(
   path: string,
   use: (session: UnitSession) => T | Promise<T>,
 ): Promise<T> {
-  const session = await openUnitSession(call, path);
+  const session = await openUnitSession(call, path, { patience: PATIENCE_MS });
   try {
     return await use(session);
   } finally {

@@ -2,6 +2,7 @@ import { spawn } from 'node:child_process';
 import { readdirSync, statSync } from 'node:fs';
 import { basename, join } from 'node:path';
 import { Agent, type Attended, Latest, Outbox } from '../broadcast/index.ts';
+import { WorkspaceError } from '../workspace/index.ts';
 import type { AgentEvents, Told } from './agent-events.ts';
 import { agentUnit } from './agent-unit.ts';
 import { CommandFailure, EXIT, wrongUse } from './exit.ts';
@@ -61,10 +62,15 @@ export function attended(
     now: () => new Date(),
   });
   const trouble = (error: unknown) => {
-    if (!several) throw error;
+    if (!several && !isInUse(error)) throw error;
     tell({ event: 'trouble', says: toFailure(error).message });
   };
   return { agent, outbox, published: new Latest(), trouble };
+}
+
+/** A command of somebody's at the same unit: no reason to end, it is over soon. */
+function isInUse(error: unknown): boolean {
+  return error instanceof WorkspaceError && error.code === 'in-use';
 }
 
 /** Without a command to ask, a unit that is told of a condition waits: nobody said that it is met. */

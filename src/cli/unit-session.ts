@@ -11,9 +11,21 @@ export interface UnitSession extends PoweredUnit {
   close(): void;
 }
 
-/** Puts a unit file under power. Needs no workspace; a production unit's secrets need their passphrase. */
-export async function openUnitSession(call: Call, path: string, cut?: Cut): Promise<UnitSession> {
-  return openSessionOver(call, path, await openUnitStore(path), cut);
+/** How a unit is put under power. */
+interface SessionOptions {
+  /** When the power goes. */
+  readonly cut?: Cut | undefined;
+  /** Milliseconds to wait for whoever uses the unit now. */
+  readonly patience?: number;
+}
+
+/** Puts a unit file under power, alone. Needs no workspace; a production unit's secrets need their passphrase. */
+export async function openUnitSession(
+  call: Call,
+  path: string,
+  { cut, patience }: SessionOptions = {},
+): Promise<UnitSession> {
+  return openSessionOver(call, path, await openUnitStore(path, 'write', patience), cut);
 }
 
 /** The same for what changes nothing, so that it works where nothing can be written. */
@@ -51,6 +63,9 @@ export function cutOf(call: Call): Cut | undefined {
 }
 
 function closeStore(store: FileStore): void {
-  store.flush();
-  store.close();
+  try {
+    store.flush();
+  } finally {
+    store.close();
+  }
 }

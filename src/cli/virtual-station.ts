@@ -28,7 +28,7 @@ import {
   unwrappersOf,
 } from '../unit/index.ts';
 import { noise } from '../virtual/index.ts';
-import { createFileStore, fileSource } from '../workspace/index.ts';
+import { createUnitStore, fileSource } from '../workspace/index.ts';
 import { firstFacts } from './first-firmware.ts';
 
 /** What the virtual station has at hand. */
@@ -110,15 +110,15 @@ function requireFirst({ job, first }: StationBench): void {
   );
 }
 
-function programUnit(
+async function programUnit(
   bench: StationBench,
   record: UnitRecord,
   held: UnitSecrets,
   marksKey: Uint8Array,
   keptMarksKey: UnitSecret,
-): string | null {
+): Promise<string | null> {
   const recovery = bench.recovery === undefined ? undefined : readWhole(bench.recovery);
-  const store = createFileStore(
+  const store = await createUnitStore(
     bench.unitPath(record.serial),
     unitFileLayout(record.memory, record.attestation).size,
   );

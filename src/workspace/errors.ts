@@ -15,6 +15,7 @@ export const WORKSPACE_CODES = {
   'read-only': 3,
   'no-permission': 3,
   'file-trouble': 3,
+  'in-use': 3,
   'counter-missing': 1,
   'counter-behind': 1,
   'counter-elsewhere': 1,
@@ -120,7 +121,7 @@ const SYSTEM_TROUBLE: Readonly<Record<string, readonly [WorkspaceCode, string, s
   EPERM: [
     'no-permission',
     'the file system does not allow that',
-    'check the owner, and that the file system knows hard links',
+    'check the owner, and that the file system knows hard and symbolic links',
   ],
   ENOENT: ['file-missing', 'there is no such file or folder', 'check the path'],
   EEXIST: ['output-exists', 'that file is there already and was left as it is', 'name another file'],

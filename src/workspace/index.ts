@@ -37,7 +37,7 @@ export {
 } from './device-class.ts';
 export type { Unplaced } from './document.ts';
 export { fromSystem, WorkspaceError } from './errors.ts';
-export { createFileStore, type FileStore } from './file-store.ts';
+export type { FileStore } from './file-store.ts';
 export { type Disk, type Files, filesOn, type Output } from './files.ts';
 export { initWorkspace } from './init.ts';
 export { type LeafUse, leafUsesOf, leavesJson } from './leaf-witness.ts';
@@ -81,6 +81,6 @@ export {
   retirements,
   rootStandings,
 } from './standing.ts';
-export { openUnitStore, type PlacedArea, placeAreas } from './unit-areas.ts';
+export { createUnitStore, openUnitStore, type PlacedArea, placeAreas } from './unit-areas.ts';
 export { ledgerVerdictJson, verifyLedger } from './verify.ts';
 export { openWorkspace, type Workspace, type WorkspacePorts } from './workspace.ts';

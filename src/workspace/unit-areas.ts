@@ -1,8 +1,9 @@
 import type { Store } from '../unit/index.ts';
 import { readableJson } from './canonical.ts';
 import { WorkspaceError } from './errors.ts';
-import { type Access, type FileStore, openFileStore } from './file-store.ts';
+import { type Access, createFileStore, type FileStore, openFileStore } from './file-store.ts';
 import { filesOn } from './files.ts';
+import { holdAlone } from './hold.ts';
 import { readWritten } from './read-written.ts';
 
 /** A part of a unit's flash that lies elsewhere than in its unit file, such as on a partition. */
@@ -21,8 +22,50 @@ const PIECE = 1 << 20;
 /** The file beside a unit file that tells where areas of its flash lie. */
 const listOf = (unitPath: string) => `${unitPath}.areas`;
 
-/** Opens what a unit consists of: its file, and the places that hold areas of its flash. Throws `WorkspaceError`. */
-export async function openUnitStore(path: string, access: Access = 'write'): Promise<FileStore> {
+/**
+ * Opens what a unit consists of: its file, and the places that hold areas of its flash. Who writes holds them alone until
+ * `close`, and waits up to `patience` milliseconds for another; who reads waits for nobody, and may see what is half done. Throws
+ * `WorkspaceError`, in-use among them.
+ */
+export async function openUnitStore(
+  path: string,
+  access: Access = 'write',
+  patience?: number,
+): Promise<FileStore> {
+  const open = () => openAll(path, access);
+  return access === 'read' ? open() : heldWhileOpen(path, open, patience);
+}
+
+/** Creates a unit file of `size` zero bytes, as `createFileStore` does, and holds it alone until `close`. */
+export async function createUnitStore(path: string, size: number): Promise<FileStore> {
+  return heldWhileOpen(path, () => createFileStore(path, size));
+}
+
+async function heldWhileOpen(
+  path: string,
+  open: () => FileStore | Promise<FileStore>,
+  patience?: number,
+): Promise<FileStore> {
+  const letGo = await holdAlone(path, patience);
+  try {
+    const store = await open();
+    return {
+      ...store,
+      close: () => {
+        try {
+          store.close();
+        } finally {
+          letGo();
+        }
+      },
+    };
+  } catch (error) {
+    letGo();
+    throw error;
+  }
+}
+
+async function openAll(path: string, access: Access): Promise<FileStore> {
   const areas = await readAreas(path);
   if (areas.length === 0) return openFileStore(path, access);
   // Real parts lose power: the file and its areas must agree about what came first.
@@ -56,6 +99,15 @@ export async function placeAreas(
   areas: readonly PlacedArea[],
   { force = false }: { readonly force?: boolean } = {},
 ): Promise<void> {
+  const letGo = await holdAlone(unitPath);
+  try {
+    await moveOut(unitPath, areas, force);
+  } finally {
+    letGo();
+  }
+}
+
+async function moveOut(unitPath: string, areas: readonly PlacedArea[], force: boolean): Promise<void> {
   const before = await readAreas(unitPath);
   const again = areas.find(({ name }) => before.some((each) => each.name === name));
   if (again)

@@ -13,7 +13,7 @@ import { cutOf, openUnitSession, type UnitSession } from '../unit-session.ts';
 /** Starts a unit. */
 export async function run(call: Call): Promise<number> {
   const order = reportOrder(call, 'report');
-  const session = await openUnitSession(call, call.args[0]!, cutOf(call));
+  const session = await openUnitSession(call, call.args[0]!, { cut: cutOf(call) });
   try {
     const before = order && memoryOf(session);
     const result = session.unit.start();

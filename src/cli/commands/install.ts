@@ -16,7 +16,7 @@ export async function run(call: Call): Promise<number> {
   const envelope = fileSource(call.args[0]!);
   const image = imagePath === undefined ? undefined : fileSource(imagePath);
   const parts = openParts(call);
-  const session = await openUnitSession(call, call.text('unit')!, cutOf(call));
+  const session = await openUnitSession(call, call.text('unit')!, { cut: cutOf(call) });
   try {
     const { components, dependencies } = parts;
     return await install(

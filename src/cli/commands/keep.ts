@@ -10,7 +10,7 @@ import { cutOf, openUnitSession } from '../unit-session.ts';
 /** Keeps the image on trial and raises the floors. */
 export async function run(call: Call): Promise<number> {
   const order = reportOrder(call, 'report');
-  const session = await openUnitSession(call, call.args[0]!, cutOf(call));
+  const session = await openUnitSession(call, call.args[0]!, { cut: cutOf(call) });
   try {
     const result = session.unit.keep();
     const { record } = session.file;

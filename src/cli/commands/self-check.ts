@@ -9,7 +9,7 @@ import { cutOf, openUnitSession, type UnitSession } from '../unit-session.ts';
 
 /** Lets a unit check itself for some ticks of its schedule. */
 export async function run(call: Call): Promise<number> {
-  const session = await openUnitSession(call, call.args[0]!, cutOf(call));
+  const session = await openUnitSession(call, call.args[0]!, { cut: cutOf(call) });
   try {
     const result = session.unit.checkSelf(call.count('ticks') ?? wholeRound(session));
     requireArmed(result);
