@@ -30,7 +30,7 @@ import { NOW, named, UNTIL } from '../../test/x509/support.ts';
 import { macAuthority } from './payloads/authority.ts';
 import { certificateAuthority } from './payloads/certified.ts';
 import { throwawayKey } from './payloads/keys.ts';
-import { makeRigs } from './payloads/rig.ts';
+import { makeRigs } from './payloads/rigs.ts';
 
 /** Claims sets: RFC 9711 Appendix A.1.3, and one with everything that is read. */
 export function claimsSets(): Uint8Array[] {

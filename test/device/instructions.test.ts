@@ -3,7 +3,8 @@ import { describe, expect, it } from 'vitest';
 import { countInstructions } from '../../scripts/device/instructions.ts';
 import { check, flashOf, powerOn } from '../../scripts/device/unit-cases.ts';
 import { classRecord } from '../../scripts/device/unit-record.ts';
-import { makeRigs, power } from '../../scripts/fuzz/payloads/rig.ts';
+import { power } from '../../scripts/fuzz/payloads/power.ts';
+import { makeRigs } from '../../scripts/fuzz/payloads/rigs.ts';
 import { memoryStore } from '../../src/unit/index.ts';
 import { toolchainPresent } from './toolchain.ts';
 

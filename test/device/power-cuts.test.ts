@@ -17,7 +17,10 @@ import {
 } from '../../scripts/device/unit-cases.ts';
 import { classRecord } from '../../scripts/device/unit-record.ts';
 import { FUZZ_CLASS_KEY } from '../../scripts/fuzz/payloads/authority.ts';
-import { KEPT_NUMBER, makeRigs, OFFERED_NUMBER, power, type Rig } from '../../scripts/fuzz/payloads/rig.ts';
+import { KEPT_NUMBER, OFFERED_NUMBER } from '../../scripts/fuzz/payloads/offer.ts';
+import { power } from '../../scripts/fuzz/payloads/power.ts';
+import type { Rig } from '../../scripts/fuzz/payloads/rig.ts';
+import { makeRigs } from '../../scripts/fuzz/payloads/rigs.ts';
 import { toHex } from '../../src/bytes/index.ts';
 import { memoryStore } from '../../src/unit/index.ts';
 import { DEEP } from './both.ts';

@@ -7,7 +7,7 @@ import { afterAll, describe, expect, it } from 'vitest';
 import { builtFile, make } from '../../scripts/device/runner.ts';
 import { classRecord, leftOut } from '../../scripts/device/unit-record.ts';
 import { FUZZ_CLASS_KEY } from '../../scripts/fuzz/payloads/authority.ts';
-import { makeRigs } from '../../scripts/fuzz/payloads/rig.ts';
+import { makeRigs } from '../../scripts/fuzz/payloads/rigs.ts';
 import { concat, fromHex, toHex } from '../../src/bytes/index.ts';
 import { DEEP } from './both.ts';
 import { commandPresent, toolchainPresent } from './toolchain.ts';

@@ -2,8 +2,9 @@
 import type { Cut } from '../../../src/unit/index.ts';
 import { type Node, type Place, write } from '../cbor-tree.ts';
 import type { Random } from '../random.ts';
+import type { Offer } from './offer.ts';
 import { resealed } from './resealed.ts';
-import type { Offer, Rig } from './rig.ts';
+import type { Rig } from './rig.ts';
 
 /** A payload that somebody hands to a unit. */
 export interface Payload {

@@ -18,11 +18,13 @@ import { derTreeOf, mutateDer, writeDer } from '../der-tree.ts';
 import type { Random } from '../random.ts';
 import { type Attack, type AttackClass, type Payload, payloadOf, placesWhere } from './attack.ts';
 import type { CertificateAuthority } from './certified.ts';
+import { deltaFor, sealDelta } from './deltas.ts';
 import { otherDependency } from './dependency-attack.ts';
 import { otherMessage } from './message-attack.ts';
+import { KEPT_NUMBER, OFFERED_NUMBER, type Offer } from './offer.ts';
 import { aloneAmongSeveral } from './policy-attack.ts';
 import { resealed } from './resealed.ts';
-import { deltaFor, KEPT_NUMBER, OFFERED_NUMBER, type Offer, type Rig, sealDelta } from './rig.ts';
+import type { Rig } from './rig.ts';
 
 const MANIFEST = '/3/<';
 const inManifest = (name: string) => name.startsWith(MANIFEST);

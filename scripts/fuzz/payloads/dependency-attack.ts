@@ -5,8 +5,9 @@ import { mutateTree } from '../cbor-mutation.ts';
 import { changeAt, childrenOf, type Node, placesOf, valueAt, withChildren, write } from '../cbor-tree.ts';
 import type { Random } from '../random.ts';
 import { type Payload, payloadOf, placesWhere } from './attack.ts';
+import type { Offer } from './offer.ts';
 import { resealed } from './resealed.ts';
-import type { Offer, Rig } from './rig.ts';
+import type { Rig } from './rig.ts';
 
 const MANIFEST = 3;
 const isElement = (name: string) => name === '/text';

@@ -17,7 +17,9 @@ import {
 } from '../../../src/unit/index.ts';
 import type { Attack, Payload, Tampering } from './attack.ts';
 import { RADIO_SIZE } from './composed.ts';
-import { offerOf, type Powered, type PowerOptions, power, type Rig } from './rig.ts';
+import { offerOf } from './offer.ts';
+import { type Powered, type PowerOptions, power } from './power.ts';
+import type { Rig } from './rig.ts';
 import { SpyStore, TiredFlash } from './spy.ts';
 
 /** Where a case ended: the step that refused, or what became of it. */

@@ -5,8 +5,9 @@ import { childrenOf, type Node, valueAt, write } from '../cbor-tree.ts';
 import type { Random } from '../random.ts';
 import { type Payload, placesWhere } from './attack.ts';
 import type { CertificateAuthority, Hand } from './certified.ts';
+import type { Offer } from './offer.ts';
 import { changeBlocks, digested } from './resealed.ts';
-import type { Offer, Rig } from './rig.ts';
+import type { Rig } from './rig.ts';
 
 const MOST_BLOCKS = 9;
 const inManifest = (name: string) => name.startsWith('/3/<');

@@ -2,7 +2,8 @@
 import { Random } from '../random.ts';
 import type { Attack, AttackClass } from './attack.ts';
 import { Bench, type Ending } from './judge.ts';
-import { makeRigs, type Rig } from './rig.ts';
+import type { Rig } from './rig.ts';
+import { makeRigs } from './rigs.ts';
 
 /** How many cases an insider seals again after the change. */
 const INSIDERS = 0.6;
