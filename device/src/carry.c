@@ -33,8 +33,7 @@ void fs_remember_fallen(fs_device *device, const uint8_t digest[32], uint32_t ag
 static void release(fs_device *device, uint32_t slot, uint32_t decrypted, const uint8_t digest[32]) {
   /* What was decrypted on the way and came to nothing cost an erase of the slot, and must not do so without end. */
   if (decrypted) fs_remember_fallen(device, digest, 1);
-  memset(FS_MARK(device->marks, slot), 0, FS_MARK_SLOT_SIZE);
-  fs_put32(device->marks + FS_MARK_PROGRESS, 4, 0);
+  fs_empty_slot(device, slot);
   (void)fs_write_marks(device);
 }
 
@@ -45,6 +44,12 @@ void fs_set_mark(uint8_t *mark, uint8_t state, uint64_t number, const uint8_t di
   fs_put32(mark + 41, 4, length);
 }
 
+fs_status fs_begin_filling(fs_device *device, uint8_t *mark, uint64_t number, const uint8_t digest[32]) {
+  fs_set_mark(mark, FS_FILLING, number, digest, 0);
+  fs_put32(device->marks + FS_MARK_PROGRESS, 4, 0);
+  return fs_write_marks(device);
+}
+
 /* Step 8: fills the slot, from the last checkpoint where the same release was begun there before. */
 static fs_status bring_in(fs_device *device, const fs_fill *fill, const fs_plan *plan, uint32_t kept) {
   uint8_t *mark = FS_MARK(device->marks, plan->slot);
@@ -52,11 +57,7 @@ static fs_status bring_in(fs_device *device, const fs_fill *fill, const fs_plan 
                   memcmp(FS_MARK_DIGEST(mark), plan->manifest_digest, 32) == 0;
   uint32_t from = same ? fs_get32(device->marks + FS_MARK_PROGRESS, 4) : 0;
   fs_status status = FS_OK;
-  if (!same) {
-    fs_set_mark(mark, FS_FILLING, plan->sequence_number, plan->manifest_digest, 0);
-    fs_put32(device->marks + FS_MARK_PROGRESS, 4, 0);
-    status = fs_write_marks(device);
-  }
+  if (!same) status = fs_begin_filling(device, mark, plan->sequence_number, plan->manifest_digest);
   if (status == FS_OK) status = fs_fill_slot(device, fill, from);
   if (status == FS_OK)
     status = fs_replace_area(device, device->unit_class->map.envelopes[plan->slot], device->work, kept);

@@ -107,9 +107,11 @@ uint32_t fs_candidates(const fs_device *device, uint8_t order[2]);
 /* What fell back is remembered, latest first; `again` counts one more try, else it is forgotten. */
 void fs_remember_fallen(fs_device *device, const uint8_t digest[32], uint32_t again);
 void fs_set_mark(uint8_t *mark, uint8_t state, uint64_t number, const uint8_t digest[32], uint32_t length);
+/* Marks a slot as being filled with a release, from its beginning. */
+fs_status fs_begin_filling(fs_device *device, uint8_t *mark, uint64_t number, const uint8_t digest[32]);
 uint32_t fs_security_floor(const fs_device *device);
 /* Moves a staged image into the running slot and verifies it there; 0 where there was none to move. */
-uint32_t fs_move_in(fs_device *device, fs_started *started, fs_plan *moved);
+uint32_t fs_move_in(fs_device *device, fs_started *started, fs_plan *plan);
 /* Verifies a slot; one that fails is passed over. */
 uint32_t fs_judge_into(fs_device *device, fs_started *started, uint32_t slot, const uint8_t *mark, fs_plan *plan);
 /* In the marks that are to be written: the slot counts as empty. */

@@ -2,7 +2,7 @@
 #include "life.h"
 
 /* Copies the staged image and its envelope into the running slot. */
-static fs_status move(fs_device *device, const fs_plan *held, uint32_t from) {
+static fs_status move(fs_device *device, uint32_t size, uint32_t from) {
   const fs_map *map = &device->unit_class->map;
   uint8_t *run = FS_MARK(device->marks, FS_RUN_SLOT);
   const uint8_t *staged = FS_MARK(device->marks, FS_STAGING_SLOT);
@@ -11,28 +11,28 @@ static fs_status move(fs_device *device, const fs_plan *held, uint32_t from) {
   fs_fill fill;
   memset(&fill, 0, sizeof fill);
   fill.slot = map->slots[FS_RUN_SLOT];
-  fill.size = held->image_size;
+  fill.size = size;
   fill.source = map->slots[FS_STAGING_SLOT].offset;
-  if (from == 0) {
-    fs_set_mark(run, FS_FILLING, FS_MARK_NUMBER(staged), FS_MARK_DIGEST(staged), 0);
-    fs_put32(device->marks + FS_MARK_PROGRESS, 4, 0);
-    status = fs_write_marks(device);
-  }
+  if (from == 0) status = fs_begin_filling(device, run, FS_MARK_NUMBER(staged), FS_MARK_DIGEST(staged));
   if (status == FS_OK) status = fs_fill_slot(device, &fill, from);
   if (status == FS_OK) status = fs_read_flash(device, map->envelopes[FS_STAGING_SLOT].offset, device->work, length);
   if (status == FS_OK) status = fs_replace_area(device, map->envelopes[FS_RUN_SLOT], device->work, length);
   return status;
 }
 
-/* Copies, and copies once more from the beginning where what an earlier start had copied has changed since. */
-static uint32_t copy_verified(fs_device *device, fs_started *started, const fs_plan *held, fs_plan *moved) {
+/*
+ * Copies the image of `plan`, and copies once more from the beginning where what an earlier start had copied has changed
+ * since. `plan` is the verdict on what was copied then.
+ */
+static uint32_t copy_verified(fs_device *device, fs_started *started, fs_plan *plan) {
   const uint8_t *run = FS_MARK(device->marks, FS_RUN_SLOT);
   const uint8_t *staged = FS_MARK(device->marks, FS_STAGING_SLOT);
   uint32_t resumed = FS_MARK_STATE(run) == FS_FILLING && memcmp(FS_MARK_DIGEST(run), FS_MARK_DIGEST(staged), 32) == 0;
+  uint32_t size = plan->image_size;
   uint32_t from = resumed ? fs_get32(device->marks + FS_MARK_PROGRESS, 4) : 0;
   for (;;) {
-    if (move(device, held, from) != FS_OK) return 0;
-    if (fs_judge_into(device, started, FS_RUN_SLOT, staged, moved)) return 1;
+    if (move(device, size, from) != FS_OK) return 0;
+    if (fs_judge_into(device, started, FS_RUN_SLOT, staged, plan)) return 1;
     if (from == 0) return 0;
     from = 0;
   }
@@ -42,12 +42,11 @@ static uint32_t copy_verified(fs_device *device, fs_started *started, const fs_p
  * One running slot and a staging area: moves a ready image into the running slot and verifies it there. Staging stays until
  * the moved image is on trial, in one mark.
  */
-uint32_t fs_move_in(fs_device *device, fs_started *started, fs_plan *moved) {
+uint32_t fs_move_in(fs_device *device, fs_started *started, fs_plan *plan) {
   uint8_t *run = FS_MARK(device->marks, FS_RUN_SLOT);
   uint8_t *staged = FS_MARK(device->marks, FS_STAGING_SLOT);
-  fs_plan held;
   if (FS_MARK_STATE(staged) != FS_READY) return 0;
-  if (!fs_judge_into(device, started, FS_STAGING_SLOT, staged, &held) || !copy_verified(device, started, &held, moved)) {
+  if (!fs_judge_into(device, started, FS_STAGING_SLOT, staged, plan) || !copy_verified(device, started, plan)) {
     if (FS_MARK_STATE(run) == FS_FILLING) fs_empty_slot(device, FS_RUN_SLOT);
     fs_empty_slot(device, FS_STAGING_SLOT);
     (void)fs_write_marks(device);

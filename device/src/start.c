@@ -107,14 +107,13 @@ static uint32_t startable(const fs_device *device, uint8_t order[2]) {
   return FS_MARK_STATE(FS_MARK(device->marks, FS_RUN_SLOT)) >= FS_READY ? 1 : 0;
 }
 
-static uint32_t start_newest(fs_device *device, fs_started *started) {
+static uint32_t start_newest(fs_device *device, fs_started *started, fs_plan *plan) {
   uint8_t order[2] = {0, 0};
   uint32_t count = startable(device, order);
   uint32_t i;
   for (i = 0; i < count; i++) {
-    fs_plan plan;
     const uint8_t *mark = FS_MARK(device->marks, order[i]);
-    if (fs_judge_into(device, started, order[i], mark, &plan) && invoke(device, started, order[i], &plan)) return 1;
+    if (fs_judge_into(device, started, order[i], mark, plan) && invoke(device, started, order[i], plan)) return 1;
     if (FS_MARK_STATE(mark) != FS_READY) continue;
     fs_empty_slot(device, order[i]);
     (void)fs_write_marks(device);
@@ -136,24 +135,23 @@ static fs_status recovery_holds(fs_device *device, uint8_t digest[32]) {
 }
 
 /* An image still on trial at a start was not kept: it falls back, unless nothing else could run. */
-static uint32_t end_trial(fs_device *device, fs_started *started, uint32_t trial) {
+static uint32_t end_trial(fs_device *device, fs_started *started, uint32_t trial, fs_plan *plan) {
   uint8_t order[2] = {0, 0};
   uint8_t *mark = FS_MARK(device->marks, trial);
   uint32_t count = startable(device, order);
   uint32_t other = FS_RECOVERY;
   uint32_t i;
   uint8_t digest[32];
-  fs_plan plan;
   for (i = 0; i < count && other == FS_RECOVERY; i++)
-    if (order[i] != trial && fs_judge_into(device, started, order[i], FS_MARK(device->marks, order[i]), &plan))
+    if (order[i] != trial && fs_judge_into(device, started, order[i], FS_MARK(device->marks, order[i]), plan))
       other = order[i];
   if (other == FS_RECOVERY && recovery_holds(device, digest) != FS_OK)
-    return fs_judge_into(device, started, trial, mark, &plan) && invoke(device, started, trial, &plan);
+    return fs_judge_into(device, started, trial, mark, plan) && invoke(device, started, trial, plan);
   fs_remember_fallen(device, FS_MARK_DIGEST(mark), 1);
   memset(mark, 0, FS_MARK_SLOT_SIZE);
   (void)fs_write_marks(device);
   pass_over(started, trial, FS_TRIAL_RAN_OUT);
-  return other != FS_RECOVERY && invoke(device, started, other, &plan);
+  return other != FS_RECOVERY && invoke(device, started, other, plan);
 }
 
 static uint32_t start_slots(fs_device *device, fs_started *started) {
@@ -165,10 +163,10 @@ static uint32_t start_slots(fs_device *device, fs_started *started) {
   }
   (void)fs_settle(device);
   for (slot = 0; slot < 2; slot++)
-    if (FS_MARK_STATE(FS_MARK(device->marks, slot)) == FS_ON_TRIAL) return end_trial(device, started, slot);
+    if (FS_MARK_STATE(FS_MARK(device->marks, slot)) == FS_ON_TRIAL) return end_trial(device, started, slot, &plan);
   if (device->unit_class->map.shape == FS_STAGED && fs_move_in(device, started, &plan))
     return invoke(device, started, FS_RUN_SLOT, &plan);
-  return start_newest(device, started);
+  return start_newest(device, started, &plan);
 }
 
 fs_status fs_start(fs_device *device, fs_started *started) {
