@@ -11,7 +11,8 @@ const CAUSES = {
   'label-in-both': 'a label stands in the protected and in the unprotected header (RFC 9052 section 3)',
   'not-encrypted': 'its tag is not one of an encrypted COSE message (RFC 9052 section 2)',
   'recipients-too-many': 'it is encrypted to more recipients than are read here: split them over messages',
-  'key-malformed': 'the COSE_Key is not one (RFC 9052 section 7, RFC 9053 section 7)',
+  'key-malformed':
+    'the COSE_Key is not one (RFC 9052 section 7, RFC 9053 section 7), or everybody can sign under it: an Ed25519 point of small order',
   'key-unsupported': 'the COSE_Key is of a type or curve not used here: P-256, Ed25519 and symmetric are',
 } as const;
 

@@ -1,5 +1,12 @@
 import { type CborItem, type CborMapping, lookUp } from '../cbor/index.ts';
-import { ed25519Spki, hssSpki, type KeyType, p256Spki, readPublicKey } from '../crypto/index.ts';
+import {
+  ed25519Spki,
+  hssSpki,
+  type KeyType,
+  p256Spki,
+  readPublicKey,
+  readSoundKey,
+} from '../crypto/index.ts';
 import { signatureAlgorithm } from './algorithms.ts';
 import { CoseError } from './error.ts';
 import { labelOf } from './labels.ts';
@@ -53,7 +60,9 @@ function readY(map: CborMapping): Uint8Array | boolean {
 
 function readEd25519(map: CborMapping): Uint8Array {
   if (integerAt(map, KEY.curve) !== CURVE.ed25519) throw new CoseError('key-unsupported', map.start);
-  return ed25519Spki(coordinateAt(map, KEY.x));
+  const spki = ed25519Spki(coordinateAt(map, KEY.x));
+  if (!readSoundKey(spki)) throw new CoseError('key-malformed', map.start);
+  return spki;
 }
 
 function readHss(map: CborMapping): Uint8Array {

@@ -1,5 +1,11 @@
 import { equal } from '../bytes/index.ts';
-import { equalInConstantTime, hmacSha256, type PublicKey, verifySignature } from '../crypto/index.ts';
+import {
+  equalInConstantTime,
+  hmacSha256,
+  isSoundKey,
+  type PublicKey,
+  verifySignature,
+} from '../crypto/index.ts';
 import {
   type MacAlgorithm,
   macAlgorithm,
@@ -51,6 +57,8 @@ export interface VerifyOptions {
 
 const ALWAYS_UNDERSTOOD: readonly Label[] = [LABEL.alg, LABEL.crit, LABEL.contentType, LABEL.kid];
 const DIRECT = -6;
+const EVERYBODYS_KEY =
+  'the key is an Ed25519 point of small order, or not in its own form: everybody can sign under it, so nothing counts';
 
 /**
  * Verifies a COSE_Sign1 over `payload`, detached or the one it carries. RFC 9052 section 4.4; never throws on data.
@@ -172,7 +180,9 @@ function signatureVerdict(
   signed: Uint8Array,
   signature: Uint8Array,
 ): CoseVerdict<SignatureAlgorithm> {
-  return verifySignature(key, signed, signature) ? { ok: true, algorithm } : refused('signature-wrong');
+  if (verifySignature(key, signed, signature)) return { ok: true, algorithm };
+  const refusal = refused('signature-wrong');
+  return isSoundKey(key) ? refusal : { ...refusal, detail: EVERYBODYS_KEY };
 }
 
 function macVerdict(

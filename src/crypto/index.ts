@@ -49,6 +49,13 @@ export {
   sha256,
   startSha256,
 } from './primitives.ts';
-export { type PublicKey, readPublicKey, spentLeaf, verifySignature } from './public-key.ts';
+export {
+  isSoundKey,
+  type PublicKey,
+  readPublicKey,
+  readSoundKey,
+  spentLeaf,
+  verifySignature,
+} from './public-key.ts';
 export type { RunningCipher } from './running-cipher.ts';
 export { ed25519Spki, hssSpki, type KeyType, p256Spki } from './spki.ts';

@@ -1,9 +1,10 @@
 import { createPublicKey, type KeyObject, verify } from 'node:crypto';
 import { ByteMap, toHex } from '../bytes/index.ts';
+import { isSoundPoint } from './ed25519-points.ts';
 import { leafIn, type SpentLeaf } from './hss-lms/leaf.ts';
 import { type HssPublicKey, readHssPublicKey, verifyHss } from './hss-lms/verify.ts';
 import { sha256 } from './primitives.ts';
-import { hssKeyOf, type KeyType, spkiKeyType } from './spki.ts';
+import { ed25519KeyOf, hssKeyOf, type KeyType, spkiKeyType } from './spki.ts';
 
 interface CommonKey {
   /** DER SubjectPublicKeyInfo (RFC 5280 section 4.1.2.7). */
@@ -23,6 +24,7 @@ const keyCache = new ByteMap<PublicKey>(KEY_CACHE_LIMIT);
 /**
  * Reads a DER SubjectPublicKeyInfo. Only the named curve P-256 (RFC 5480), Ed25519 (RFC 8410) and HSS/LMS (RFC 9802)
  * are known; anything else gives `undefined`: explicit curve parameters, the hybrid point form, BER, bytes after the end.
+ * Under a key that is not sound, see `isSoundKey`, nothing verifies.
  */
 export function readPublicKey(spki: Uint8Array): PublicKey | undefined {
   const known = keyCache.get(spki);
@@ -34,12 +36,28 @@ export function readPublicKey(spki: Uint8Array): PublicKey | undefined {
 }
 
 /**
+ * Whether a key is one that somebody can hold for himself: an Ed25519 key of small order, or in another form than its own, is
+ * none. It must not come in where keys do.
+ */
+export function isSoundKey(key: PublicKey): boolean {
+  return key.type !== 'ed25519' || isSoundPoint(ed25519KeyOf(key.spki));
+}
+
+/** As `readPublicKey`; undefined, too, for a key that is not sound. */
+export function readSoundKey(spki: Uint8Array): PublicKey | undefined {
+  const key = readPublicKey(spki);
+  return key && isSoundKey(key) ? key : undefined;
+}
+
+/**
  * Verifies a raw signature over `message`: r||s, 64 bytes, for P-256 with SHA-256 (RFC 9053 section 2.1), 64 bytes of
- * pure Ed25519 (RFC 8032), an HSS signature (RFC 8554 section 6.2). False for every malformed input; never throws on data.
+ * pure Ed25519 (RFC 8032), an HSS signature (RFC 8554 section 6.2). False for every malformed input, and where a point of an
+ * Ed25519 signature or its key is not sound; never throws on data.
  */
 export function verifySignature(key: PublicKey, message: Uint8Array, signature: Uint8Array): boolean {
   if (key.type === 'hss-lms') return verifyHss(key.hss, message, signature);
   if (signature.length !== 64) return false;
+  if (!isSoundKey(key) || (key.type === 'ed25519' && !isSoundPoint(signature.subarray(0, 32)))) return false;
   try {
     return key.type === 'p256'
       ? verify('sha256', message, { key: key.handle, dsaEncoding: 'ieee-p1363' }, signature)

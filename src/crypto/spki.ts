@@ -76,6 +76,11 @@ export function hssSpki(publicKey: Uint8Array): Uint8Array | undefined {
   return form && concat(fromHex(form.prefix), publicKey);
 }
 
+/** The 32-byte public key in a SubjectPublicKeyInfo of type 'ed25519'. */
+export function ed25519KeyOf(spki: Uint8Array): Uint8Array {
+  return spki.subarray(ED25519.length / 2);
+}
+
 /** The HSS public key in a SubjectPublicKeyInfo of type 'hss-lms'. */
 export function hssKeyOf(spki: Uint8Array): Uint8Array {
   return spki.subarray(HSS_PREFIX_LENGTH);

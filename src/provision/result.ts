@@ -1,6 +1,6 @@
 import * as z from 'zod';
 import { fromHex } from '../bytes/index.ts';
-import { readPublicKey } from '../crypto/index.ts';
+import { readSoundKey } from '../crypto/index.ts';
 import { type ProvisionJob, readJson, UNIT_KEY_PURPOSES } from './job.ts';
 
 /** Format of a result file and its version. */
@@ -125,8 +125,8 @@ function* unitKeyProblems(
   for (const purpose of job.unit_keys) {
     const key = unit.unit_keys.find((row) => row.purpose === purpose);
     if (!key) yield `the unit's ${purpose} key is missing`;
-    else if (!readPublicKey(fromHex(key.spki)))
-      yield `the unit's ${purpose} key is not a P-256 or Ed25519 public key`;
+    else if (!readSoundKey(fromHex(key.spki)))
+      yield `the unit's ${purpose} key is not a P-256 or Ed25519 public key that somebody can hold`;
     else if (shared.has(key.spki))
       yield `the unit's ${purpose} key is not its own: another key of this batch is the same`;
   }

@@ -1,3 +1,5 @@
+import { fromHex } from '../bytes/index.ts';
+import { isSoundKey, readPublicKey } from '../crypto/index.ts';
 import { DELTA_LIMITS } from '../delta/index.ts';
 import { checkMemoryMap, IMAGE_LIMITS, type MemoryMap } from '../image/index.ts';
 import { attestationRules, checkAttestation } from './attestation-read.ts';
@@ -142,6 +144,7 @@ export function readUnitRecord(json: unknown): UnitRecord {
   checkScheme(unit);
   checkPolicy(unit);
   checkSecrets(unit);
+  checkKeys(unit);
   const problem = checkMemoryMap(unit.memory)[0];
   if (problem) fail(['memory', ...problem.path], problem.says, problem.expected);
   checkAuthors(unit);
@@ -197,6 +200,24 @@ function checkScheme({ scheme, profile, anchors, mac_keys, trial_attempts }: Uni
     fail(['mac_keys'], 'two keys have one id', 'another id for each key');
   }
   if (trial_attempts === 0) fail(['trial_attempts'], '0', 'a whole number from 1 to 100');
+}
+
+/** Nobody else signs under the keys of a unit, and of its roots. */
+function checkKeys({ anchors, unit_keys }: UnitRecord): void {
+  for (const [field, keys] of [
+    ['anchors', anchors],
+    ['unit_keys', unit_keys],
+  ] as const) {
+    for (const [i, { spki }] of keys.entries()) {
+      const key = readPublicKey(fromHex(spki));
+      if (key && !isSoundKey(key))
+        fail(
+          [field, i, 'spki'],
+          'an Ed25519 point of small order',
+          'a key under which not everybody can sign',
+        );
+    }
+  }
 }
 
 /** A production unit's file holds no secret in clear. */

@@ -216,7 +216,7 @@ export const AUTHENTICATION_REFUSALS = rowsOf('authentication', {
   ],
   'signature-wrong': [
     'the signature does not verify',
-    'The digest or a protected header was changed, or another key made the signature.',
+    'The digest or a protected header was changed, another key made the signature, or it is an Ed25519 key of small order, under which everybody can sign.',
     'Fetch the envelope again; where it comes back the same, treat it as a forgery and keep a copy.',
     'RFC 9052 4.4; RFC 9124 4.3.4',
   ],

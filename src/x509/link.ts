@@ -1,5 +1,6 @@
 /** One link of a path: a certificate and the key that is said to have signed it. */
-import type { CertificateAlgorithm } from './algorithm.ts';
+import { isSoundKey } from '../crypto/index.ts';
+import { type CertificateAlgorithm, readSubjectKey } from './algorithm.ts';
 import type { Certificate } from './certificate.ts';
 import type { Finding } from './path-refusal.ts';
 
@@ -16,5 +17,10 @@ export function signatureFinding(
     return { code: 'algorithm-not-allowed', detail: `algorithm ${signatureAlgorithm}, allowed: ${allowed}` };
   }
   if (algorithm.verify(spki, tbs, signature)) return undefined;
-  return { code: 'signature-wrong', detail: `${subject.text}, said to be signed by ${issuer.text}` };
+  const key = readSubjectKey(spki);
+  const everybodys = key && !isSoundKey(key) ? ', under whose key of small order everybody can sign' : '';
+  return {
+    code: 'signature-wrong',
+    detail: `${subject.text}, said to be signed by ${issuer.text}${everybodys}`,
+  };
 }

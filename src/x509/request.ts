@@ -1,6 +1,6 @@
 /** Certification requests (RFC 2986, PKCS#10): how an offline key asks for a certificate. */
 import type { KeyType } from '../crypto/index.ts';
-import { readAlgorithm, readSubjectKey, signatureToRaw, UNIT_ALGORITHMS } from './algorithm.ts';
+import { readAlgorithm, signatureToRaw, UNIT_ALGORITHMS } from './algorithm.ts';
 import { readSpki } from './certificate.ts';
 import { contextTag, type DerReader, readDer, TAG } from './der.ts';
 import { constructed, integer, oid, sequence, setOf } from './der-write.ts';
@@ -67,8 +67,7 @@ function readRequest(reader: DerReader): CertificationRequest {
   const signature = signatureToRaw(algorithm.oid, inner.bitStringBytes());
   inner.finish();
   const { subject, spki, extensions } = readInfo(inner.inside(infoElement));
-  const key = readSubjectKey(spki);
-  if (!key) throw new X509Error('key-unusable');
+  const key = requireKey(spki);
   const row = UNIT_ALGORITHMS.find(({ oid: identifier }) => identifier === algorithm.oid);
   if (!row?.verify(spki, infoElement.whole, signature)) throw new X509Error('request-signature');
   const { known, unknownCritical } = extensions;

@@ -1,6 +1,6 @@
 /** Signing of what this room writes: the callback signs, the room checks and wraps. */
 import type { PublicKey } from '../crypto/index.ts';
-import { verifySignature } from '../crypto/index.ts';
+import { isSoundKey, verifySignature } from '../crypto/index.ts';
 import { algorithmFor, readSubjectKey, signatureFromRaw } from './algorithm.ts';
 import { bitString, sequence } from './der-write.ts';
 import { X509Error } from './x509-error.ts';
@@ -25,9 +25,9 @@ export async function signStructure(
   return sequence(tbs, algorithmFor(key), bitString(signatureFromRaw(key, raw)));
 }
 
-/** The profile's key in a SubjectPublicKeyInfo. Throws `X509Error` key-unusable for every other. */
+/** The profile's key in a SubjectPublicKeyInfo. Throws `X509Error` key-unusable for every other, and one that is not sound. */
 export function requireKey(spki: Uint8Array): PublicKey {
   const key = readSubjectKey(spki);
-  if (!key) throw new X509Error('key-unusable');
+  if (!key || !isSoundKey(key)) throw new X509Error('key-unusable');
   return key;
 }

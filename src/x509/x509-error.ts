@@ -19,7 +19,8 @@ export const X509_REFUSALS = {
   'extension-twice': 'one extension stands twice; which one counts would be a guess',
   'key-usage-empty': 'a keyUsage allows nothing; set a bit or leave the extension out',
   'policy-twice': 'one certificate policy stands twice',
-  'key-unusable': 'the public key is neither a P-256 point in uncompressed form nor Ed25519; use such a key',
+  'key-unusable':
+    'the public key is neither a P-256 point in uncompressed form nor Ed25519, or it is an Ed25519 point of small order, under which everybody can sign; use such a key',
   'signature-not-own': 'custody answered with a signature of another key; check which key the signer opened',
   'request-signature': 'the request is not signed by the key in it, so nobody has shown to hold that key',
   'rights-scope': 'a signer needs at least one scope, written urn:uuid:<class id> in lower case',

@@ -74,6 +74,15 @@ describe('RFC 9053 7.1.1: EC2', () => {
       'key-unsupported',
     ],
     ['a kid of text', [...key, [-3, Y], [2, '11']], 'key-malformed'],
+    [
+      'an Ed25519 point of small order',
+      [
+        [1, 1],
+        [-1, 6],
+        [-2, fromHex('ec'.padEnd(62, 'f').concat('7f'))],
+      ],
+      'key-malformed',
+    ],
   ])('%s', (_, pairs, code) => expect(codeOf(pairs)).toBe(code));
 });
 

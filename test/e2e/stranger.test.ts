@@ -152,7 +152,8 @@ describe('what is no key and no envelope', () => {
     execFileSync('openssl', ['pkey', '-in', 'rsa.pem', '-pubout', '-out', 'rsa-public.pem'], {
       cwd: bench.folder,
     });
-    for (const name of ['text.txt', 'rsa.pem', 'rsa-public.pem', '0.suit']) {
+    put('everybodys.der', Buffer.concat([Buffer.from('302a300506032b6570032100', 'hex'), Buffer.alloc(32)]));
+    for (const name of ['text.txt', 'rsa.pem', 'rsa-public.pem', '0.suit', 'everybodys.der']) {
       const ran = bench.ok(`check 0.suit --key ${name} --json`, { status: 2 });
       expect(ran.json.error.message).toContain(name);
       expect(ran.stdout + ran.stderr).not.toContain('BEGIN');

@@ -1,5 +1,7 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
+import { toHex } from '../../src/bytes/index.ts';
+import { ed25519Spki } from '../../src/crypto/index.ts';
 import { emptyState, readUnitRecord, type UnitRecord, UnitRecordError } from '../../src/unit/index.ts';
 import { exampleRecord } from './records.ts';
 
@@ -49,6 +51,14 @@ describe('unit record', () => {
   it('draft-ietf-suit-mti 3: a profile belongs to one scheme', () => {
     expect(refused(exampleRecord({ profile: 'suit-sha256-hmac-a128kw-a128ctr' })).path).toEqual(['profile']);
     expect(refused(exampleRecord({ profile: 'sha1-rsa' })).path).toEqual(['profile']);
+  });
+
+  it('RFC 8032 5.1.7: no root and no key of its own is a point under which everybody can sign', () => {
+    const spki = toHex(ed25519Spki(Uint8Array.of(1, ...new Uint8Array(31))));
+    const [root] = exampleRecord().anchors;
+    expect(refused(exampleRecord({ anchors: [{ ...root!, spki }] })).path).toEqual(['anchors', 0, 'spki']);
+    const own = { purpose: 'report', spki, secret: { trial_hex: '00'.repeat(32) } } as const;
+    expect(refused(exampleRecord({ unit_keys: [own] })).path).toEqual(['unit_keys', 0, 'spki']);
   });
 
   it('an asymmetric unit without a root, and a symmetric one without a key, cannot judge anything', () => {

@@ -10,6 +10,7 @@ import {
 } from '@peculiar/x509';
 import { describe, expect, test } from 'vitest';
 import { toHex } from '../../src/bytes/index.ts';
+import { ed25519Spki } from '../../src/crypto/index.ts';
 import {
   type CertificateDescription,
   issueCertificate,
@@ -162,6 +163,7 @@ describe('the deployment profile', () => {
     expect(await root({ notAfter: new Date(Number.NaN) })).toBe('validity');
     expect(await root({ subject: writeName([]) })).toBe('subject-empty');
     expect(await root({ publicKey: Uint8Array.of(0x30, 0) })).toBe('key-unusable');
+    expect(await root({ publicKey: ed25519Spki(new Uint8Array(32)) })).toBe('key-unusable');
   });
 
   test('a root with an issuer, and anything else without one, is wrong use', async () => {

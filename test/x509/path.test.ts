@@ -1,4 +1,7 @@
+import { createPublicKey, verify } from 'node:crypto';
 import { beforeAll, describe, expect, test } from 'vitest';
+import { concat } from '../../src/bytes/index.ts';
+import { ed25519Spki } from '../../src/crypto/index.ts';
 import {
   type Certificate,
   type Crl,
@@ -9,6 +12,7 @@ import {
   PATH_REFUSALS,
   type PathOptions,
   type PathRefusal,
+  parseCertificate,
   parseCrl,
   type Revocation,
   validatePath,
@@ -108,6 +112,20 @@ describe('RFC 5280 6.1: refused', () => {
     expect(verdictOf({ anchors: [{ name, spki: Uint8Array.of(1) }] })).toEqual(['signature-wrong', 1]);
     expect(verdictOf({ anchors: [{ name: Uint8Array.of(1, 2, 3), spki }] })).toEqual(['anchor-unknown', 1]);
     expect(verdictOf({ chain: [own.signer] })).toEqual(['anchor-unknown', 0]);
+  });
+
+  test('RFC 8032 5.1.7: nothing hangs on an anchor of small order, under which everybody can sign', async () => {
+    const { signer, intermediate, root } = await testChain('ed25519');
+    const neutral = Uint8Array.of(1, ...new Uint8Array(31));
+    // R the neutral point, S = 0: under the neutral point as a key it fits whatever is signed.
+    const forged = concat(intermediate.der.subarray(0, -64), neutral, new Uint8Array(32));
+    const anchors = [{ name: root.subject.der, spki: ed25519Spki(neutral) }];
+    const handle = createPublicKey({ key: Buffer.from(anchors[0]!.spki), format: 'der', type: 'spki' });
+    const { tbs, signature } = parseCertificate(forged);
+    expect(verify(null, tbs, handle, signature)).toBe(true);
+    const verdict = validatePath({ ...options, chain: [signer, parseCertificate(forged)], anchors });
+    const detail = expect.stringContaining('everybody');
+    expect(verdict).toMatchObject({ ok: false, code: 'signature-wrong', certificate: 1, detail });
   });
 
   test('RFC 9360 2: a self-signed certificate in the chain does not become an anchor', async () => {

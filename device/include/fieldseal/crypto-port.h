@@ -50,7 +50,8 @@ typedef struct {
                            const uint8_t signature[64], uint32_t *again);
 
   /*
-   * Ed25519 (RFC 8032 5.1.7), S below L required. The message comes in parts that follow each other, `count` of them
+   * Ed25519 (RFC 8032 5.1.7), S below L required. Must refuse keys and R of small order, and keys whose y is not below
+   * 2^255-19: under such a key everybody can sign (docs/porting.md). The message comes in parts that follow each other, `count` of them
    * (4 at most). `again` as above. Null where no class of the product needs it.
    */
   fs_status (*verify_ed25519)(void *context, const uint8_t key[32], const fs_bytes *parts, uint32_t count,

@@ -1,7 +1,7 @@
 import { createPublicKey } from 'node:crypto';
 import type { ByteSource } from '../../bytes/index.ts';
 import { fromHex } from '../../bytes/index.ts';
-import { type PublicKey, readPublicKey } from '../../crypto/index.ts';
+import { isSoundKey, type PublicKey, readPublicKey } from '../../crypto/index.ts';
 import { checkAuthenticity, checkForUnit, toJson, type Verdict } from '../../unit/index.ts';
 import { type FileSource, fileSource } from '../../workspace/index.ts';
 import { DerError, fromPem, parseCertificate, X509Error } from '../../x509/index.ts';
@@ -94,8 +94,7 @@ function blocksOf(path: string, text: string): ReturnType<typeof fromPem> {
 }
 
 function fromDer(path: string, der: Uint8Array): PublicKey {
-  const key = readPublicKey(der);
-  if (key) return key;
+  if (readPublicKey(der)) return requireKey(path, der);
   try {
     return requireKey(path, parseCertificate(der).spki);
   } catch (error) {
@@ -106,6 +105,8 @@ function fromDer(path: string, der: Uint8Array): PublicKey {
 
 function requireKey(path: string, spki: Uint8Array): PublicKey {
   const key = readPublicKey(spki);
+  if (key && !isSoundKey(key))
+    throw noKey(path, 'it holds an Ed25519 key of small order, under which everybody can sign');
   if (key) return key;
   const type = keyTypeName(spki);
   throw noKey(path, `it holds ${type}, and envelopes are signed with P-256 or Ed25519`);
