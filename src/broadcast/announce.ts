@@ -84,7 +84,7 @@ export async function announce(request: AnnounceRequest): Promise<JsonObject> {
     condition: request.condition ?? null,
   };
   appendEntry(workspace, 'announced', facts);
-  for (const { name, message } of sealed) depot.announce(name, message, number);
+  for (const { name, message } of sealed) await depot.announce(name, message, number);
   for (const { name, message } of sealed) await herald?.publish(name, message, expiry);
   return {
     format: 'fieldseal.announced/1',

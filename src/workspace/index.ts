@@ -39,6 +39,7 @@ export type { Unplaced } from './document.ts';
 export { fromSystem, WorkspaceError } from './errors.ts';
 export type { FileStore } from './file-store.ts';
 export { type Disk, type Files, filesOn, type Output } from './files.ts';
+export { holdAlone } from './hold.ts';
 export { initWorkspace } from './init.ts';
 export { type LeafUse, leafUsesOf, leavesJson } from './leaf-witness.ts';
 export {

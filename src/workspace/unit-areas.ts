@@ -46,7 +46,7 @@ async function heldWhileOpen(
   open: () => FileStore | Promise<FileStore>,
   patience?: number,
 ): Promise<FileStore> {
-  const letGo = await holdAlone(path, patience);
+  const letGo = await holdAlone(path, { patience });
   try {
     const store = await open();
     return {

@@ -10,6 +10,7 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { wantedRange } from '../../src/broadcast/depot/range.ts';
 import { Depot, macAnnouncement, serveDepot } from '../../src/broadcast/index.ts';
 import { heldMacKey } from '../../src/cose/index.ts';
+import { buildWorker, runAndKill } from '../e2e/killed-worker.ts';
 
 const SIZE = 100_000;
 const folder = mkdtempSync(join(tmpdir(), 'depot-'));
@@ -133,13 +134,13 @@ describe('files', () => {
 describe('announcements', () => {
   it('are asked for again each time, and sent only where they changed', async () => {
     expect((await ask(`a/${CLASS}`)).status).toBe(404);
-    depot.announce(CLASS, Buffer.from('one'), 1n);
+    await depot.announce(CLASS, Buffer.from('one'), 1n);
     await new Promise((resolve) => setTimeout(resolve, 300));
     const first = await ask(`a/${CLASS}`);
     const etag = first.headers.get('etag')!;
     expect([first.status, first.headers.get('cache-control')]).toEqual([200, 'public, no-cache']);
     expect((await ask(`a/${CLASS}`, { 'if-none-match': etag })).status).toBe(304);
-    depot.announce(CLASS, Buffer.from('two'), 2n);
+    await depot.announce(CLASS, Buffer.from('two'), 2n);
     await new Promise((resolve) => setTimeout(resolve, 300));
     const second = await ask(`a/${CLASS}`, { 'if-none-match': etag });
     expect([second.status, await second.text()]).toEqual([200, 'two']);
@@ -156,15 +157,27 @@ describe('announcements', () => {
         heldMacKey(new Uint8Array(8), new Uint8Array(32)),
       );
     const newer = await of(9n);
-    depot.announce('other', newer, 9n);
+    await depot.announce('other', newer, 9n);
     expect(depot.announced('other')?.announcement.counter).toBe(9n);
     const older = await of(8n);
-    expect(() => depot.announce('other', older, 8n)).toThrow('announcement 9 is there already');
+    await expect(depot.announce('other', older, 8n)).rejects.toThrow('announcement 9 is there already');
     expect(depot.announced('other')?.message).toEqual(newer);
-    depot.announce('other', await of(10n), 10n);
+    await depot.announce('other', await of(10n), 10n);
     expect(depot.announced('other')?.announcement.counter).toBe(10n);
     expect(depot.announced('nobody')).toBeUndefined();
     expect(depot.announced(CLASS)).toBeUndefined();
+  });
+
+  it('also where two processes announce at the same moment: what stands there never goes back', async () => {
+    const at = mkdtempSync(join(tmpdir(), 'depot-'));
+    const worker = await buildWorker('test/broadcast/announcing-worker.ts', at);
+    const both = await Promise.all(
+      [1, 2].map((first) => runAndKill(worker, [join(at, 'depot'), String(first)], 4000)),
+    );
+    expect(both.flat().filter((line) => line !== 'announced')).toEqual([]);
+    for (const told of both) expect(told.length).toBeGreaterThan(0);
+    const { counter } = new Depot(join(at, 'depot')).announced(CLASS)!.announcement;
+    expect(counter).toBeGreaterThan(1n);
   });
 });
 

@@ -9,6 +9,7 @@ import {
   readlinkSync,
   rmSync,
   symlinkSync,
+  unlinkSync,
   writeFileSync,
 } from 'node:fs';
 import { hostname, tmpdir } from 'node:os';
@@ -163,6 +164,22 @@ describe('who is gone holds nothing', () => {
     const error = await failure(() => openUnitStore(unit, 'write', SHORT));
     expect(error.message).toContain('gateway-9');
     expect(error.hint).toContain(`${unit}.held`);
+  });
+
+  test('what is held for an instant only: one on another machine that does not move is taken for gone, one here is not', async () => {
+    const other = (await ownText()).replace(/[^.]*$/, 'gateway-9');
+    symlinkSync(other, `${unit}.held`);
+    (await holdAlone(unit, { patience: SHORT, briefly: true }))();
+    expect(readdirSync(folder)).toEqual(['vent.unit']);
+    const letGo = await holdAlone(unit);
+    expect((await failure(() => holdAlone(unit, { patience: SHORT, briefly: true }))).code).toBe('in-use');
+    letGo();
+    symlinkSync(other, `${unit}.held`);
+    const waiting = failure(() => holdAlone(unit, { patience: 10 * SHORT, briefly: true }));
+    await pause(SHORT);
+    unlinkSync(`${unit}.held`);
+    symlinkSync(other, `${unit}.held`);
+    expect((await waiting).code).toBe('in-use');
   });
 
   test('what is there and none of ours is left alone, and named', async () => {

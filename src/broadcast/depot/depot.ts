@@ -3,7 +3,7 @@ import { closeSync, existsSync, mkdirSync, openSync, readFileSync, readSync, sta
 import { join } from 'node:path';
 import { CborError } from '../../cbor/index.ts';
 import { CoseError, decodeCose } from '../../cose/index.ts';
-import { filesOn } from '../../workspace/index.ts';
+import { filesOn, holdAlone } from '../../workspace/index.ts';
 import { type Announcement, readAnnouncement } from '../announcement/announcement.ts';
 import { AnnouncementFault } from '../announcement/fault.ts';
 import type { OfferedFile } from '../announcement/offered.ts';
@@ -46,13 +46,20 @@ export class Depot {
 
   /**
    * Puts an announcement in place of the one before. `name`: see `announcementName`. Throws `BroadcastError` overtaken where
-   * that has a higher counter: who was held up does not undo what somebody announced meanwhile.
+   * that has a higher counter: who was held up does not undo what somebody announced meanwhile. Nobody else announces under that
+   * name between the look and the change.
    */
-  announce(name: string, message: Uint8Array, counter: bigint): void {
-    const now = this.announced(name);
-    if (now && now.announcement.counter > counter) throw overtaken(counter, now.announcement.counter);
+  async announce(name: string, message: Uint8Array, counter: bigint): Promise<void> {
+    const place = join(this.folder, ANNOUNCEMENTS, name);
     mkdirSync(join(this.folder, ANNOUNCEMENTS), { recursive: true });
-    filesOn().replace(join(this.folder, ANNOUNCEMENTS, name), message);
+    const letGo = await holdAlone(place, { briefly: true });
+    try {
+      const now = this.announced(name);
+      if (now && now.announcement.counter > counter) throw overtaken(counter, now.announcement.counter);
+      filesOn().replace(place, message);
+    } finally {
+      letGo();
+    }
   }
 
   /** The announcement of that name; undefined where there is none, or nothing that can be read as one. Not judged. */
