@@ -5,15 +5,15 @@ export class Problem extends Error {
   readonly code: string;
   readonly hint: string | null;
   readonly status: number;
+  /** The field of the request that it is about, where it is about one. */
+  readonly field: string | undefined;
 
-  constructor(
-    status: number,
-    { code, message, hint }: { code: string; message: string; hint: string | null },
-  ) {
-    super(message);
+  constructor(status: number, told: { code: string; message: string; hint: string | null; field?: string }) {
+    super(told.message);
     this.status = status;
-    this.code = code;
-    this.hint = hint;
+    this.code = told.code;
+    this.hint = told.hint;
+    this.field = told.field;
   }
 }
 

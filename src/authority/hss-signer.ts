@@ -18,6 +18,9 @@ export interface HssChoice {
   readonly progress?: KeyProgress | undefined;
 }
 
+/** Parameter sets where nothing else is asked for: 1024 signatures. */
+export const USUAL_HSS = 'H10/W4';
+
 const REQUIREMENT =
   'NIST SP 800-208 section 8: HSS/LMS keys are made and used in hardware that never exports them';
 

@@ -6,7 +6,7 @@
 export { createApprover, type NewApprover, retireApprover } from './approver.ts';
 export { addAuthor } from './author.ts';
 export type { Attendance } from './ceremony.ts';
-export { type HssChoice, hssCautions } from './hss-signer.ts';
+export { type HssChoice, hssCautions, USUAL_HSS } from './hss-signer.ts';
 export {
   certifyRequest,
   createAuthority,
@@ -15,8 +15,16 @@ export {
   openAuthority,
   readSignerRequest,
 } from './offline.ts';
-export { type MadeList, makeRevocationList, revokeOffline } from './revocation-list.ts';
+export {
+  LIST_DAYS,
+  type MadeList,
+  madeLists,
+  nextListNumber,
+  revokeOffline,
+  writeRevocationList,
+} from './revocation-list.ts';
 export { adoptRoot, createRoot, type MadeRoot, type NewRoot } from './root.ts';
+export { signerScope } from './scope.ts';
 export {
   createClassKey,
   createCohortKey,

@@ -22,6 +22,8 @@ import { type OfflineAuthority, readRevoked } from './offline.ts';
 import type { RootAccess } from './signer.ts';
 
 const DAY_MS = 86_400_000;
+/** Days until the next list is due, where nothing else is asked for. */
+export const LIST_DAYS = 30;
 const KIND = 'revocation-list-made';
 
 /** A list as it was made: PEM, and what it says. */
@@ -36,7 +38,7 @@ export interface MadeList {
  * Makes the revocation list of a root (RFC 5280 section 5): every certificate below it whose key the ledger has as retired.
  * Complete each time, numbered by the ledger. Throws `AuthorityError` root-offline where the root is on another machine.
  */
-export async function makeRevocationList(
+async function makeRevocationList(
   workspace: Workspace,
   rootName: string,
   days: number,
@@ -59,8 +61,7 @@ export async function makeRevocationList(
     const reason = RETIREMENT_REASONS[retirement.reason];
     return [{ serial: leaf.serial, date: new Date(retirement.time), reason }];
   });
-  const number =
-    readLedger(workspace).filter(({ kind, facts }) => kind === KIND && facts.root === rootName).length + 1;
+  const number = nextListNumber(workspace, rootName);
   const { secret: file } = keyPaths(workspace, rootName);
   const key = await openRoot(root, { ...access, file, production: workspace.kind === 'production' });
   try {
@@ -78,6 +79,37 @@ export async function makeRevocationList(
   } finally {
     key.close();
   }
+}
+
+/** The list of a root in a file, PEM: whole, or not at all. Throws as `makeRevocationList`, and where the file is there already. */
+export async function writeRevocationList(
+  workspace: Workspace,
+  rootName: string,
+  list: { readonly file: string; readonly force?: boolean; readonly days: number },
+  access: RootAccess,
+): Promise<MadeList> {
+  const output = workspace.files.beginOutput(list.file, { force: list.force ?? false });
+  try {
+    const made = await makeRevocationList(workspace, rootName, list.days, access);
+    output.write(new TextEncoder().encode(made.pem));
+    output.settle();
+    output.commit();
+    return made;
+  } finally {
+    output.abandon();
+  }
+}
+
+/** The number that the next list of a root gets. */
+export function nextListNumber(workspace: Workspace, rootName: string): number {
+  return madeLists(workspace, rootName).length + 1;
+}
+
+/** The lists of a root that were made in this workspace, as the ledger has them, oldest first. */
+export function madeLists(workspace: Workspace, rootName: string): { number: number; sha256: string }[] {
+  return readLedger(workspace)
+    .filter(({ kind, facts }) => kind === KIND && facts.root === rootName)
+    .map(({ facts }) => ({ number: Number(facts.number), sha256: String(facts.sha256) }));
 }
 
 /** The same on the offline machine: enters one serial number and writes the complete list of its root. */

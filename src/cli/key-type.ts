@@ -1,9 +1,7 @@
-import type { HssChoice } from '../authority/index.ts';
+import { type HssChoice, USUAL_HSS } from '../authority/index.ts';
 import { type KeyType, parseHssShape } from '../crypto/index.ts';
 import { wrongUse } from './exit.ts';
 import type { Call } from './spec.ts';
-
-const USUAL_PARAMETERS = 'H10/W4';
 
 /** The key type that --algorithm asks for; P-256 where it is not given. */
 export function keyTypeOf(call: Call): KeyType {
@@ -21,7 +19,7 @@ export function hssChoiceOf(call: Call): HssChoice | undefined {
       'add --algorithm hss-lms, or leave them out',
     );
   }
-  const shape = parseHssShape(parameters ?? USUAL_PARAMETERS);
+  const shape = parseHssShape(parameters ?? USUAL_HSS);
   if (!shape) {
     throw wrongUse(
       `${parameters} names no parameter sets of HSS/LMS that are made here`,

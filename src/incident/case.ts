@@ -1,4 +1,5 @@
 import type { DeviceClass, readLedger, Workspace } from '../workspace/index.ts';
+import type { Making } from './making.ts';
 import type { KeySubject } from './subject.ts';
 
 /** A ledger entry as steps look at it. */
@@ -20,6 +21,8 @@ export interface Step {
   readonly why: string;
   /** The exact commands that do it; none where people do. */
   readonly commands: (about: Case) => readonly string[];
+  /** What its command makes, for whoever does it otherwise; undefined where it makes nothing under a key of the workspace. */
+  readonly makes?: (about: Case) => Making | undefined;
   /** What on the ledger shows that it was done; undefined where nothing does yet, or nothing could. */
   readonly evidence?: (about: Case) => string | undefined;
   /** Why it cannot be done here. */

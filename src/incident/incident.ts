@@ -11,6 +11,7 @@ import { CLOCKS, dueAt } from './clocks.ts';
 import { IncidentError } from './error.ts';
 import { instant } from './exposure.ts';
 import { INCIDENT_KINDS, type IncidentKind, incidentKind } from './kinds.ts';
+import type { Making } from './making.ts';
 import { subjectOf } from './subject.ts';
 
 const OPENED = 'incident-opened';
@@ -33,6 +34,8 @@ export interface NewIncident {
 export interface StepStanding {
   readonly step: Step;
   readonly commands: readonly string[];
+  /** What its command makes; undefined where it makes nothing under a key of the workspace. */
+  readonly makes: Making | undefined;
   readonly state: 'done' | 'open' | 'cannot';
   /** What shows that it was done, or why it cannot be. */
   readonly because: string | undefined;
@@ -170,13 +173,14 @@ async function openClasses(workspace: Workspace, names: readonly string[]): Prom
 
 function standingOf(step: Step, about: Case, own: readonly Entry[]): StepStanding {
   const commands = step.commands(about);
+  const makes = step.makes?.(about);
   const byHand = doneEntry(own, step.id);
   const evidence = byHand ? handText(byHand) : step.evidence?.(about);
-  if (evidence !== undefined) return { step, commands, state: 'done', because: evidence };
+  if (evidence !== undefined) return { step, commands, makes, state: 'done', because: evidence };
   const impossible = step.impossible?.(about);
   return impossible === undefined
-    ? { step, commands, state: 'open', because: undefined }
-    : { step, commands: [], state: 'cannot', because: impossible };
+    ? { step, commands, makes, state: 'open', because: undefined }
+    : { step, commands: [], makes: undefined, state: 'cannot', because: impossible };
 }
 
 function doneEntry(own: readonly Entry[], step: string): Entry | undefined {

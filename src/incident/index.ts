@@ -17,3 +17,4 @@ export {
   showIncident,
 } from './incident.ts';
 export { INCIDENT_KINDS } from './kinds.ts';
+export type { Making } from './making.ts';

@@ -1,24 +1,19 @@
 import type { Case, Step } from './case.ts';
+import { NEW_COHORT, NEW_SIGNER, NEW_SPARE, REVOKE, SPARE_SIGNER, TRUST_SIGNER } from './key-steps.ts';
 import {
   AT_RISK,
   DENY,
   EXPOSURE,
   HALT,
-  NEW_COHORT,
-  NEW_SIGNER,
-  NEW_SPARE,
   OTHER_SCHEME,
   PROVE,
   REHEARSE,
   RESEAL,
   RETIRE_ROOT,
   RETIRE_SIGNER,
-  REVOKE,
   ROTATE,
   SEND,
   SERVICE,
-  SPARE_SIGNER,
-  TRUST_SIGNER,
 } from './steps.ts';
 import type { KeyKind } from './subject.ts';
 

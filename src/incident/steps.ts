@@ -1,37 +1,18 @@
 /** Steps that several responses share: what is done, why, the command that does it, and what shows that it was done. */
 import { latestPolicy, standingSigners } from '../release/index.ts';
-import { listKeys, retirements, rootStandings } from '../workspace/index.ts';
-import type { SignerPurpose } from '../x509/index.ts';
-import { type Case, type Entry, entryText, forEachClass, type Step } from './case.ts';
-import type { KeyKind } from './subject.ts';
+import { retirements } from '../workspace/index.ts';
+import { type Case, forEachClass, type Step } from './case.ts';
+import { withoutSpare } from './key-steps.ts';
 
 const nobody = () => [];
 const keyOf = ({ subject }: Case) => subject?.name ?? 'KEY';
-const rootOf = ({ subject }: Case) => subject?.root ?? 'root';
-const spareOf = ({ workspace }: Case) =>
-  rootStandings(workspace).find(({ spare, retired }) => spare && !retired)?.name ?? 'spare-root';
-const generationOf = ({ subject }: Case) => (subject?.certificate?.generation ?? 0) + 1;
 /** The trust signer below the spare root, once there is one. */
 function trustSignerOf({ workspace, classes: [first] }: Case): string {
   const found = first && standingSigners(workspace, first, 'trust').find(({ root }) => root.spare);
   return found?.description.name ?? 'NAME';
 }
-const custodyOf = ({ workspace }: Case) => (workspace.kind === 'production' ? ' --token URI' : '');
-const algorithmOf = ({ classes: [first] }: Case) => {
-  const name = first?.profile.authentication.name;
-  return name === 'Ed25519' ? ' --algorithm ed25519' : name === 'HSS-LMS' ? ' --algorithm hss-lms' : '';
-};
-const classOptions = ({ classes }: Case) => classes.map(({ name }) => ` --class ${name}`).join('');
 const everyClass = (command: (className: string, about: Case) => string) => (about: Case) =>
   about.classes.map(({ name }) => command(name, about));
-const PURPOSES: Partial<Record<KeyKind, SignerPurpose>> = {
-  'trust signer': 'trust',
-  'announcement signer': 'announcement',
-};
-const purposeFor = ({ subject }: Pick<Case, 'subject'>): SignerPurpose =>
-  (subject && PURPOSES[subject.kind]) ?? 'release';
-const purposeOption = (about: Case) =>
-  purposeFor(about) === 'release' ? '' : ` --purpose ${purposeFor(about)}`;
 
 export const EXPOSURE: Step = {
   id: 'exposure',
@@ -73,65 +54,6 @@ function retiredEvidence({ workspace, subject }: Case): string | undefined {
   const retired = subject && retirements(workspace).get(subject.name);
   return retired && `ledger entry ${retired.entry}`;
 }
-
-export const NEW_SIGNER: Step = {
-  id: 'new-signer',
-  title: 'Make a new signer, with a new key in other custody',
-  why: 'units must have somebody to believe before they are told to believe the old one no more',
-  commands: (about) => [
-    `fieldseal signer create NAME${purposeOption(about)}${classOptions(about)} --root ${rootOf(about)} --generation ${generationOf(about)}${algorithmOf(about)}${custodyOf(about)}`,
-  ],
-  evidence: (about) => standing(about, (root) => !root.retired),
-};
-
-export const SPARE_SIGNER: Step = {
-  id: 'new-signer',
-  title: 'Make a signer of releases below the spare root',
-  why: 'after the change of root units believe only signers below the spare one',
-  commands: (about) => [
-    `fieldseal signer create NAME${classOptions(about)} --root ${spareOf(about)}${algorithmOf(about)}${custodyOf(about)}`,
-  ],
-  evidence: (about) => standing(about, (root) => root.spare),
-  impossible: withoutSpare,
-};
-
-/** A signer of releases for every class that is not the subject, below such a root. */
-function standing(
-  { workspace, classes, subject }: Case,
-  below: (root: { spare: boolean; retired: boolean }) => boolean,
-): string | undefined {
-  const roots = rootStandings(workspace);
-  const found = classes.map((each) =>
-    standingSigners(workspace, each, purposeFor({ subject })).find(
-      ({ description, root }) =>
-        description.name !== subject?.name && roots.some((one) => one.name === root.name && below(one)),
-    ),
-  );
-  if (found.length === 0 || found.some((one) => one === undefined)) return undefined;
-  return [...new Set(found.map((one) => one!.description.name))].join(', ');
-}
-
-function withoutSpare({ workspace, subject }: Case): string | undefined {
-  if (rootStandings(workspace).some(({ spare, retired }) => spare && !retired && subject)) return undefined;
-  return 'this workspace has no spare root: the root of fielded units is changed by service only';
-}
-
-export const TRUST_SIGNER: Step = {
-  id: 'trust-signer',
-  title: 'Have a signer of trust updates below the spare root',
-  why: 'only an update signed below a spare root retires another root',
-  commands: (about) => [
-    `fieldseal signer create NAME --purpose trust${classOptions(about)} --root ${spareOf(about)}${algorithmOf(about)}${custodyOf(about)}`,
-  ],
-  evidence: ({ workspace, classes }) => {
-    const found = classes.map((each) =>
-      standingSigners(workspace, each, 'trust').find(({ root }) => root.spare),
-    );
-    if (found.length === 0 || found.some((one) => one === undefined)) return undefined;
-    return [...new Set(found.map((one) => one!.description.name))].join(', ');
-  },
-  impossible: withoutSpare,
-};
 
 export const DENY: Step = {
   id: 'trust-update',
@@ -193,44 +115,6 @@ export const REHEARSE: Step = {
   commands: everyClass((name) => `fieldseal rehearse ${name}.suit --class ${name}`),
 };
 
-export const REVOKE: Step = {
-  id: 'revoke',
-  title: 'Make and publish the revocation list of its root',
-  why: 'for servers and people that check certificates; units do not read it',
-  commands: (about) => {
-    const { workspace, subject } = about;
-    const root = listKeys(workspace, 'root').find(({ name }) => name === rootOf(about));
-    return root?.custody === 'offline'
-      ? [
-          `fieldseal authority revoke ${subject?.certificate?.serial ?? 'SERIAL'} --dir DIR --reason leaked --out FILE`,
-        ]
-      : [`fieldseal revocation-list make --root ${rootOf(about)} --out FILE`];
-  },
-  evidence: ({ since, subject }) => {
-    const serial = subject?.certificate?.serial;
-    const entry = since.find(
-      ({ kind, facts }) =>
-        kind === 'revocation-list-made' && (facts.serials as string[]).includes(serial ?? ''),
-    );
-    return entry && entryText(entry);
-  },
-};
-
-export const NEW_SPARE: Step = {
-  id: 'new-spare',
-  title: 'Make another spare root for units that are still to be made',
-  why: 'the spare that took over has no spare of its own',
-  commands: (about) => [`fieldseal root create --spare --name NAME${custodyOf(about)}`],
-  evidence: ({ since }) => {
-    const entry = since.find(isSpareMade);
-    return entry && entryText(entry);
-  },
-};
-
-function isSpareMade({ kind, facts }: Entry): boolean {
-  return (kind === 'root-made' || kind === 'root-adopted') && facts.spare === true;
-}
-
 export const AT_RISK: Step = {
   id: 'at-risk',
   title: 'Keep a list of units that were not heard from since',
@@ -257,17 +141,4 @@ export const OTHER_SCHEME: Step = {
   title: 'Decide what the class becomes: the asymmetric scheme, or new keys in smaller cohorts',
   why: 'the next leak of a shared key is as large as the group that shares it; under signatures no unit holds anything to leak',
   commands: everyClass((name) => `fieldseal class add ${name}-2 --model MODEL --scheme asymmetric`),
-};
-
-export const NEW_COHORT: Step = {
-  id: 'new-cohort',
-  title: 'Make a new key for the units of the cohort',
-  why: 'they get it by service only; the other cohorts go on as they are',
-  commands: (about) => [`fieldseal cohort-key create ${about.classes[0]?.name ?? 'CLASS'} COHORT`],
-  evidence: ({ since, classes: [first] }) => {
-    const entry = since.find(
-      ({ facts }) => facts.purpose === 'cohort' && String(facts.key).startsWith(`${first?.name}.`),
-    );
-    return entry && entryText(entry);
-  },
 };

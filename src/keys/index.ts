@@ -48,6 +48,7 @@ export {
   type PassphraseRequest,
   type PinRequest,
   readSecretLine,
+  requireStrength,
   type SecretOptions,
   type SecretSource,
   withSecret,

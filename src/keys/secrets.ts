@@ -147,7 +147,12 @@ function tooLong(fd: number, name: string): KeyError {
   );
 }
 
-function requireStrength(secret: Uint8Array, request: PassphraseRequest, production: boolean): Uint8Array {
+/** The secret itself, fit for its key; a weak one is zeroed and refused. Throws `KeyError` passphrase-weak. */
+export function requireStrength(
+  secret: Uint8Array,
+  request: PassphraseRequest,
+  production: boolean,
+): Uint8Array {
   const weakness = weaknessOf(secret, request.fresh && production);
   if (!weakness) return secret;
   secret.fill(0);

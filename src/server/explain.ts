@@ -5,17 +5,23 @@ export interface Explained {
   readonly code: string;
   readonly message: string;
   readonly hint: string | null;
+  /** The field of the request that it is about, such as make.name; where it is about one. */
+  readonly field?: string;
 }
 
 /** An error of a room: a closed code, a message, perhaps the next move. */
 interface CodedError extends Error {
   readonly code: string;
   readonly hint?: string;
+  readonly field?: string;
 }
 
 /** Tells an error of any room. What nobody foresaw is told without its inside, which may hold what is not to be told. */
 export function explain(error: unknown): Explained {
-  if (isForeseen(error)) return { code: error.code, message: error.message, hint: error.hint ?? null };
+  if (isForeseen(error)) {
+    const { code, message, hint = null, field } = error;
+    return { code, message, hint, ...(field !== undefined && { field }) };
+  }
   return {
     code: 'program-fault',
     message: 'this should not have happened',

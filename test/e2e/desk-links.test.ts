@@ -124,12 +124,12 @@ describe.skipIf(!chromiumPresent)('addresses of the desk', { timeout: 300_000 },
     await page.getByText('Make a new signer, with a new key in other custody').click();
     await page.waitForURL(/step=new-signer/);
     await page.reload();
-    await page.getByText('the desk never opens a root').first().waitFor(SLOW);
+    await page.getByLabel('Name of the new signer').waitFor(SLOW);
     expect(await steps.and(page.locator('[open]')).count()).toBe(1);
     await page.getByText('Ask units to prove what they run').click();
     await page.waitForURL(/step=prove/);
     await page.goBack();
-    await page.getByText('the desk never opens a root').first().waitFor(SLOW);
+    await page.getByLabel('Name of the new signer').waitFor(SLOW);
   });
 
   it('a rehearsal and the forgery that was opened in it come back with the address', async () => {

@@ -1,4 +1,4 @@
-/** Steps of a response that the desk does: only for whoever confirms what follows, once, and never a root's. */
+/** Steps of a response that the desk does: only for whoever confirms what follows, and once. */
 import { join } from 'node:path';
 import { afterEach, beforeEach, expect, it } from 'vitest';
 import { openWorkspace, readLedger, retirements } from '../../src/workspace/index.ts';
@@ -34,7 +34,7 @@ it('not confirmed by its name, nothing is done', async () => {
   expect(readLedger(await openWorkspace(folder))).toHaveLength(entries);
 });
 
-it('a step that takes a root is not done here, whatever is confirmed', async () => {
+it('a step that is done, comes too early or is none is not done here, whatever is confirmed', async () => {
   for (const step of ['new-signer', 'revoke', 'nowhere'])
     expect((await act(step, 'line-9')).status, step).toBe(400);
 });

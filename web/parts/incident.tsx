@@ -3,7 +3,7 @@ import { post } from '../api.ts';
 import { choose } from '../router.ts';
 import { useWork } from '../use.ts';
 import { type DeskShare, DoHere } from './do-here.tsx';
-import { Caution, moment, sentence, Tell } from './tell.tsx';
+import { Caution, counted, moment, sentence, Tell } from './tell.tsx';
 
 /** What happened, its response in order, and its clocks. */
 export interface Incident {
@@ -82,6 +82,9 @@ export function OneIncident({ incident, step, changed }: Props) {
         </Caution>
       ))}
       {clocks.length > 0 && <p class="hint">{sentence(clock_source)}</p>}
+      {closed === null && (
+        <Close id={id} open={steps.filter(({ state }) => state === 'open').length} changed={changed} />
+      )}
     </article>
   );
 }
@@ -113,7 +116,7 @@ function OneStep({
           {title} <span class="state">{MARK[state]}</span>
         </summary>
         <p>{sentence(why)}</p>
-        {toDo && <DoHere incident={incident} step={id} share={desk} changed={changed} />}
+        <DoHere incident={incident} step={id} share={desk} toDo={toDo} changed={changed} />
         {commands.map((command) => (
           <pre key={command}>
             <code>{command}</code>
@@ -127,6 +130,35 @@ function OneStep({
 }
 
 function Done({ incident, step, changed }: { incident: string; step: string; changed(): void }) {
+  return (
+    <Note
+      asks="What was done"
+      says="Enter it as done"
+      send={(note) => post(`/incidents/${incident}/steps/${step}`, { note }).then(changed)}
+    />
+  );
+}
+
+/** What ends it; what is still open stands in the ledger with the reason. */
+function Close({ id, open, changed }: { id: string; open: number; changed(): void }) {
+  return (
+    <details class="choice">
+      <summary>Close it</summary>
+      <Caution>
+        {open === 0 ? 'Every step is done.' : `${counted(open, 'step')} not done: the reason must say why.`} A
+        closed incident is not opened again, and nothing of it is taken back.
+      </Caution>
+      <Note
+        asks="Why it is closed, for the ledger"
+        says={`Close incident ${id}`}
+        send={(note) => post(`/incidents/${id}/close`, { note }).then(changed)}
+      />
+    </details>
+  );
+}
+
+/** A sentence for the ledger, and what it does. */
+function Note({ asks, says, send }: { asks: string; says: string; send(note: string): Promise<void> }) {
   const [note, setNote] = useState('');
   const work = useWork();
   return (
@@ -134,18 +166,15 @@ function Done({ incident, step, changed }: { incident: string; step: string; cha
       class="row"
       onSubmit={(event) => {
         event.preventDefault();
-        work.run(async () => {
-          await post(`/incidents/${incident}/steps/${step}`, { note });
-          changed();
-        });
+        work.run(() => send(note));
       }}
     >
       <label>
-        What was done
+        {asks}
         <input value={note} required onInput={(event) => setNote(event.currentTarget.value)} />
       </label>
       <button type="submit" disabled={work.busy}>
-        Enter it as done
+        {says}
       </button>
       <Tell problem={work.problem} />
     </form>

@@ -1,11 +1,10 @@
-import { openAuthority, revokeOffline } from '../../authority/index.ts';
+import { LIST_DAYS, openAuthority, revokeOffline } from '../../authority/index.ts';
 import { filesOn, type RetirementReason } from '../../workspace/index.ts';
 import { EXIT } from '../exit.ts';
 import { requireFree } from '../require-free.ts';
 import { secretsFor } from '../session.ts';
 import { listJson, showList } from '../show-list.ts';
 import type { Call } from '../spec.ts';
-import { LIST_DAYS } from './revocation-list-make.ts';
 
 /** Revokes a certificate on the offline machine. */
 export async function run(call: Call): Promise<number> {

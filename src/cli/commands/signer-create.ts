@@ -1,7 +1,6 @@
 import { keyJson } from '../../answers/index.ts';
-import { createSigner, hssCautions, SIGNER_DAYS } from '../../authority/index.ts';
+import { createSigner, hssCautions, SIGNER_DAYS, signerScope } from '../../authority/index.ts';
 import { fromHex } from '../../bytes/index.ts';
-import { type DeviceClass, listClasses, readClass, type Workspace } from '../../workspace/index.ts';
 import { fingerprintText, type SignerPurpose } from '../../x509/index.ts';
 import { EXIT } from '../exit.ts';
 import { hssChoiceOf, keyTypeOf } from '../key-type.ts';
@@ -24,7 +23,7 @@ export async function run(call: Call): Promise<number> {
       hss,
       place: placeFor(call, workspace)(name),
       root: call.text('root') ?? 'root',
-      ...(await scopeOf(call, workspace)),
+      ...(await signerScope(workspace, call.texts('class'))),
       days: call.count('days') ?? SIGNER_DAYS,
       generation: call.count('generation') ?? 1,
       role: call.text('role'),
@@ -53,19 +52,4 @@ export async function run(call: Call): Promise<number> {
     cautions,
   });
   return EXIT.done;
-}
-
-/** The named classes; in a trial without any, the vendor's asymmetric classes and all that are still to come. */
-async function scopeOf(
-  call: Call,
-  workspace: Workspace,
-): Promise<{ classes: readonly DeviceClass[]; vendorWide: boolean }> {
-  const named = call.texts('class');
-  const vendorWide = named.length === 0;
-  const names = vendorWide ? listClasses(workspace) : named;
-  const classes = await Promise.all(names.map((className) => readClass(workspace, className)));
-  return {
-    classes: vendorWide ? classes.filter(({ scheme }) => scheme === 'asymmetric') : classes,
-    vendorWide,
-  };
 }

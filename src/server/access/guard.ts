@@ -4,6 +4,7 @@ import type { DeskEnv } from '../context.ts';
 import { DeskError } from '../error.ts';
 import { isHere, programSession } from './presence.ts';
 import { allows, RIGHTS, type Right } from './roles.ts';
+import type { Session } from './sessions.ts';
 
 /** A header that no form and no link of another site can set without asking first (Fetch standard, CORS preflight). */
 export const DESK_HEADER = 'x-fieldseal-desk';
@@ -52,16 +53,20 @@ export function requireRight(right: Right) {
         'open the link that "fieldseal serve" prints; press Enter there for a new one',
       );
     }
-    if (!allows(session.role, right)) {
-      throw new DeskError(
-        'not-allowed',
-        `the role ${session.role} may not ${right}: ${RIGHTS[right]}`,
-        'ask somebody whose role allows it',
-      );
-    }
+    requireAllowed(session, right);
     c.set('session', session);
     await next();
   });
+}
+
+/** Throws `DeskError` not-allowed. */
+export function requireAllowed({ role }: Session, right: Right): void {
+  if (allows(role, right)) return;
+  throw new DeskError(
+    'not-allowed',
+    `the role ${role} may not ${right}: ${RIGHTS[right]}`,
+    'ask somebody whose role allows it',
+  );
 }
 
 function sessionOf(

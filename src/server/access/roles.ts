@@ -4,12 +4,13 @@ export const RIGHTS = {
   request: 'ask for a release to be sealed, and seal it',
   approve: "approve another's request",
   operate: 'keys, incidents, fleet, challenges: what changes more than a release',
+  certify: 'open a root, for one act, or make one: signers and revocation lists in an incident',
 } as const;
 export type Right = keyof typeof RIGHTS;
 
 /** Rights of the roles that an account can have (separation of duties; common practice). */
 export const ROLES = {
-  owner: ['read', 'request', 'approve', 'operate'],
+  owner: ['read', 'request', 'approve', 'operate', 'certify'],
   operator: ['read', 'operate'],
   requester: ['read', 'request'],
   approver: ['read', 'approve'],

@@ -1,3 +1,4 @@
+import { userInfo } from 'node:os';
 import { thumbprint, unguessable } from './random.ts';
 import type { Role } from './roles.ts';
 
@@ -10,6 +11,14 @@ export interface Session {
   readonly begun: number;
   /** What is kept of the password or token that let them in; undefined for whoever entered by the link. */
   readonly proof?: string | undefined;
+}
+
+/** Who enters by the link: whoever runs the desk. */
+export const THIS_MACHINE = 'this machine';
+
+/** The person of a session, for records: the account, or whom the system knows. */
+export function whoOf({ who }: Session): string {
+  return who === THIS_MACHINE ? userInfo().username : who;
 }
 
 /** Milliseconds without a request until a session ends, and from its beginning whatever happens. */

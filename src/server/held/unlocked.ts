@@ -1,6 +1,7 @@
 import { fromUtf8 } from '../../bytes/index.ts';
 import { KeyError, type SecretSource } from '../../keys/index.ts';
 import type { Session } from '../access/sessions.ts';
+import { requireMoreTries } from './typed.ts';
 
 interface Held {
   readonly secret: Uint8Array;
@@ -60,14 +61,9 @@ export class Unlocked {
         );
       },
       pin: async ({ token, lastTry }) => {
-        if (given.pin && !lastTry) return fromUtf8(given.pin);
-        throw lastTry
-          ? new KeyError(
-              'pin-last-try',
-              `One more wrong PIN locks the token ${token}.`,
-              'Use the command line at the machine that holds the token.',
-            )
-          : new KeyError('pin-missing', `The token ${token} needs its PIN.`, 'Type it and try again.');
+        requireMoreTries(token, lastTry);
+        if (given.pin) return fromUtf8(given.pin);
+        throw new KeyError('pin-missing', `The token ${token} needs its PIN.`, 'Type it and try again.');
       },
     };
   }

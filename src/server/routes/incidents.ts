@@ -3,23 +3,30 @@ import {
   closeIncident,
   INCIDENT_KINDS,
   type Incident,
-  incidentJson,
   listIncidents,
   markDone,
   openIncident,
   showIncident,
   writeIncidentFile,
 } from '../../incident/index.ts';
-import type { JsonObject, Workspace } from '../../workspace/index.ts';
-import { requireRight } from '../access/guard.ts';
+import type { Workspace } from '../../workspace/index.ts';
+import { requireAllowed, requireRight } from '../access/guard.ts';
+import type { Role } from '../access/roles.ts';
+import { whoOf } from '../access/sessions.ts';
+import type { DeskAct } from '../acts/act.ts';
+import { actFor } from '../acts/at-desk.ts';
+import { atField } from '../acts/at-field.ts';
+import { readList } from '../acts/revoke.ts';
+import { withDesk } from '../acts/shown.ts';
 import { DeskError } from '../error.ts';
-import { actFor, LEFT_OUT, pagesFor } from '../incident-acts.ts';
+import { Typed } from '../held/typed.ts';
 import { answers, jsonBody, newRoutes } from './answers.ts';
 import {
   actStepRequestSchema,
   documentSchema,
   fileIdSchema,
   incidentRequestSchema,
+  keyNameSchema,
   nameParamSchema,
   stepParamSchema,
   stepRequestSchema,
@@ -68,10 +75,22 @@ const actRoute = createRoute({
   method: 'post',
   path: '/incidents/{name}/steps/{step}/acts',
   tags: TAGS,
-  summary: 'Do a step that the desk can do: retire the key, make the trust update; goes on as a job',
+  summary:
+    'Do a step that the desk can do: a key retired or made, a trust update, a revocation list; goes on as a job',
   middleware: operate,
   request: { params: stepParamSchema, ...jsonBody(actStepRequestSchema) },
   responses: answers(z.object({ job: fileIdSchema }), 'the job'),
+});
+const revocationRoute = createRoute({
+  method: 'get',
+  path: '/revocation-lists/{root}/{number}',
+  tags: TAGS,
+  summary: 'A revocation list that was made at the desk (PEM, RFC 5280 section 5)',
+  middleware: requireRight('read'),
+  request: { params: z.object({ root: keyNameSchema, number: z.coerce.number().int().positive() }) },
+  responses: {
+    200: { content: { 'application/x-pem-file': { schema: z.string() } }, description: 'the list' },
+  },
 });
 const closeRoute = createRoute({
   method: 'post',
@@ -90,86 +109,97 @@ export function incidentRoutes() {
       const workspace = await c.env.desk.workspace();
       const incidents = await listIncidents(workspace);
       const kinds = INCIDENT_KINDS.map(({ name, about, keys }) => ({ name, about, keys: [...keys] }));
-      const shown = await Promise.all(incidents.map((each) => withDesk(workspace, each)));
+      const shown = await Promise.all(
+        incidents.map((each) => withDesk(workspace, each, c.get('session').role)),
+      );
       return c.json({ format: 'fieldseal.incidents/1', kinds, incidents: shown }, 200);
     })
     .openapi(openRoute, async (c) => {
       const { class: className, key, since, note, kind } = c.req.valid('json');
       const workspace = await c.env.desk.workspace();
       const asked = { kind, key, className, since, aware: undefined, note };
-      return c.json(await told(workspace, await openIncident(workspace, asked)), 200);
+      const incident = await openIncident(workspace, asked);
+      return c.json(await told(workspace, incident, c.get('session').role), 200);
     })
     .openapi(showRoute, async (c) => {
       const workspace = await c.env.desk.workspace();
       const incident = await showIncident(workspace, c.req.valid('param').name);
-      return c.json(documentSchema.parse(await withDesk(workspace, incident)), 200);
+      return c.json(documentSchema.parse(await withDesk(workspace, incident, c.get('session').role)), 200);
     })
     .openapi(doneRoute, async (c) => {
       const { name, step } = c.req.valid('param');
       const workspace = await c.env.desk.workspace();
       const done = await markDone(workspace, name, step, c.req.valid('json').note);
-      return c.json(await told(workspace, done), 200);
+      return c.json(await told(workspace, done, c.get('session').role), 200);
     })
     .openapi(actRoute, async (c) => {
       const { desk } = c.env;
       const session = c.get('session');
       const { name, step } = c.req.valid('param');
-      const { confirm, ...given } = c.req.valid('json');
+      const { confirm, root, make, ...given } = c.req.valid('json');
       const workspace = await desk.workspace();
-      const incident = await showIncident(workspace, name);
-      const standing = incident.steps.find((each) => each.step.id === step);
-      const act = incident.closed === undefined && standing && (await actFor(workspace, incident, standing));
-      if (!act) {
-        throw new DeskError(
-          'request-wrong',
-          `the desk does not do the step ${step} of incident ${name}, or it is done`,
-          'see GET /incidents: a step that the desk does has an act',
-        );
-      }
-      if (confirm !== act.confirm) {
-        throw new DeskError(
-          'request-wrong',
-          `nothing was done: it was not confirmed with ${act.confirm}`,
-          act.consequences.join(' '),
-        );
-      }
+      const act = await requireAct(workspace, await showIncident(workspace, name), step);
+      requireAllowed(session, act.right);
+      requireWhole(act, confirm, make !== undefined);
+      const typed = new Typed(root, make);
       const secrets = desk.unlocked.secretsFor(session, given);
       const job = desk.jobs.start(session, async (tell) => {
-        await act.perform({ workspace, secrets, tell });
-        return told(workspace, await showIncident(workspace, name));
+        try {
+          await act.perform({ workspace, secrets, typed, who: whoOf(session), tell });
+        } catch (error) {
+          throw atField(error, act, typed);
+        }
+        return told(workspace, await showIncident(workspace, name), session.role);
       });
       return c.json({ job }, 200);
+    })
+    .openapi(revocationRoute, async (c) => {
+      const { root, number } = c.req.valid('param');
+      const { name, pem } = readList(await c.env.desk.workspace(), root, number);
+      return c.body(pem, 200, {
+        'content-type': 'application/x-pem-file',
+        'content-disposition': `attachment; filename="${name}"`,
+      });
     })
     .openapi(closeRoute, async (c) => {
       const workspace = await c.env.desk.workspace();
       const closed = await closeIncident(workspace, c.req.valid('param').name, c.req.valid('json').note);
-      return c.json(await told(workspace, closed), 200);
+      return c.json(await told(workspace, closed, c.get('session').role), 200);
     });
 }
 
-/** The readable file in the workspace is made anew, as the command line does. */
-async function told(workspace: Workspace, incident: Incident) {
-  writeIncidentFile(workspace, incident);
-  return documentSchema.parse(await withDesk(workspace, incident));
+/** What the desk does for a step of an incident. Throws `DeskError` request-wrong. */
+async function requireAct(workspace: Workspace, incident: Incident, step: string): Promise<DeskAct> {
+  const standing = incident.steps.find((each) => each.step.id === step);
+  const act = incident.closed === undefined && standing && (await actFor(workspace, incident, standing));
+  if (typeof act === 'object') return act;
+  throw new DeskError(
+    'request-wrong',
+    `the desk does not do the step ${step} of incident ${incident.id}, or it is done`,
+    act || 'see GET /incidents: a step that the desk does has an act',
+  );
 }
 
-/** An incident, and what of each step the desk does, helps with, or leaves to the command line. */
-async function withDesk(workspace: Workspace, incident: Incident) {
-  const shown = incidentJson(incident);
-  const steps = await Promise.all(
-    incident.steps.map(async (standing, i) => {
-      const { id } = standing.step;
-      const act = await actFor(workspace, incident, standing);
-      const left = act || standing.state !== 'open' ? undefined : LEFT_OUT[id];
-      const desk = {
-        act: act
-          ? { says: act.says, consequences: act.consequences, confirm: act.confirm, opens: act.opens }
-          : null,
-        pages: pagesFor(workspace, incident, id),
-        left_out: left ?? null,
-      };
-      return { ...(shown.steps as JsonObject[])[i], desk };
-    }),
-  );
-  return { ...shown, steps };
+/** What follows was read, and all that the act needs was given. Throws `DeskError` request-wrong. */
+function requireWhole({ confirm, consequences, makes }: DeskAct, confirmed: string, made: boolean): void {
+  if (confirmed !== confirm) {
+    throw new DeskError(
+      'request-wrong',
+      `nothing was done: it was not confirmed with ${confirm}`,
+      consequences.join(' '),
+    );
+  }
+  if (makes && !made) {
+    throw new DeskError(
+      'request-wrong',
+      `nothing was done: ${makes.named} has no name and no place`,
+      'give make: its name, and where its key is to live',
+    );
+  }
+}
+
+/** The readable file in the workspace is made anew, as the command line does. */
+async function told(workspace: Workspace, incident: Incident, role: Role) {
+  writeIncidentFile(workspace, incident);
+  return documentSchema.parse(await withDesk(workspace, incident, role));
 }

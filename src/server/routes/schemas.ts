@@ -5,7 +5,15 @@ import { ROLE_NAMES } from '../access/roles.ts';
 export const errorSchema = z
   .object({
     format: z.literal('fieldseal.error/1'),
-    error: z.object({ code: z.string(), message: z.string(), hint: z.string().nullable() }),
+    error: z.object({
+      code: z.string(),
+      message: z.string(),
+      hint: z.string().nullable(),
+      field: z
+        .string()
+        .optional()
+        .openapi({ description: 'the field of the request that it is about', example: 'make.name' }),
+    }),
   })
   .openapi('Error');
 
@@ -168,10 +176,33 @@ export const incidentRequestSchema = z
   })
   .openapi('IncidentRequest');
 export const stepRequestSchema = z.strictObject({ note: z.string().min(1).max(2000) }).openapi('StepRequest');
+/** A name of a key, new or known; which names are fit is the workspace's to say. */
+export const keyNameSchema = z.string().min(1).max(64);
+const people = z.array(z.string().trim().min(1).max(200)).max(16).default([]);
+const newKeySchema = z.discriminatedUnion('custody', [
+  z.strictObject({ custody: z.literal('file'), passphrase: z.string().max(1024) }),
+  z.strictObject({
+    custody: z.literal('token'),
+    uri: z
+      .string()
+      .max(512)
+      .openapi({ description: 'RFC 7512, without PIN and module', example: 'pkcs11:token=Hollin%20Ridge' }),
+    pin: z.string().max(256),
+  }),
+]);
+
 export const actStepRequestSchema = z
   .strictObject({
-    confirm: nameSchema.openapi({ description: 'the name that the act asks for: what follows was read' }),
+    confirm: keyNameSchema.openapi({ description: 'the name that the act asks for: what follows was read' }),
     ...keyAccessSchema,
+    root: z
+      .strictObject(keyAccessSchema)
+      .default({})
+      .openapi({ description: 'opens the root of the act, for this act alone' }),
+    make: z
+      .strictObject({ name: keyNameSchema, key: newKeySchema, people, backups: people })
+      .optional()
+      .openapi({ description: 'the key that the act makes; people and backups are for its ceremony record' }),
   })
   .openapi('ActStepRequest');
 export const nameParamSchema = z.object({ name: nameSchema });

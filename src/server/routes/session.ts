@@ -5,7 +5,7 @@ import { deleteCookie, getCookie, setCookie } from 'hono/cookie';
 import { proofOf } from '../access/accounts.ts';
 import { requireRight } from '../access/guard.ts';
 import { ROLES, type Role } from '../access/roles.ts';
-import type { Session } from '../access/sessions.ts';
+import { type Session, THIS_MACHINE } from '../access/sessions.ts';
 import type { Desk, DeskEnv } from '../context.ts';
 import { DeskError } from '../error.ts';
 import { answers, jsonBody, newRoutes } from './answers.ts';
@@ -77,7 +77,7 @@ export function sessionRoutes() {
           'press Enter where "fieldseal serve" runs; it prints a new one',
         );
       }
-      return c.json(begin(c, 'this machine', 'owner', undefined), 200);
+      return c.json(begin(c, THIS_MACHINE, 'owner', undefined), 200);
     })
     .openapi(loginRoute, async (c) => {
       requireCalm(c);
