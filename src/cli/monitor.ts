@@ -1,6 +1,6 @@
 import { existsSync } from 'node:fs';
 import { type FleetStore, fleetPlace, type IntakeCounts, openFleet } from '../fleet/index.ts';
-import { type Monitor, openMonitor } from '../monitoring/index.ts';
+import { type Looks, type Monitor, openMonitor } from '../monitoring/index.ts';
 import type { Workspace } from '../workspace/index.ts';
 import { CommandFailure, EXIT, wrongUse } from './exit.ts';
 import { classIdsOf } from './fleet.ts';
@@ -15,6 +15,8 @@ export interface Watched {
   /** The store where the command has opened one. */
   readonly store?: FleetStore | undefined;
   readonly reports?: IntakeCounts | undefined;
+  /** What its looks came to, where it steers. */
+  readonly looks?: Looks | undefined;
 }
 
 /** Opens the monitoring that --metrics-port and --log ask for; undefined without either. */
@@ -33,6 +35,7 @@ export async function monitorOf(call: Call, watched: Watched): Promise<Monitor |
     listen: port === undefined ? undefined : { address, port },
     fleet,
     reports: watched.reports,
+    looks: watched.looks,
   }).catch((error: NodeJS.ErrnoException) => {
     const what = `monitoring cannot begin (${error.code ?? error.message})`;
     throw new CommandFailure(

@@ -1,5 +1,6 @@
 import type { Registry } from 'prom-client';
 import { type FleetStore, type IntakeCounts, UNIT_STATES, WAVE_STATES } from '../fleet/index.ts';
+import type { Looks } from './looks.ts';
 import type { AnsweredRequest } from './requests.ts';
 
 /** The fleet that figures are told of. */
@@ -7,6 +8,14 @@ export interface WatchedFleet {
   readonly store: FleetStore;
   /** Name of a class. */
   classNamed(classId: string): string;
+}
+
+/** What figures are told of, beside the process itself. */
+export interface Watched {
+  readonly fleet: WatchedFleet | undefined;
+  /** How many reports came to what, where they are taken in. */
+  readonly reports: IntakeCounts | undefined;
+  readonly looks?: Looks | undefined;
 }
 
 const UNDER_WAY: readonly string[] = ['planned', 'running', 'paused'];
@@ -23,8 +32,7 @@ export class Metrics {
     this.#count = count;
   }
 
-  /** `reports`: how many reports came to what, where they are taken in. */
-  static async open(fleet: WatchedFleet | undefined, reports: IntakeCounts | undefined): Promise<Metrics> {
+  static async open({ fleet, reports, looks }: Watched): Promise<Metrics> {
     const { default: prom } = await import('prom-client');
     const registry = new prom.Registry();
     const registers = [registry];
@@ -43,6 +51,7 @@ export class Metrics {
     });
     if (fleet) await watchFleet(prom, registers, fleet);
     if (reports) watchReports(prom, registers, reports);
+    if (looks) watchLooks(prom, registers, looks);
     return new Metrics(registry, (request) => {
       requests.inc({
         method: METHODS.has(request.method) ? request.method : 'other',
@@ -80,6 +89,36 @@ function watchReports(prom: Prom, registers: Registry[], counts: IntakeCounts): 
     collect() {
       this.reset();
       for (const [outcome, count] of Object.entries(counts)) this.inc({ outcome }, count);
+    },
+  });
+}
+
+function watchLooks(prom: Prom, registers: Registry[], looks: Looks): void {
+  new prom.Counter({
+    name: 'fieldseal_steering_looks_total',
+    help: 'Looks of this steering process since it began, by what they came to',
+    labelNames: ['outcome'],
+    registers,
+    collect() {
+      this.reset();
+      for (const [outcome, count] of Object.entries(looks.counts)) this.inc({ outcome }, count);
+    },
+  });
+  new prom.Gauge({
+    name: 'fieldseal_steering_last_look_seconds',
+    help: 'When the latest look ended, in seconds since 1970; none before the first',
+    registers,
+    collect() {
+      if (looks.latest) this.set(looks.latest.getTime() / 1000);
+      else this.remove();
+    },
+  });
+  new prom.Gauge({
+    name: 'fieldseal_steering_unpublished',
+    help: 'Whether an announcement in the depot has not reached the broker yet: 1 or 0',
+    registers,
+    collect() {
+      this.set(looks.isUnpublished ? 1 : 0);
     },
   });
 }

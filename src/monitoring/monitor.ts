@@ -2,6 +2,7 @@ import { createServer, type Server, type ServerResponse } from 'node:http';
 import type { AddressInfo } from 'node:net';
 import type { IntakeCounts } from '../fleet/index.ts';
 import { type Log, openLog } from './log.ts';
+import type { Looks } from './looks.ts';
 import { Metrics, type WatchedFleet } from './metrics.ts';
 import { watchRequests } from './requests.ts';
 
@@ -14,6 +15,8 @@ export interface MonitorOptions {
   readonly fleet: WatchedFleet | undefined;
   /** How many reports came to what, where they are taken in. */
   readonly reports: IntakeCounts | undefined;
+  /** What its looks came to, where it steers. */
+  readonly looks?: Looks | undefined;
 }
 
 /** Watches a server while it serves. */
@@ -21,6 +24,8 @@ export interface Monitor {
   /** Where figures and health are asked for. */
   readonly origin: string | undefined;
   watch(server: Server): void;
+  /** Puts something that happened, with facts for programs, into the log. */
+  tell(facts: object, says: string): void;
   fault(error: unknown, says: string): void;
   close(): Promise<void>;
 }
@@ -31,7 +36,7 @@ const READY_WITHIN_MS = 3000;
 /** Opens what the options ask for. Throws where it cannot listen or write. */
 export async function openMonitor(options: MonitorOptions): Promise<Monitor> {
   const log = options.log === undefined ? undefined : await openLog(options.log);
-  const metrics = options.listen && (await Metrics.open(options.fleet, options.reports));
+  const metrics = options.listen && (await Metrics.open(options));
   const server = metrics && createServer((request, response) => void answer(request.url ?? '', response));
   if (server) await listen(server, options.listen!);
   log?.info({}, 'begun');
@@ -43,6 +48,7 @@ export async function openMonitor(options: MonitorOptions): Promise<Monitor> {
         log?.info(request, 'answered');
       });
     },
+    tell: (facts, says) => log?.info(facts, says),
     fault: (error, says) => log?.fault(error, says),
     async close() {
       log?.info({}, 'ended');
@@ -57,7 +63,7 @@ export async function openMonitor(options: MonitorOptions): Promise<Monitor> {
   async function answer(url: string, response: ServerResponse): Promise<void> {
     if (url === '/metrics') await tellMetrics(response, metrics!, log);
     else if (url === '/health/live') send(response, 200, 'live\n');
-    else if (url === '/health/ready') await tellReady(response, options.fleet, log);
+    else if (url === '/health/ready') await tellReady(response, options, log);
     else send(response, 404, 'there are /metrics, /health/live and /health/ready\n');
   }
 }
@@ -71,15 +77,17 @@ async function tellMetrics(response: ServerResponse, metrics: Metrics, log: Log 
   }
 }
 
-/** Live and able to do its work: the store answers. */
+/** Live and able to do its work: the store answers, and who steers has looked lately. */
 async function tellReady(
   response: ServerResponse,
-  fleet: WatchedFleet | undefined,
+  { fleet, looks }: MonitorOptions,
   log: Log | undefined,
 ): Promise<void> {
   try {
     if (fleet) await inTime(fleet.store.leases());
-    send(response, 200, 'ready\n');
+    const fault = looks?.fault();
+    if (fault === undefined) send(response, 200, 'ready\n');
+    else send(response, 503, `not ready: ${fault}\n`);
   } catch (error) {
     log?.fault(error, 'not ready: the fleet store does not answer');
     send(response, 503, 'not ready: the fleet store does not answer\n');

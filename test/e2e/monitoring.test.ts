@@ -87,11 +87,32 @@ describe('a process that serves', () => {
     expect(readFileSync(bench.path('WS', 'depot.log'), 'utf8')).toContain('"path":"/reports","status":422');
   });
 
+  it('tells of its looks, and that it goes on, where it steers', async () => {
+    const child = started(
+      bench,
+      'broadcast steer vent --depot depot --every 0 --metrics-port 0 --log steer.log',
+    );
+    children.push(child);
+    let said = '';
+    child.stdout!.on('data', (piece) => (said += piece));
+    await expect.poll(() => said, PATIENT).toContain('nothing is to be steered');
+    const [, metrics] = /figures at (\S+)\/metrics/.exec(said)!;
+    expect((await fetch(`${metrics}/health/ready`)).status).toBe(200);
+    const told = await textOf(`${metrics}/metrics`);
+    expect(told).toMatch(/fieldseal_steering_looks_total\{outcome="nothing"\} [1-9]/);
+    expect(told).toContain('# TYPE fieldseal_waves gauge');
+    child.kill('SIGTERM');
+    await expect.poll(() => child.exitCode, PATIENT).toBe(0);
+    expect(readFileSync(bench.path('WS', 'steer.log'), 'utf8')).toContain('"says":"ended"');
+  });
+
   it('says so where it cannot be watched', () => {
     expect(bench.ok('serve --metrics-address 127.0.0.1', { ...WS, status: 2 }).stderr).toContain(
       '--metrics-port',
     );
     expect(bench.ok('serve --log no/such/folder/desk.log', { ...WS, status: 3 }).stderr).toContain('ENOENT');
+    const once = 'broadcast steer vent --depot depot --once --metrics-port 0';
+    expect(bench.ok(once, { ...WS, status: 2 }).stderr).toContain('--once');
     expect(bench.ok('serve --metrics-port 70000', { ...WS, status: 2 }).stderr).toContain(
       'ports end at 65535',
     );

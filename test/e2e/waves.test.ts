@@ -60,7 +60,7 @@ const agents = (health = 'true', more = '') =>
     `agent field --depot ${origin} --health ${health} --once --report-to ${origin}/reports ${more} --json`,
     WS,
   ).json;
-const steer = () => bench.run('broadcast steer vent --depot depot --once --json', WS).json;
+const steer = () => bench.run('broadcast steer vent --depot depot --once --log steer.log --json', WS).json;
 const status = () => bench.ok('broadcast status vent --json', WS).json;
 const begin = (envelope: string, more = '') =>
   bench.ok(`broadcast begin vent ${envelope} --plan waves.yaml --depot depot ${more} --json`, WS).json;
@@ -101,6 +101,9 @@ describe('a broadcast in waves', () => {
     agents();
     expect(versions()).toEqual([null, null, null, null, null]);
     expect(steer()).toMatchObject({ steered: true, announced: { counter: '1' } });
+    const log = readFileSync(bench.path('WS', 'steer.log'), 'utf8');
+    expect(log).toMatch(/"do":"open".*"wave":1.*"says":"decided"/);
+    expect(log).toMatch(/"counter":"1".*"says":"announced"/);
     const past = bench.ok('announce vent one.suit --depot depot --json', { ...WS, status: 1 }).json;
     expect(past.error).toMatchObject({ code: 'broadcast-under-way' });
     expect(past.error.message).toContain('past its waves and its stop rules');

@@ -6,7 +6,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, describe, expect, it } from 'vitest';
 import { type FleetStore, openFleet } from '../../src/fleet/index.ts';
-import { type Monitor, openMonitor } from '../../src/monitoring/index.ts';
+import { Looks, type Monitor, openMonitor } from '../../src/monitoring/index.ts';
 
 const CLASS = 'c0'.repeat(16);
 const SECRETS = {
@@ -64,6 +64,50 @@ async function fleet(): Promise<FleetStore> {
 }
 
 const textOf = async (url: string) => (await fetch(url)).text();
+
+const STEERED = {
+  at: 'steered',
+  broadcast: 1,
+  decisions: [],
+  announced: undefined,
+  unpublished: undefined,
+} as const;
+
+describe('a process that steers', () => {
+  it('is ready once a look has ended, and as long as they go on ending', async () => {
+    const ready = async (patience: number, ...seen: Parameters<Looks['note']>[0][]) => {
+      const looks = new Looks(patience);
+      for (const look of seen) looks.note(look);
+      const { origin } = await monitored({ looks });
+      const answer = await fetch(`${origin}/health/ready`);
+      return [answer.status, await answer.text()];
+    };
+    expect(await ready(600)).toEqual([503, 'not ready: it has not looked yet\n']);
+    expect(await ready(600, STEERED)).toEqual([200, 'ready\n']);
+    expect(await ready(600, { at: 'another', holder: 'bela' })).toEqual([200, 'ready\n']);
+    expect(await ready(-1, STEERED)).toEqual([
+      503,
+      expect.stringMatching(/^not ready: no look has ended for \d+ s\n$/),
+    ]);
+  });
+
+  it('tells what its looks came to, and whether the broker is behind', async () => {
+    const looks = new Looks(600);
+    const { origin } = await monitored({ looks });
+    expect(await textOf(`${origin}/metrics`)).not.toMatch(/^fieldseal_steering_last_look_seconds /m);
+    looks.note({ at: 'nothing' });
+    looks.note({ at: 'another', holder: 'bela' });
+    looks.note({ ...STEERED, unpublished: 'refused' });
+    const told = await textOf(`${origin}/metrics`);
+    for (const outcome of ['steered', 'another', 'nothing'])
+      expect(told).toContain(`fieldseal_steering_looks_total{outcome="${outcome}"} 1`);
+    expect(told).toContain('fieldseal_steering_unpublished 1');
+    const [, seconds] = /^fieldseal_steering_last_look_seconds (\S+)$/m.exec(told)!;
+    expect(Math.abs(Number(seconds) - looks.latest!.getTime() / 1000)).toBeLessThan(1);
+    looks.note(STEERED);
+    expect(await textOf(`${origin}/metrics`)).toContain('fieldseal_steering_unpublished 0');
+  });
+});
 
 describe('figures', () => {
   it('tell units, waves, leases, reports and requests in the format of Prometheus', async () => {

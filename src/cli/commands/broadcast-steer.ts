@@ -1,8 +1,10 @@
 import { setTimeout as pause } from 'node:timers/promises';
-import { broadcastJson, currentBroadcast, type Look } from '../../fleet/index.ts';
+import { broadcastJson, currentBroadcast, type Look, type Steering } from '../../fleet/index.ts';
+import { Looks, type Monitor } from '../../monitoring/index.ts';
 import { readClass } from '../../workspace/index.ts';
-import { EXIT } from '../exit.ts';
+import { EXIT, wrongUse } from '../exit.ts';
 import { openFleetOf } from '../fleet.ts';
+import { monitorOf } from '../monitor.ts';
 import { openSession } from '../session.ts';
 import { showBroadcast } from '../show-broadcast.ts';
 import type { Call } from '../spec.ts';
@@ -11,28 +13,32 @@ import { steeringOf } from '../voice.ts';
 const USUAL_EVERY = 10;
 /** Between two looks of a command that was killed and started again by hand, not less. */
 const LEAST_MS = 100;
+/** Seconds that a look over a large fleet may take before this process does not count as ready. */
+const LONGEST_LOOK = 300;
 
 /** Steers the broadcast of a class: looks, decides, announces. */
 export async function run(call: Call): Promise<number> {
+  if (call.flag('once') && call.count('metrics-port') !== undefined)
+    throw wrongUse('--metrics-port does not go with --once', 'leave one of them out');
   const session = await openSession(call);
   const deviceClass = await readClass(session.workspace, call.args[0]!);
   const store = await openFleetOf(session);
   try {
+    const looks = new Looks(everyOf(call) + LONGEST_LOOK);
+    const monitor = await monitorOf(call, { workspace: session.workspace, store, looks });
     const steered = steeringOf(call, session, store, deviceClass);
-    const stop = stopSignal();
     let look: Look;
     try {
-      let told = '';
-      for (;;) {
-        look = await steered.steering.look();
-        told = tell(call, look, told);
-        if (call.flag('once') || stop.aborted) break;
-        const every = (call.count('every') ?? USUAL_EVERY) * 1000;
-        await pause(Math.max(every, LEAST_MS), undefined, { signal: stop }).catch(() => {});
-        if (stop.aborted) break;
-      }
+      look = await steer(call, steered.steering, (latest) => {
+        looks.note(latest);
+        if (monitor) log(monitor, latest);
+      });
+    } catch (error) {
+      monitor?.fault(error, 'steering ends');
+      throw error;
     } finally {
       await steered.close();
+      await monitor?.close();
     }
     if (look.at !== 'steered') {
       call.out.result({ format: 'fieldseal.steered/1', steered: false, ...look, broadcast: null });
@@ -59,6 +65,23 @@ export async function run(call: Call): Promise<number> {
   }
 }
 
+/** Looks again and again until it is told to stop, or once; gives the latest look. */
+async function steer(call: Call, steering: Steering, note: (look: Look) => void): Promise<Look> {
+  const stop = stopSignal();
+  for (let told = ''; ; ) {
+    const look = await steering.look();
+    note(look);
+    told = tell(call, look, told);
+    if (call.flag('once') || stop.aborted) return look;
+    await pause(Math.max(everyOf(call) * 1000, LEAST_MS), undefined, { signal: stop }).catch(() => {});
+    if (stop.aborted) return look;
+  }
+}
+
+function everyOf(call: Call): number {
+  return call.count('every') ?? USUAL_EVERY;
+}
+
 /** Tells what is new; gives what was told. */
 function tell(call: Call, look: Look, before: string): string {
   if (look.at === 'another') return tellOnce(call, `${look.holder} steers; this one waits`, before);
@@ -75,6 +98,16 @@ function tell(call: Call, look: Look, before: string): string {
   if (look.unpublished !== undefined)
     call.out.caution(`not published at the broker, tried again at the next look: ${look.unpublished}`);
   return tellOnce(call, look.decisions.at(-1)!.why, before);
+}
+
+/** What a look changed goes into the log. */
+function log(monitor: Monitor, look: Look): void {
+  if (look.at !== 'steered') return;
+  for (const { do: step, why, ...more } of look.decisions)
+    if (step !== 'wait')
+      monitor.tell({ do: step, why, ...('wave' in more && { wave: more.wave }) }, 'decided');
+  if (look.announced) monitor.tell(look.announced, 'announced');
+  if (look.unpublished !== undefined) monitor.fault(look.unpublished, 'not published at the broker');
 }
 
 function tellOnce(call: Call, text: string, before: string): string {

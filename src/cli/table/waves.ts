@@ -1,3 +1,4 @@
+import { MONITOR_OPTIONS } from '../monitor-options.ts';
 import type { ArgumentSpec, CommandSpec, OptionSpec } from '../spec.ts';
 import { BROKER } from './broadcast.ts';
 
@@ -86,6 +87,7 @@ Example:
       { name: 'every', value: 'seconds', about: 'how often to look (default: 10)' },
       { name: 'once', about: 'one look, then end' },
       ...VOICE,
+      ...MONITOR_OPTIONS,
     ],
     notes: `Runs until it is ended, as a service. Of several only one steers: it holds a lease in the fleet store, and what it announces
 bears a number that it took under it. It may be killed at any moment; the next look, here or elsewhere, goes on.
