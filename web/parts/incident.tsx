@@ -48,6 +48,7 @@ interface Props {
 /** One incident: what must be said first, the response in order, each step with its command, and the clocks. */
 export function OneIncident({ incident, step, changed }: Props) {
   const { incident: id, kind, plainly, key, classes, opened, closed, steps, clocks, clock_source } = incident;
+  const [said, setSaid] = useState('');
   const shown = step ?? steps.find(({ state }) => state === 'open')?.id;
   return (
     <article class="incident">
@@ -57,6 +58,9 @@ export function OneIncident({ incident, step, changed }: Props) {
       <p>
         <strong>{sentence(plainly)}</strong>
       </p>
+      <p class="hint" role="status">
+        {said}
+      </p>
       <ol class="response">
         {steps.map((each) => (
           <OneStep
@@ -65,7 +69,10 @@ export function OneIncident({ incident, step, changed }: Props) {
             step={each}
             closed={closed !== null}
             open={each.id === shown}
-            changed={changed}
+            changed={() => {
+              setSaid(`${each.title}: done.`);
+              changed();
+            }}
           />
         ))}
       </ol>

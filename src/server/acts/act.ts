@@ -10,6 +10,8 @@ export interface ActAccess {
   readonly secrets: SecretSource;
   /** What was typed for this act alone. */
   readonly typed: Typed;
+  /** The signer that was chosen, where the act leaves a choice. */
+  readonly signer: string | undefined;
   /** Who does it, for the ceremony record. */
   readonly who: string;
   tell(doing: string, done: number, total: number): void;
@@ -25,6 +27,8 @@ export interface DeskAct {
   readonly right: Right;
   /** Working keys that it opens. */
   readonly opens: readonly OpenedKey[];
+  /** Signers of which one must be chosen, and is then opened as well; empty where there is no choice. */
+  readonly choices: readonly OpenedKey[];
   /** The root that it opens, for itself alone. */
   readonly root: OpenedKey | undefined;
   /** The key that it makes. */
@@ -53,7 +57,7 @@ export interface MadeHere {
 export function act(
   parts: Pick<DeskAct, 'says' | 'consequences' | 'confirm' | 'perform'> & Partial<DeskAct>,
 ): DeskAct {
-  return { right: 'operate', opens: [], root: undefined, makes: undefined, ...parts };
+  return { right: 'operate', opens: [], choices: [], root: undefined, makes: undefined, ...parts };
 }
 
 export const IN_THE_LEDGER = 'It is entered in the ledger, and is never taken back.';

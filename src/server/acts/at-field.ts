@@ -20,17 +20,22 @@ const OF_NAME = new Set(['name-taken', 'name-invalid', 'key-file-exists', 'token
 
 /** The error of an act, at its field where it has one. */
 export function atField(error: unknown, act: DeskAct, typed: Typed): unknown {
+  if (error instanceof AtField) return error;
   if (!(error instanceof Error) || !('code' in error) || typeof error.code !== 'string') return error;
   const field = fieldOf(error.code, act, typed);
   return field === undefined ? error : new AtField(error as Error & { code: string }, field);
 }
 
-function fieldOf(code: string, { opens, root, makes }: DeskAct, { asked }: Typed): string | undefined {
+function fieldOf(
+  code: string,
+  { opens, choices, root, makes }: DeskAct,
+  { asked }: Typed,
+): string | undefined {
   const [kind] = code.split('-');
   if (OF_NAME.has(code)) return makes && 'make.name';
   if (kind === 'passphrase' || kind === 'pin') {
     if (asked !== undefined) return `${asked}.${kind}`;
-    return opens.length > 0 ? kind : undefined;
+    return opens.length + choices.length > 0 ? kind : undefined;
   }
   // The root is opened first: until it was asked for, trouble with a token is trouble with that of the root.
   const rootFirst = root?.custody === 'token' && asked === undefined;

@@ -8,7 +8,7 @@ export function makeSpare(workspace: Workspace, leaked: string): DeskAct {
     says: 'Make the spare root',
     consequences: [
       'Only units that are provisioned from now on hold it; those in the field never learn of it.',
-      'Keep it elsewhere than the root in use: whoever has both can take over the units that hold them.',
+      'It is worth as much as the root in use: keep it elsewhere, with other people, and never where releases are sealed.',
       `The ceremony record names who did it. ${IN_THE_LEDGER}`,
     ],
     confirm: leaked,

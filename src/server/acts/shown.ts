@@ -21,8 +21,8 @@ export async function withDesk(workspace: Workspace, incident: Incident, role: R
 function actJson(act: DeskAct | string | undefined, role: Role) {
   if (typeof act !== 'object') return { act: null, left_out: act ?? null };
   if (!allows(role, act.right)) return { act: null, left_out: notForRole(role, act.right) };
-  const { says, consequences, confirm, opens, root = null, makes = null } = act;
-  return { act: { says, consequences, confirm, opens, root, makes }, left_out: null };
+  const { says, consequences, confirm, opens, choices, root = null, makes = null } = act;
+  return { act: { says, consequences, confirm, opens, choices, root, makes }, left_out: null };
 }
 
 function notForRole(role: Role, right: Right): string {

@@ -136,7 +136,7 @@ export function incidentRoutes() {
       const { desk } = c.env;
       const session = c.get('session');
       const { name, step } = c.req.valid('param');
-      const { confirm, root, make, ...given } = c.req.valid('json');
+      const { confirm, signer, root, make, ...given } = c.req.valid('json');
       const workspace = await desk.workspace();
       const act = await requireAct(workspace, await showIncident(workspace, name), step);
       requireAllowed(session, act.right);
@@ -145,7 +145,7 @@ export function incidentRoutes() {
       const secrets = desk.unlocked.secretsFor(session, given);
       const job = desk.jobs.start(session, async (tell) => {
         try {
-          await act.perform({ workspace, secrets, typed, who: whoOf(session), tell });
+          await act.perform({ workspace, secrets, typed, signer, who: whoOf(session), tell });
         } catch (error) {
           throw atField(error, act, typed);
         }

@@ -195,6 +195,9 @@ export const actStepRequestSchema = z
   .strictObject({
     confirm: keyNameSchema.openapi({ description: 'the name that the act asks for: what follows was read' }),
     ...keyAccessSchema,
+    signer: keyNameSchema
+      .optional()
+      .openapi({ description: 'who signs, where the act leaves a choice', example: 'trust-1' }),
     root: z
       .strictObject(keyAccessSchema)
       .default({})
