@@ -8,10 +8,19 @@ import { join } from 'node:path';
 import { afterEach, describe, expect, it } from 'vitest';
 import { adoptRoot, createAuthority, createRoot } from '../../src/authority/index.ts';
 import { Accounts } from '../../src/server/index.ts';
-import { listKeys, readCertificates, readKey, readLedger, rootStandings } from '../../src/workspace/index.ts';
+import {
+  addClass,
+  listKeys,
+  readCertificates,
+  readClass,
+  readKey,
+  readLedger,
+  retireKey,
+  rootStandings,
+} from '../../src/workspace/index.ts';
 import { fingerprintText, purposeOf, saysIssuedBy } from '../../src/x509/index.ts';
 import { PASSPHRASE } from '../release/secrets.ts';
-import { filePlace, prepared, secrets } from '../release/setup.ts';
+import { filePlace, makeSigner, prepared, secrets } from '../release/setup.ts';
 import { AtIncident } from './at-incident.ts';
 
 const NEW = 'seven lamps along the glass';
@@ -109,6 +118,17 @@ describe('a new signer', () => {
     await refused(at.act('new-signer', unnamed), before, { code: 'request-wrong' });
   });
 
+  it('guessing what opens the root is slowed down; what was refused for another reason counts for nothing', async () => {
+    await signerLeak();
+    const asked = { confirm: 'root', make: inFile('line-10') };
+    for (let i = 0; i < 7; i++)
+      expect((await at.act('new-signer', { ...asked, root, make: inFile('line-1') })).status).toBe(200);
+    const statuses = [];
+    for (let i = 0; i < 6; i++)
+      statuses.push((await at.act('new-signer', { ...asked, root: { pin: WRONG } })).status);
+    expect(statuses).toEqual([200, 200, 200, 200, 200, 429]);
+  });
+
   it('a passphrase that the desk holds neither opens the root nor protects the new key', async () => {
     await signerLeak();
     await at.post('/session/passphrase', { passphrase: PASSPHRASE, minutes: 1 });
@@ -159,6 +179,25 @@ describe('a new signer', () => {
       const asked = { confirm: 'deep-root', root, make: inFile('line-10') };
       expect((await at.act(step, asked)).error?.code).toBe('request-wrong');
     }
+  });
+});
+
+describe('an HSS/LMS signer (RFC 8554)', () => {
+  it('is made for a class that asks for one, with its tree told as it grows, and what must be known of its leaves said before', async () => {
+    const { folder, workspace } = await prepared();
+    const profile = 'suit-sha256-hsslms-a256kw-a256ctr';
+    await addClass(workspace, { name: 'quay', model: 'QC-1', scheme: 'asymmetric', core: 'none', profile });
+    const quay = await readClass(workspace, 'quay');
+    await makeSigner(workspace, 'line-9', { classes: [quay] });
+    retireKey(workspace, 'line-1', 'signer', 'superseded');
+    at = await AtIncident.open(join(folder, 'ws'), 'hss-doubt', 'line-9');
+    const { desk, commands } = await at.step('new-signer');
+    expect(commands[0]).toContain('--algorithm hss-lms');
+    expect(desk.act.consequences.join(' ')).toContain('This key makes 1024 signatures and then no more.');
+    const { error, told } = await at.act('new-signer', { confirm: 'root', root, make: inFile('line-10') });
+    expect(error).toBeUndefined();
+    expect(told).toContain('growing a tree');
+    expect(readKey(await at.workspace(), 'line-10').algorithm).toBe('HSS-LMS');
   });
 });
 

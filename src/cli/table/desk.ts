@@ -39,7 +39,7 @@ Example:
       { name: 'role', value: 'role', about: 'what it may do', required: true, choices: ROLES },
       { name: 'program', about: 'for a build server: prints a token, once' },
     ],
-    notes: `owner may do everything; operator changes keys, incidents and fleet; requester seals and asks for approval;
+    notes: `owner may do everything, and alone has a root opened; operator changes keys, incidents and fleet; requester seals and asks for approval;
 approver approves; reader looks. Accounts lie in private/desk-accounts.json, as hashes, and never go into git.
 The password comes from FIELDSEAL_PASSPHRASE, --passphrase-fd or a prompt.
 
