@@ -95,8 +95,8 @@ function isElsewhere(target: string): boolean {
 }
 
 /**
- * Takes away a link that was left, as `wasLeft` says. Only who holds the link of that link may: of two at once, the slower would take away what a
- * third made in between. False where it is another's turn, or where it was not left.
+ * Takes away a link that was left, as `wasLeft` says. Only who holds the link of that link may: of two at once, the slower would
+ * take away what a third made in between. False where it is another's turn, or where it was not left.
  */
 function clear(link: string, wasLeft: (target: string) => boolean): boolean {
   const turn = `${link}.held`;
