@@ -20,6 +20,12 @@ interface Difference {
 const PRESCRIBING = /0603551d(?:1e|20|21|24|36)/;
 /** Parameter 19, encryption info: a byte string with a COSE_Encrypt in it, or what is left of one. */
 const ENCRYPTION_INFO = /13(?:4.|5[0-7]|58..|59....)(?:d8|8[34])/;
+/** The same as the first of the parameters that directive 20 sets, whatever is left of it. */
+const ENCRYPTION_INFO_FIRST = /14a[1-9]13/;
+/** Commands 29, 34 and 35: wait, override-multiple, copy-params. */
+const NOT_CARRIED_OUT = /18(?:1d|22|23)/;
+/** An attribute type of X.520 or the identifier of an algorithm, and then an element that holds others. */
+const NESTED_VALUE = /06(?:035504..|072a8648ce3d0201|082a8648ce3d040302|032b6570)[2367abef]/;
 /** COSE_Sign and COSE_Mac with their tags, within the wrapper's array. */
 const SEVERAL = /d862|d861/;
 /** Codes that only an envelope of a trust signer meets, and the first that a unit without a policy area has for one. */
@@ -41,6 +47,21 @@ const DIFFERENCES: readonly Difference[] = [
     leavesOut: 'waiting',
     heard: ['parameter-unsupported', 'command-unsupported'],
     about: (_, expected) => expected === 'wait-not-over',
+  },
+  {
+    leavesOut: 'commands whose arguments are not read, as they are not carried out',
+    heard: ['command-unsupported'],
+    about: (envelope, expected) => expected === 'manifest-malformed' && NOT_CARRIED_OUT.test(envelope),
+  },
+  {
+    leavesOut: 'encryption info, where the unit takes none: it is not read',
+    heard: ['parameter-unsupported'],
+    about: (envelope, expected) => expected === 'manifest-malformed' && ENCRYPTION_INFO_FIRST.test(envelope),
+  },
+  {
+    leavesOut: 'values of names and of algorithms that hold elements',
+    heard: ['signer-chain-malformed'],
+    about: (envelope) => NESTED_VALUE.test(envelope),
   },
   {
     leavesOut: 'other ways of decryption than A128KW and AES-128-CTR into the free slot',
