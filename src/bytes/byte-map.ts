@@ -27,7 +27,7 @@ export class ByteMap<V> {
     if (this.#size >= this.#limit) this.#buckets.clear();
     this.#size = this.#size >= this.#limit ? 1 : this.#size + 1;
     const hash = hashOf(key);
-    const entry = { key: key.slice(), value };
+    const entry = { key: new Uint8Array(key), value };
     const bucket = this.#buckets.get(hash);
     if (bucket) bucket.push(entry);
     else this.#buckets.set(hash, [entry]);

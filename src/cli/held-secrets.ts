@@ -10,9 +10,9 @@ export function heldSecrets(source: SecretSource): SecretSource {
     async passphrase(request) {
       const key = `${request.purpose} ${request.keyName}`;
       const known = held.get(key);
-      if (known) return known.slice();
+      if (known) return new Uint8Array(known);
       const given = await source.passphrase(request);
-      held.set(key, given.slice());
+      held.set(key, new Uint8Array(given));
       return given;
     },
     pin: (request) => source.pin(request),

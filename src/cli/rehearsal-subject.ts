@@ -97,7 +97,7 @@ function readWhole(path: string): Uint8Array {
   const source = fileSource(path);
   try {
     const largest = UNIT_LIMITS.messageBytes.value;
-    if (source.size <= largest) return source.read(0, source.size).slice();
+    if (source.size <= largest) return new Uint8Array(source.read(0, source.size));
     throw wrongUse(
       `${path} has ${source.size} bytes; a rehearsal holds at most ${largest} in memory`,
       'an image of that size: check it on a unit, and rehearse a small one of the same class',

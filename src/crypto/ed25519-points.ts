@@ -23,7 +23,8 @@ const SMALL_ORDER = [
  * asked.
  */
 export function isSoundPoint(encoded: Uint8Array): boolean {
-  const y = encoded.slice();
+  // A copy: what a Buffer calls its slice is the same memory.
+  const y = new Uint8Array(encoded);
   y[TOP] = y[TOP]! & ~SIGN_BIT;
   return isBelowPrime(y) && !SMALL_ORDER.some((bad) => y.every((byte, i) => byte === bad[i]));
 }

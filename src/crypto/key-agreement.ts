@@ -43,7 +43,7 @@ export function readAgreementKey(spki: Uint8Array): AgreementPublicKey | undefin
   if (!curve) return undefined;
   try {
     const handle = createPublicKey({ key: Buffer.from(spki), format: 'der', type: 'spki' });
-    return { curve, spki: spki.slice(), handle };
+    return { curve, spki: new Uint8Array(spki), handle };
   } catch {
     return undefined;
   }

@@ -30,7 +30,7 @@ export function readPublicKey(spki: Uint8Array): PublicKey | undefined {
   const known = keyCache.get(spki);
   if (known) return known;
   const type = spkiKeyType(toHex(spki));
-  const key = type && importKey(type, spki.slice());
+  const key = type && importKey(type, new Uint8Array(spki));
   if (key) keyCache.add(spki, key);
   return key;
 }

@@ -49,7 +49,7 @@ export interface CustodyRecipient extends WrapRecipient {
 /** Opens a key-encryption key to send content keys under it. Throws `KeyError`. */
 export function openContentKey(description: KeyDescription, access: KeyAccess): Promise<CustodyRecipient> {
   return withContentSecret(description, access, (secret) => {
-    const kek = secret.slice();
+    const kek = new Uint8Array(secret);
     const held = heldWrappingKey(kek, fromHex(description.fingerprint));
     let open = true;
     return {

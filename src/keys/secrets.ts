@@ -65,7 +65,7 @@ export function createSecretSource(options: SecretOptions): SecretSource {
   async function unattended(request: PassphraseRequest): Promise<Uint8Array | undefined> {
     if (options.passphraseFd !== undefined) {
       fromFd ??= readSecretLine(options.passphraseFd, 'passphrase');
-      return fromFd.slice();
+      return new Uint8Array(fromFd);
     }
     return passphraseFromEnvironment(environment, request.purpose, options.production);
   }

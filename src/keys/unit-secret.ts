@@ -45,7 +45,7 @@ export async function openUnitSecret(
   );
   return withSecret(plain, (whole) => {
     const info = readDecrypted(whole);
-    if (info.kind === 'mac') return info.privateKey.slice();
+    if (info.kind === 'mac') return new Uint8Array(info.privateKey);
     throw otherKind(keyName, 'a secret key');
   });
 }
@@ -58,7 +58,7 @@ export function openUnitKey(pem: string, keyName: string, secrets: SecretSource)
     decryptPrivateKeyInfo(encrypted, passphrase),
   );
   return withSecret(plain, (whole) => {
-    if (readDecrypted(whole).kind === 'p256') return whole.slice();
+    if (readDecrypted(whole).kind === 'p256') return new Uint8Array(whole);
     throw otherKind(keyName, 'a P-256 private key');
   });
 }

@@ -22,7 +22,7 @@ export function virtualAnchorStore(): AnchorStore {
   let locked = false;
   const write = (slot: number, bytes: Uint8Array) => {
     if (locked) throw new Error('the anchor memory is locked');
-    slots.set(slot, bytes.slice());
+    slots.set(slot, new Uint8Array(bytes));
   };
   return {
     write,
@@ -30,7 +30,7 @@ export function virtualAnchorStore(): AnchorStore {
     lock: () => {
       locked = true;
     },
-    read: (slot) => slots.get(slot)?.slice() ?? new Uint8Array(),
+    read: (slot) => new Uint8Array(slots.get(slot) ?? []),
   };
 }
 

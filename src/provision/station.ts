@@ -167,7 +167,7 @@ async function makeUnitKeys(
       spki: toHex(spki),
       secret: await ports.keepPrivateKey(privateKey, `unit ${purpose} key`),
     });
-    if (purpose === 'decryption') decryptionKey = privateKey.slice();
+    if (purpose === 'decryption') decryptionKey = new Uint8Array(privateKey);
     privateKey.fill(0);
   }
   return { unitKeys: keys, decryptionKey };

@@ -87,7 +87,7 @@ function readEnvelope(path: string): Uint8Array {
         `it has ${source.size} bytes; at most ${UNIT_LIMITS.messageBytes.value} are taken`,
       );
     openEnvelope(source, undefined, ALL_EXTENSIONS);
-    return source.read(0, source.size).slice();
+    return new Uint8Array(source.read(0, source.size));
   } catch (error) {
     throw error instanceof SuitError ? notSendable(path, error.message) : error;
   } finally {

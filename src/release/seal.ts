@@ -162,10 +162,11 @@ async function openBeside(
   work: (signal: AbortSignal, progress: (step: SealProgress) => void) => Promise<void>,
 ): Promise<Sealer> {
   const stop = new AbortController();
-  let last: SealProgress | undefined;
+  // Nothing is told over a prompt: what happens meanwhile is told once the keys are open.
+  let untold: SealProgress | undefined;
   let open = false;
   const report = (step: SealProgress) => {
-    last = step;
+    untold = open ? undefined : step;
     if (open) request.progress?.(step);
   };
   const opening = openSealer(request, deviceClass);
@@ -179,7 +180,7 @@ async function openBeside(
     closeSealer(keys.value);
     throw done.reason;
   }
-  if (last) request.progress?.(last);
+  if (untold) request.progress?.(untold);
   return keys.value;
 }
 

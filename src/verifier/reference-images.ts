@@ -55,7 +55,7 @@ export function recoveryImage(path: string | undefined): ByteSource | undefined 
   if (path === undefined) return undefined;
   const file = fileSource(path);
   try {
-    return sourceOf(file.read(0, file.size).slice());
+    return sourceOf(new Uint8Array(file.read(0, file.size)));
   } finally {
     file.close();
   }

@@ -51,7 +51,9 @@ const cache = new ByteMap<Certificate>(CACHE_LIMIT);
 export function parseCertificate(der: Uint8Array): Certificate {
   const known = cache.get(der);
   if (known) return known;
-  const certificate = readDer(der.slice(), readCertificate, { maxBytes: X509_LIMITS.certificateSize.value });
+  const certificate = readDer(new Uint8Array(der), readCertificate, {
+    maxBytes: X509_LIMITS.certificateSize.value,
+  });
   cache.add(certificate.der, certificate);
   return certificate;
 }

@@ -96,7 +96,7 @@ export async function writeCrl(description: CrlDescription, sign: SignCallback):
 
 /** Reads one list, at most 4 MiB; nothing may follow it. Throws `DerError` or `X509Error` with the byte offset. */
 export function parseCrl(der: Uint8Array): Crl {
-  return readDer(der.slice(), readCrl, { maxBytes: X509_LIMITS.crlSize.value });
+  return readDer(new Uint8Array(der), readCrl, { maxBytes: X509_LIMITS.crlSize.value });
 }
 
 function writeEntry({ serial, date, reason }: Revocation): Uint8Array {

@@ -56,7 +56,7 @@ export async function writeRequest(description: RequestDescription, sign: SignCa
  * key-unusable, request-signature, and the structural ones.
  */
 export function parseRequest(der: Uint8Array): CertificationRequest {
-  return readDer(der.slice(), readRequest, { maxBytes: X509_LIMITS.requestSize.value });
+  return readDer(new Uint8Array(der), readRequest, { maxBytes: X509_LIMITS.requestSize.value });
 }
 
 function readRequest(reader: DerReader): CertificationRequest {

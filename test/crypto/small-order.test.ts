@@ -3,7 +3,7 @@
  * ePrint 2020/1244), its list of small-order points; RFC 8032 sections 5.1.3 and 5.1.7. What they allow is shown with
  * node:crypto, which takes them; that they are all there are, by counting on the curve.
  */
-import { createHash, createPublicKey, generateKeyPairSync, verify } from 'node:crypto';
+import { createHash, createPublicKey, generateKeyPairSync, sign, verify } from 'node:crypto';
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { concat, fromHex, fromUtf8, toHex } from '../../src/bytes/index.ts';
@@ -98,6 +98,21 @@ describe('keys of small order', () => {
         const { publicKey } = generateKeyPairSync('ed25519');
         const spki = new Uint8Array(publicKey.export({ format: 'der', type: 'spki' }));
         return readSoundKey(spki) !== undefined;
+      }),
+    );
+  });
+});
+
+describe('sound keys and signatures', () => {
+  it('property: count, and are left as they are, also in a Buffer, whose slice is its own memory', () => {
+    fc.assert(
+      fc.property(fc.uint8Array(), (message) => {
+        const { publicKey, privateKey } = generateKeyPairSync('ed25519');
+        const spki = publicKey.export({ format: 'der', type: 'spki' });
+        const signature = sign(null, message, privateKey);
+        const before = [toHex(spki), toHex(signature)];
+        expect(verifySignature(readSoundKey(spki)!, message, signature)).toBe(true);
+        expect([toHex(spki), toHex(signature)]).toEqual(before);
       }),
     );
   });

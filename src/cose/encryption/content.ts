@@ -101,7 +101,7 @@ export function openEncrypt0(
     return refused('recipient-absent');
   }
   const aad = encStructure0(message.headers.protectedBytes, options.externalAad);
-  return { ok: true, content: { algorithm, key: shared.key.slice(), iv, aad } };
+  return { ok: true, content: { algorithm, key: new Uint8Array(shared.key), iv, aad } };
 }
 
 function readContent(

@@ -79,7 +79,7 @@ export function sharedKeyUnwrapper(shared: SharedContentKey): KeyUnwrapper {
       if (content !== shared.algorithm || !mayBeFor(recipient.headers, shared.keyId)) return undefined;
       if (!alone) return refused('direct-not-alone');
       const conveysNothing = recipient.ciphertext?.length === 0 && isBare(recipient);
-      return conveysNothing ? { ok: true, key: shared.key.slice() } : refused('recipient-malformed');
+      return conveysNothing ? { ok: true, key: new Uint8Array(shared.key) } : refused('recipient-malformed');
     },
   };
 }

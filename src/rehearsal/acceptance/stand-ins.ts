@@ -56,7 +56,7 @@ function overlay(source: ByteSource, patches: readonly Patch[]): ByteSource {
         (patch) => patch.offset < offset + length && patch.offset + TAG_LENGTH > offset,
       );
       if (touched.length === 0) return bytes;
-      const changed = bytes.slice();
+      const changed = new Uint8Array(bytes);
       for (const patch of touched) {
         const from = Math.max(0, offset - patch.offset);
         const to = Math.min(TAG_LENGTH, offset + length - patch.offset);

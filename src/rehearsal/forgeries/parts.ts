@@ -53,7 +53,7 @@ export function putTogether({ integrated, ...head }: Parts): Uint8Array {
 
 /** The same bytes with one bit changed, counted from the end where `at` is negative. */
 export function oneBit(bytes: Uint8Array, at: number): Uint8Array {
-  const changed = bytes.slice();
+  const changed = new Uint8Array(bytes);
   changed[at < 0 ? bytes.length + at : at]! ^= 1;
   return changed;
 }

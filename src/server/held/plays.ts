@@ -51,7 +51,12 @@ export class Plays {
   /** Takes a copy of a unit file. Throws `UnitFileError`, `DeskError` too-large. */
   async begin(session: Session, name: string, source: ByteSource, secrets: SecretSource): Promise<object> {
     if (source.size > LARGEST_UNIT) throw tooLarge();
-    const play = { id: unguessable(), owner: session.id, name, bytes: source.read(0, source.size).slice() };
+    const play = {
+      id: unguessable(),
+      owner: session.id,
+      name,
+      bytes: new Uint8Array(source.read(0, source.size)),
+    };
     const told = tellUnit(play, await powered(play, secrets));
     const own = [...this.#plays.values()].filter(({ owner }) => owner === session.id);
     for (const old of own.slice(0, Math.max(0, own.length + 1 - MOST_PLAYS))) this.#plays.delete(old.id);
@@ -82,7 +87,7 @@ export class Plays {
     },
   ): Promise<Outcome> {
     const kept = this.#find(session, id);
-    const play = options.trial ? { ...kept, bytes: kept.bytes.slice() } : kept;
+    const play = options.trial ? { ...kept, bytes: new Uint8Array(kept.bytes) } : kept;
     const strokes: Stroke[] = [];
     const unit = await powered(play, options.secrets, options.cut, (flash) => watchFlash(flash, strokes));
     let result: Outcome['result'];

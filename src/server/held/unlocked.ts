@@ -52,7 +52,7 @@ export class Unlocked {
       passphrase: async ({ keyName, purpose }) => {
         // Neither a root nor a person's key is ever opened by what was typed for something else.
         const held = purpose !== 'working' ? undefined : this.#held.get(session.id)?.secret;
-        const secret = given.passphrase ? fromUtf8(given.passphrase) : held?.slice();
+        const secret = given.passphrase ? fromUtf8(given.passphrase) : held && new Uint8Array(held);
         if (secret && secret.length > 0) return secret;
         throw new KeyError(
           'passphrase-missing',

@@ -126,7 +126,7 @@ function wholeOf({ path, size, name }: Upload): Uint8Array {
   }
   const source = fileSource(path);
   try {
-    return source.read(0, source.size).slice();
+    return new Uint8Array(source.read(0, source.size));
   } finally {
     source.close();
   }

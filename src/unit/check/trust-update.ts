@@ -58,12 +58,12 @@ function readPolicy(trace: Trace, manifest: Manifest): { content: Uint8Array; po
   const digests: Uint8Array[] = [];
   const outcome = runSequences(manifest, ['install', 'validate'], {
     condition(code, _component, parameters) {
-      if (code === IMAGE_MATCH) digests.push(parameters.get(IMAGE_MATCH)!.bytes.slice());
+      if (code === IMAGE_MATCH) digests.push(new Uint8Array(parameters.get(IMAGE_MATCH)!.bytes));
       return OK;
     },
     directive(code, _component, parameters) {
       if (code !== WRITE) return { ok: false, reason: 'host', detail: `directive ${code}` };
-      written.push(parameters.get(WRITE)!.slice());
+      written.push(new Uint8Array(parameters.get(WRITE)!));
       return OK;
     },
   });

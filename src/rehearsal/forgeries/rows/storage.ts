@@ -98,7 +98,7 @@ export const STORAGE_ROWS: readonly Forgery[] = [
     built: 'after the install the former image is copied over the new one; then the unit starts',
     refusal: 'stored-image-wrong',
     attack: meanwhile((bytes, field) => {
-      const former = field.part(bytes, field.layout.flash.slots[field.slots.running]!).slice();
+      const former = new Uint8Array(field.part(bytes, field.layout.flash.slots[field.slots.running]!));
       readySlot(bytes, field).set(former.subarray(0, readySlot(bytes, field).length));
     }),
   },
@@ -112,8 +112,8 @@ export const STORAGE_ROWS: readonly Forgery[] = [
     attack: meanwhile((bytes, field) => {
       const { running } = field.slots;
       const { slots, envelopes } = field.layout.flash;
-      readySlot(bytes, field).set(field.part(bytes, slots[running]!).slice());
-      readyEnvelope(bytes, field).set(field.part(bytes, envelopes[running]!).slice());
+      readySlot(bytes, field).set(new Uint8Array(field.part(bytes, slots[running]!)));
+      readyEnvelope(bytes, field).set(new Uint8Array(field.part(bytes, envelopes[running]!)));
     }),
   },
   {
