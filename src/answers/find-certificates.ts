@@ -20,7 +20,7 @@ export function certificatesIn(source: ByteSource, regions: readonly Region[]): 
     const bytes = source.read(region.offset, region.length);
     if (bytes[0] !== SEQUENCE) return [];
     try {
-      return [{ offset: region.offset, certificate: parseCertificate(new Uint8Array(bytes)) }];
+      return [{ offset: region.offset, certificate: parseCertificate(bytes) }];
     } catch {
       return [];
     }
