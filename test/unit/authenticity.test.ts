@@ -84,8 +84,9 @@ describe('a stranger’s envelope under one key', () => {
 
   it('a changed manifest', async () => {
     const envelope = await sealedRaw(seal, { number: 0x4142 });
-    const at = Buffer.from(envelope).indexOf(Buffer.from('194142', 'hex'));
-    envelope[at + 1]! ^= 1;
+    const manifest = Buffer.from(rawRelease({ number: 0x4142 }));
+    const number = manifest.indexOf('194142', 'hex');
+    envelope[Buffer.from(envelope).indexOf(manifest) + number + 1]! ^= 1;
     expect(judge(envelope).refusal?.code).toBe('manifest-digest-wrong');
   });
 
