@@ -110,9 +110,9 @@ describe('who is gone holds nothing', () => {
     expect(told.filter((line) => line !== 'in')).toEqual([]);
     expect(told.length).toBeGreaterThan(24);
     (await openUnitStore(unit)).close();
-    // The second link is of one that was killed while it took away what another left: the next who has to do that takes it away.
-    const left = ['vent.unit.inside', 'vent.unit.held.held'];
-    expect(readdirSync(folder).filter((name) => !left.includes(name))).toEqual(['vent.unit']);
+    // A second link, or a third, is of one that was killed while it took away what another left: the next who has to do that takes it away.
+    const left = /^vent\.unit(\.inside|(\.held){2,})$/;
+    expect(readdirSync(folder).filter((name) => !left.test(name))).toEqual(['vent.unit']);
   });
 
   test('a process that was killed and that its parent has not asked after', async () => {
@@ -127,8 +127,9 @@ describe('who is gone holds nothing', () => {
     try {
       let told = '';
       parent.stdout.on('data', (text) => (told += text));
-      while (!told.includes('in\n')) await pause(5);
-      const child = Number.parseInt(told, 10);
+      // The shell tells the number, and the worker that it is in: either may be first.
+      while (!/^\d+\n/m.test(told) || !told.includes('in\n')) await pause(5);
+      const child = Number(told.match(/^\d+\n/m)![0]);
       let held = false;
       while (!held) {
         process.kill(child, 'SIGSTOP');
@@ -175,10 +176,13 @@ describe('who is gone holds nothing', () => {
     expect((await failure(() => holdAlone(unit, { patience: SHORT, briefly: true }))).code).toBe('in-use');
     letGo();
     symlinkSync(other, `${unit}.held`);
-    const waiting = failure(() => holdAlone(unit, { patience: 10 * SHORT, briefly: true }));
-    await pause(SHORT);
-    unlinkSync(`${unit}.held`);
-    symlinkSync(other, `${unit}.held`);
+    const before = making(`${unit}.held`);
+    const waiting = failure(() => holdAlone(unit, { patience: SHORT, briefly: true }));
+    // It has looked already, and looks again only once this is over: until the clock of the file system has moved on.
+    do {
+      unlinkSync(`${unit}.held`);
+      symlinkSync(other, `${unit}.held`);
+    } while (making(`${unit}.held`) === before);
     expect((await waiting).code).toBe('in-use');
   });
 
@@ -189,6 +193,12 @@ describe('who is gone holds nothing', () => {
     expect(existsSync(`${unit}.held`)).toBe(true);
   });
 });
+
+/** What tells one making of a link from another. */
+function making(link: string): string {
+  const { ino, ctimeNs } = lstatSync(link, { bigint: true });
+  return `${ino} ${ctimeNs}`;
+}
 
 /** What this process writes into a link. */
 async function ownText(): Promise<string> {
