@@ -6,6 +6,7 @@ import { join } from 'node:path';
 
 const VERSIONS = '/usr/lib/postgresql';
 const USER = 'postgres';
+const ATTEMPTS = 5;
 
 /** Folder of PostgreSQL's own commands; undefined where they are not installed. */
 const COMMANDS = existsSync(VERSIONS)
@@ -27,11 +28,19 @@ export class Cluster {
   #databases = 0;
 
   async start(): Promise<void> {
-    this.#port = await freePort();
     this.#own();
     const locale = ['--encoding=UTF8', '--locale=C.UTF-8', '--no-sync'];
     this.#command('initdb', '-D', this.#data, '-U', USER, '-A', 'trust', ...locale);
-    this.#begin();
+    for (let left = ATTEMPTS; ; left--) {
+      this.#port = await freePort();
+      try {
+        this.#begin();
+        return;
+      } catch (error) {
+        // Somebody else may have taken the port meanwhile.
+        if (left === 1) throw error;
+      }
+    }
   }
 
   #begin(): void {
