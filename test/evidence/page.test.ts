@@ -19,7 +19,7 @@ beforeAll(async () => {
     rehearsals: [],
     acceptance: [],
   });
-}, 60_000);
+});
 
 /** Every text of a document replaced. */
 function poisoned(value: unknown, text: string): unknown {

@@ -16,7 +16,7 @@ beforeAll(async () => {
   // What is not bundled is looked for beside the worker.
   symlinkSync(resolve('node_modules'), join(folder, 'node_modules'));
   worker = await buildWorker('test/fleet/lease-worker.ts', folder);
-}, 120_000);
+});
 
 afterEach(() => {
   for (const child of children.splice(0)) child.kill('SIGKILL');
@@ -66,7 +66,7 @@ onBoth('leases', (stores) => {
     await seen(file, 2, killedAt);
     for (const child of children) child.kill('SIGKILL');
     await requireOneHolder(store);
-  }, 240_000);
+  });
 });
 
 function begin(place: string, name: string, file: string): void {

@@ -15,8 +15,6 @@ export interface Stores {
   path(name: string): string;
 }
 
-const START_MS = 120_000;
-
 /** One suite, run on both databases. */
 export function onBoth(title: string, suite: (stores: Stores, cluster: Cluster | undefined) => void): void {
   describe(`${title}, on SQLite`, () => {
@@ -28,7 +26,7 @@ export function onBoth(title: string, suite: (stores: Stores, cluster: Cluster |
   describe.skipIf(!POSTGRES_PRESENT)(`${title}, on PostgreSQL`, () => {
     if (!POSTGRES_PRESENT) return;
     const cluster = new Cluster();
-    beforeAll(() => cluster.start(), START_MS);
+    beforeAll(() => cluster.start());
     afterAll(() => cluster.end());
     suite(
       storesAt(() => cluster.database()),

@@ -121,7 +121,7 @@ onBoth('taking reports', (stores) => {
     expect(taken.filter((each) => each === 'known')).toHaveLength(reports.length);
     expect((await one.counts()).byState).toMatchObject({ kept: 40, 'on-trial': 0, unheard: 0 });
     await requireBooksBalance(two);
-  }, 120_000);
+  });
 
   it('writes refusals into the journal, with the wave that they fell in', async () => {
     const store = await stores.open();

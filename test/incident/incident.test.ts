@@ -74,7 +74,7 @@ beforeAll(async () => {
   await signer('line-1', { classes: [vent], vendorWide: false });
   await signer('trust-1', { classes: [vent], vendorWide: false, signs: 'trust' });
   await createCohortKey(workspace, dosing, 'north', place, nobody, secrets);
-}, 120_000);
+});
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
 describe('the table of incidents', () => {
@@ -187,7 +187,7 @@ describe('an incident', () => {
     expect(sent.clocks[0]).toMatchObject({ overdue: false, sent: now.toISOString() });
     await expect(markDone(workspace, '1', 'halt', 'again')).rejects.toMatchObject({ code: 'step-done' });
     await expect(markDone(workspace, '1', 'dance', 'x')).rejects.toMatchObject({ code: 'step-unknown' });
-  }, 60_000);
+  });
 
   it('its file is for people, and made anew from the ledger', async () => {
     const path = writeIncidentFile(workspace, await showIncident(workspace, '1'));

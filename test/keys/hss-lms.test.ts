@@ -51,7 +51,7 @@ beforeAll(async () => {
   const signature = await made.key.sign(MESSAGE);
   expect(verifySignature(readPublicKey(made.key.publicKey)!, MESSAGE, signature)).toBe(true);
   made.key.close();
-}, 60_000);
+});
 
 describe('an HSS/LMS signer', () => {
   it('is described with the parameter sets of every level, which the public key alone does not tell', () => {

@@ -71,7 +71,7 @@ beforeAll(async () => {
   writeFileSync(file, built.text);
   entry = await import(pathToFileURL(file).href);
   for (const { make } of entry.SUBJECTS) await observe(await openLab(await make()));
-}, 600_000);
+});
 
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
@@ -156,7 +156,7 @@ describe('the checks of the unit', () => {
       missing.push(`${check}: ${trials.get(check)![0]!.row.name}`);
     }
     expect(missing).toEqual([]);
-  }, 600_000);
+  });
 
   it('that stand twice would be missed by nobody alone', async () => {
     for (const { check: place } of STANDS_TWICE) {
@@ -167,5 +167,5 @@ describe('the checks of the unit', () => {
       for (const check of own) missed.push(await isNoticed(check));
       expect(missed, place[1]).toContain(false);
     }
-  }, 600_000);
+  });
 });

@@ -230,7 +230,7 @@ describe('the disk', () => {
       expect(verifyLedger(at.workspace).findings).toEqual([]);
     }
     expect(survived).toBe(true);
-  }, 60_000);
+  });
 
   test('the error of a full disk names the number that stays used', async () => {
     const { disk, arm } = failing('writeSync', 'ENOSPC');

@@ -2,7 +2,7 @@ import { createPrivateKey } from 'node:crypto';
 import { cpSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { afterAll, afterEach, beforeAll, expect, vi } from 'vitest';
+import { afterAll, afterEach, beforeAll, expect } from 'vitest';
 import {
   createClassKey,
   createCohortKey,
@@ -31,8 +31,6 @@ export { secrets };
 
 const nobody = { people: [], backups: [] };
 
-vi.setConfig({ testTimeout: 60_000 });
-
 let master = '';
 let folders: string[] = [];
 
@@ -58,7 +56,7 @@ beforeAll(async () => {
   const place = (name: string) => filePlace(workspace, name);
   await createClassKey(workspace, dosing, place, nobody, secrets);
   await createCohortKey(workspace, dosing, 'north', place, nobody, secrets);
-}, 60_000);
+});
 afterEach(() => {
   for (const folder of folders) rmSync(folder, { recursive: true, force: true });
   folders = [];

@@ -22,9 +22,8 @@ const COURSE = {
   offer: { manifestDigest: new Uint8Array(32), sequenceNumber: 7n, envelope: FILE, images: [] },
   steppingStones: [],
 };
-const LIMIT = { timeout: 120_000 };
 
-describe('a stream of events over HTTP', LIMIT, () => {
+describe('a stream of events over HTTP', () => {
   let opened: Opened;
   let store: FleetStore;
   let accounts: Accounts;
@@ -78,7 +77,7 @@ describe('a stream of events over HTTP', LIMIT, () => {
   });
 });
 
-describe('who is at the desk', LIMIT, () => {
+describe('who is at the desk', () => {
   const workspace = initWorkspace(join(mkdtempSync(join(tmpdir(), 'presence-')), 'ws'), {
     vendorDomain: 'hollinridge.example',
   });

@@ -106,6 +106,5 @@ describe('power cuts: every slot shape, other write units and erased values, oth
       const tally = proveLife(rigOf(each), phases, releases, { ...each, finish: bringAndKeep(last) });
       expect(tally.singles).toBeGreaterThan(each.singles);
     },
-    240_000,
   );
 });

@@ -198,7 +198,6 @@ describe('[M] 6.3.1: power goes at every write', () => {
         }
       }
     },
-    240_000,
   );
 });
 

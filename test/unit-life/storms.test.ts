@@ -89,23 +89,19 @@ class Storm {
 }
 
 describe('storms: any number of cuts in a row', () => {
-  test.each(SHAPES)(
-    '$shape, write unit $writeUnit, erased value $erased, recovery $recovery',
-    (options) => {
-      let cuts = 0;
-      for (let seed = 1; seed <= 60; seed++) {
-        const storm = new Storm(options, seed);
-        for (let session = 0; session < 40; session++) {
-          storm.session();
-          if (session % 4 === 3) storm.calm();
-        }
-        storm.end();
-        cuts += storm.cuts;
+  test.each(SHAPES)('$shape, write unit $writeUnit, erased value $erased, recovery $recovery', (options) => {
+    let cuts = 0;
+    for (let seed = 1; seed <= 60; seed++) {
+      const storm = new Storm(options, seed);
+      for (let session = 0; session < 40; session++) {
+        storm.session();
+        if (session % 4 === 3) storm.calm();
       }
-      expect(cuts).toBeGreaterThan(500);
-    },
-    120_000,
-  );
+      storm.end();
+      cuts += storm.cuts;
+    }
+    expect(cuts).toBeGreaterThan(500);
+  });
 });
 
 /** A store whose process dies at a certain write, or half-way through it. */
@@ -138,30 +134,26 @@ describe('a process that is killed anywhere leaves what a power cut could leave'
   ];
 
   for (const options of [SHAPES[0]!, SHAPES[3]!]) {
-    test.each(ACTS)(
-      `${options.shape}, erased value ${options.erased}: $name`,
-      ({ before, act }) => {
-        const rig = rigOf(options);
-        const ready = memoryStore(rig.storeSize, rig.begin());
-        before(rig.power(ready, seededNoise(1)).unit);
-        const floor = rig.power(ready, seededNoise(1)).unit.state()!.floors.sequenceNumber;
-        let killed = 0;
-        for (let writes = 0; writes === killed; writes++) {
-          for (const half of [false, true]) {
-            const store = memoryStore(rig.storeSize, ready.bytes);
-            try {
-              act(rig.power(dyingStore(store, writes, half), seededNoise(1)).unit);
-            } catch (error) {
-              if (!(error instanceof Error && error.message === 'killed')) throw error;
-              killed = writes + 1;
-            }
-            startsGenuine(rig, store, floor);
+    test.each(ACTS)(`${options.shape}, erased value ${options.erased}: $name`, ({ before, act }) => {
+      const rig = rigOf(options);
+      const ready = memoryStore(rig.storeSize, rig.begin());
+      before(rig.power(ready, seededNoise(1)).unit);
+      const floor = rig.power(ready, seededNoise(1)).unit.state()!.floors.sequenceNumber;
+      let killed = 0;
+      for (let writes = 0; writes === killed; writes++) {
+        for (const half of [false, true]) {
+          const store = memoryStore(rig.storeSize, ready.bytes);
+          try {
+            act(rig.power(dyingStore(store, writes, half), seededNoise(1)).unit);
+          } catch (error) {
+            if (!(error instanceof Error && error.message === 'killed')) throw error;
+            killed = writes + 1;
           }
+          startsGenuine(rig, store, floor);
         }
-        expect(killed).toBeGreaterThan(20);
-      },
-      60_000,
-    );
+      }
+      expect(killed).toBeGreaterThan(20);
+    });
   }
 
   function startsGenuine(rig: Rig, store: Store, floor: bigint): void {

@@ -157,5 +157,5 @@ describe('a power cut at any write of a trust update (draft-ietf-suit-manifest 6
     }
     expect(seen.old).toBeGreaterThan(0);
     expect(seen.new).toBeGreaterThan(0);
-  }, 120_000);
+  });
 });

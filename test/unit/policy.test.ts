@@ -227,7 +227,7 @@ describe('k of n, as properties', () => {
       }),
       { numRuns: 60 },
     );
-  }, 60_000);
+  });
 });
 
 describe('start-up judges by the same policy', () => {

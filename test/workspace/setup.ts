@@ -1,7 +1,7 @@
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { afterEach, vi } from 'vitest';
+import { afterEach } from 'vitest';
 import {
   addClass,
   type DeviceClass,
@@ -9,8 +9,6 @@ import {
   type Workspace,
   WorkspaceError,
 } from '../../src/workspace/index.ts';
-
-vi.setConfig({ testTimeout: 30_000 });
 
 const folders: string[] = [];
 afterEach(() => {
