@@ -3,7 +3,6 @@
  * made: an envelope comes over the UART, is installed, started on trial and kept, or falls back. The power goes at flash writes,
  * and the emulator is killed there.
  */
-import { execFileSync } from 'node:child_process';
 import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -61,7 +60,6 @@ function sealed(bench: Bench, version: string): Uint8Array {
 
 beforeAll(() => {
   if (!toolchainPresent) return;
-  execFileSync('node', ['scripts/build.mjs'], { stdio: 'ignore' });
   const bench = new Bench();
   bench.ok('init WS --vendor-domain hollinridge.example');
   bench.ok('class add vent --model VC-2 --scheme asymmetric', { cwd: 'WS' });

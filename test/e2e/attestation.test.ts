@@ -35,7 +35,7 @@ beforeAll(() => {
   bench.ok('seal next.bin --class dosing --version 2.1.0 --out dose.suit', WS);
   install('vent-0001', 'app.suit');
   install('dosing-0001', 'dose.suit');
-}, 240_000);
+});
 
 function install(unit: string, envelope: string): void {
   bench.ok(`install ${envelope} --unit ${unit}.unit`, WS);

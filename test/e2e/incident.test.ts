@@ -105,15 +105,11 @@ describe('what leaks is known, answered and proved', () => {
 });
 
 describe('drills hold', () => {
-  it.each(['root-leak', 'cohort-key-leak'])(
-    '%s',
-    (kind) => {
-      const { holds, moves } = bench.ok(`drill ${kind} --json`).json;
-      expect(moves.filter((move: { holds: boolean }) => !move.holds)).toEqual([]);
-      expect(holds).toBe(true);
-    },
-    600_000,
-  );
+  it.each(['root-leak', 'cohort-key-leak'])('%s', (kind) => {
+    const { holds, moves } = bench.ok(`drill ${kind} --json`).json;
+    expect(moves.filter((move: { holds: boolean }) => !move.holds)).toEqual([]);
+    expect(holds).toBe(true);
+  });
 
   it('a kind that nobody knows is wrong use', () => {
     expect(bench.run('drill nonsense --json').status).toBe(2);

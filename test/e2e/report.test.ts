@@ -23,7 +23,7 @@ beforeAll(() => {
   bench.ok('seal app.bin --class vent --version 1.4.0 --out app.suit', WS);
   bench.ok('seal next.bin --class vent --version 1.5.0 --out next.suit', WS);
   bench.ok('seal app.bin --class dosing --version 1.4.0 --out dose.suit', WS);
-}, 240_000);
+});
 
 const appraise = (file: string, more = '', status = 0) =>
   bench.ok(`report appraise ${file} ${more} --json`, { ...WS, status }).json;
