@@ -5,7 +5,7 @@ import { cpSync, existsSync, readdirSync, readFileSync, rmSync, statSync, writeF
 import { createServer, type Server } from 'node:http';
 import type { AddressInfo } from 'node:net';
 import { afterAll, beforeAll, beforeEach, describe, expect, it } from 'vitest';
-import { Bench, COMMAND, cortexImage } from './command.ts';
+import { Bench, COMMAND, cortexImage, lastBytes } from './command.ts';
 import { documentOf, started } from './served.ts';
 
 const bench = new Bench();
@@ -285,8 +285,7 @@ describe('announcing', () => {
     expect(refused('announce dosing one.suit').message).toContain('not on record as sealed for class dosing');
     expect(refused('announce vent dosing.suit').message).toContain('not on record as sealed for class vent');
     const forged = readFileSync(bench.path('WS', 'one.suit'));
-    const at = forged.indexOf(Buffer.from([0x03, 0x58])) + 12;
-    forged[at]! ^= 1;
+    forged[lastBytes(forged).manifest]! ^= 1;
     writeFileSync(bench.path('WS', 'forged.suit'), forged);
     expect(bench.run('announce vent forged.suit --depot depot', WS).status).not.toBe(0);
     expect(refused('announce vent two.suit').message).toContain('no image is given');

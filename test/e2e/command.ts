@@ -3,6 +3,8 @@ import { mkdtempSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { sourceOf } from '../../src/bytes/index.ts';
+import { openEnvelope } from '../../src/suit/index.ts';
 
 /** The built command. */
 export const COMMAND = fileURLToPath(new URL('../../dist/fieldseal.js', import.meta.url));
@@ -71,6 +73,15 @@ function parsed(ran: SpawnSyncReturns<string>): unknown {
   } catch {
     return undefined;
   }
+}
+
+/**
+ * Where the signature or MAC of an envelope ends, and where its manifest: the offset of the last byte of each. Looked for by a pattern
+ * they would at times be found in a key or a certificate, whose bytes are random.
+ */
+export function lastBytes(envelope: Uint8Array): { seal: number; manifest: number } {
+  const { blocks, manifestSpan } = openEnvelope(sourceOf(new Uint8Array(envelope)));
+  return { seal: blocks[0]!.span.end - 1, manifest: manifestSpan.end - 1 };
 }
 
 /** Bytes of a Cortex-M image of `size` bytes: vector table for RAM at 0x20000000 and `address`, then `fill`. */

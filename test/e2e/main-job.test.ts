@@ -2,7 +2,7 @@
 import { execFileSync } from 'node:child_process';
 import { readFileSync, writeFileSync } from 'node:fs';
 import { beforeAll, describe, expect, it } from 'vitest';
-import { Bench, cortexImage } from './command.ts';
+import { Bench, cortexImage, lastBytes } from './command.ts';
 
 const bench = new Bench();
 const WS = { cwd: 'WS' };
@@ -67,9 +67,8 @@ describe('the asymmetric scheme', () => {
     expect(forge('cut.suit', genuine.subarray(0, genuine.length - 1))).toEqual([1, 'envelope']);
     expect(forge('longer.suit', Buffer.concat([genuine, Buffer.from([0])]))).toEqual([1, 'envelope']);
     expect(forge('empty.suit', Buffer.alloc(0))).toEqual([1, 'envelope']);
-    const signature = genuine.indexOf(Buffer.from([0xf6, 0x58, 0x40])) + 10;
-    expect(forge('signature.suit', flipped(signature))).toEqual([1, 'authentication']);
-    const manifest = genuine.indexOf(Buffer.from([0x03, 0x58])) + 10;
+    const { seal, manifest } = lastBytes(genuine);
+    expect(forge('signature.suit', flipped(seal))).toEqual([1, 'authentication']);
     expect(forge('manifest.suit', flipped(manifest))).toEqual([1, 'envelope']);
   });
 
