@@ -21,8 +21,9 @@ import { askedAndApproved, Bench, COMMAND, cortexImage, PASSPHRASE, type Ran, tw
 
 const MODULE = '/usr/lib/softhsm/libsofthsm2.so';
 const TOKEN = 'pkcs11:token=Hollin%20Ridge';
-const PIN = '424242';
-const SO_PIN = '87654321';
+/** With a point, which no digest, key or certificate in hexadecimal or base64 has: these must turn up nowhere. */
+const PIN = '4242.pin';
+const SO_PIN = '8765.so-pin';
 const ROOT_PASSPHRASE = 'deep under the hill';
 const hasToken = existsSync(MODULE) && spawnSync('softhsm2-util', ['--version']).status === 0;
 
@@ -112,7 +113,7 @@ describe.skipIf(!hasToken)('a production workspace whose root is in a token (PKC
     });
     expect(withoutPin(`root create --token ${TOKEN} --json`).stderr).toContain('FIELDSEAL_PIN');
     const all = bench.environment;
-    bench.environment = { ...all, FIELDSEAL_PIN: '999999' };
+    bench.environment = { ...all, FIELDSEAL_PIN: '9999.pin' };
     const wrong = bench.run(`root create --token ${TOKEN} --json`, PW);
     bench.environment = all;
     expect(wrong.status).toBe(3);
