@@ -37,8 +37,8 @@ describe('kill -9 while signing, two processes at once', () => {
     addKey(workspace, made.description);
     const told: string[] = [];
     for (let round = 0; round < ROUNDS; round++) {
-      const taken = Array.from({ length: AT_ONCE }, () =>
-        runAndKill(worker, [workspace.root, 'line-q'], 100, environment),
+      const taken = Array.from({ length: AT_ONCE }, (_, nth) =>
+        runAndKill(worker, [workspace.root, 'line-q'], 100, { lines: nth + 1, environment }),
       );
       told.push(...(await Promise.all(taken)).flat());
     }

@@ -23,14 +23,14 @@ export async function buildWorker(entry: string, folder: string): Promise<string
 }
 
 /**
- * Runs a worker until it has told its first line, then kills it at a moment it does not choose, at most `withinMs`
- * later. Gives the whole lines that it told.
+ * Runs a worker until it has told `lines` lines, however slow it is, then kills it at a moment it does not choose, at most
+ * `withinMs` later. Gives the whole lines that it told.
  */
 export async function runAndKill(
   worker: string,
   args: readonly string[],
   withinMs: number,
-  environment: NodeJS.ProcessEnv = process.env,
+  { lines = 1, environment = process.env }: { lines?: number; environment?: NodeJS.ProcessEnv } = {},
 ): Promise<string[]> {
   const child = spawn(process.execPath, [worker, ...args], {
     stdio: ['ignore', 'pipe', 'pipe'],
@@ -43,7 +43,8 @@ export async function runAndKill(
   const ended = new Promise<NodeJS.Signals | null>((resolve) =>
     child.on('close', (_, signal) => resolve(signal)),
   );
-  while (told === '' && child.exitCode === null) await wait(2);
+  const isRunning = () => child.exitCode === null && child.signalCode === null;
+  while (told.split('\n').length <= lines && isRunning()) await wait(2);
   await wait(Math.random() * withinMs);
   child.kill('SIGKILL');
   expect(await ended, faults).toBe('SIGKILL');

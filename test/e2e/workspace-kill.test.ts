@@ -32,7 +32,11 @@ describe('kill -9 at any moment, several processes at once', () => {
     await addClass(workspace, { name: 'vent', model: 'VC-2', scheme: 'asymmetric' });
     const given: string[] = [];
     for (let round = 0; round < ROUNDS; round++) {
-      const taken = await Promise.all(Array.from({ length: AT_ONCE }, () => runAndKill(worker, [root], 40)));
+      // One of them goes on until it has written a record between two numbers.
+      const all = Array.from({ length: AT_ONCE }, (_, nth) =>
+        runAndKill(worker, [root], 40, { lines: nth === 0 ? 2 : 1 }),
+      );
+      const taken = await Promise.all(all);
       given.push(...taken.flat());
       expect(verifyLedger(workspace).findings).toEqual([]);
     }
