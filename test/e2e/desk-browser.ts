@@ -19,6 +19,8 @@ const QUIET = [
 const PICTURES = fileURLToPath(new URL('../../docs/pictures/', import.meta.url));
 
 const TALLEST_PICTURE = 1500;
+/** How long a page may take for anything: far more than it takes, also on a slow machine. */
+export const SLOW = { timeout: 240_000 };
 
 export const chromiumPresent = existsSync(CHROMIUM);
 
@@ -38,8 +40,9 @@ export class DeskBrowser {
       stdio: ['ignore', 'pipe', 'inherit'],
     });
     const { entry, origin } = await documentOf<{ entry: string; origin: string }>(this.#serve);
-    this.#browser = await chromium.launch({ executablePath: CHROMIUM, args: QUIET });
+    this.#browser = await chromium.launch({ executablePath: CHROMIUM, args: QUIET, ...SLOW });
     this.#context = await this.#browser.newContext({ viewport: { width: 1100, height: 800 } });
+    this.#context.setDefaultTimeout(SLOW.timeout);
     this.page = await this.#context.newPage();
     this.page.on('pageerror', ({ message }) => this.complaints.push(message));
     this.page.on('request', (request) => {

@@ -3,15 +3,14 @@ import { execFileSync } from 'node:child_process';
 import { writeFileSync } from 'node:fs';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { Bench, cortexImage, PASSPHRASE } from './command.ts';
-import { chromiumPresent, DeskBrowser } from './desk-browser.ts';
+import { chromiumPresent, DeskBrowser, SLOW } from './desk-browser.ts';
 
 const NEW = 'seven lamps along the glass';
 const bench = new Bench();
 const WS = { cwd: 'WS' };
 const desk = new DeskBrowser();
-const SLOW = { timeout: 60_000 };
 
-describe.skipIf(!chromiumPresent)('a leaked signer, from the desk alone', { timeout: 300_000 }, () => {
+describe.skipIf(!chromiumPresent)('a leaked signer, from the desk alone', () => {
   beforeAll(async () => {
     bench.ok('init WS --vendor-domain hollinridge.example');
     bench.ok('class add vent --model VC-2 --scheme asymmetric', WS);
@@ -85,7 +84,8 @@ describe.skipIf(!chromiumPresent)('a leaked signer, from the desk alone', { time
     }
     const refusedAt = async (label: string, says: RegExp) => {
       await form.getByRole('alert').filter({ hasText: says }).waitFor(SLOW);
-      expect(await focused()).toBe(label);
+      // It is taken to once it is drawn, which may be a moment later.
+      await expect.poll(focused, SLOW).toBe(label);
       expect(await form.getByLabel(label).getAttribute('aria-invalid')).toBe('true');
       await sound();
     };
@@ -94,7 +94,7 @@ describe.skipIf(!chromiumPresent)('a leaked signer, from the desk alone', { time
     await again.fill(NEW);
     await make.click();
     await refusedAt('Name of the new signer', /trust-1/);
-    expect(await root.inputValue()).toBe('');
+    await expect.poll(() => root.inputValue(), SLOW).toBe('');
     await form.getByLabel('Name of the new signer').fill('line-2');
     await root.fill('not the passphrase');
     await make.click();

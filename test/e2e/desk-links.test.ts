@@ -3,14 +3,13 @@ import { createHash } from 'node:crypto';
 import { readFileSync, writeFileSync } from 'node:fs';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { Bench, cortexImage } from './command.ts';
-import { chromiumPresent, DeskBrowser } from './desk-browser.ts';
+import { chromiumPresent, DeskBrowser, SLOW } from './desk-browser.ts';
 
 const bench = new Bench();
 const WS = { cwd: 'WS' };
 const desk = new DeskBrowser();
-const SLOW = { timeout: 60_000 };
 
-describe.skipIf(!chromiumPresent)('addresses of the desk', { timeout: 300_000 }, () => {
+describe.skipIf(!chromiumPresent)('addresses of the desk', () => {
   beforeAll(async () => {
     bench.ok('init WS --vendor-domain hollinridge.example');
     bench.ok('class add vent --model VC-2 --scheme asymmetric', WS);
@@ -107,12 +106,10 @@ describe.skipIf(!chromiumPresent)('addresses of the desk', { timeout: 300_000 },
     await page.getByRole('button', { name: /^line-1 signer/ }).click();
     await page.getByRole('heading', { name: 'If it leaked' }).waitFor(SLOW);
     await page.reload();
-    expect(await page.getByRole('button', { name: /^line-1 signer/ }).getAttribute('aria-pressed')).toBe(
-      'true',
-    );
+    await page.getByRole('button', { name: /^line-1 signer/, pressed: true }).waitFor(SLOW);
     await page.getByRole('link', { name: /open an incident/ }).click();
     await page.getByLabel('Which key').waitFor(SLOW);
-    await expect.poll(() => page.getByLabel('Which key').inputValue()).toBe('line-1');
+    await expect.poll(() => page.getByLabel('Which key').inputValue(), SLOW).toBe('line-1');
     await page.getByRole('button', { name: 'Open an incident' }).click();
     await page.getByRole('heading', { name: /signer-leak: line-1/ }).waitFor(SLOW);
     expect(new URL(page.url()).searchParams.get('incident')).toBe('1');
@@ -125,7 +122,7 @@ describe.skipIf(!chromiumPresent)('addresses of the desk', { timeout: 300_000 },
     await page.waitForURL(/step=new-signer/);
     await page.reload();
     await page.getByLabel('Name of the new signer').waitFor(SLOW);
-    expect(await steps.and(page.locator('[open]')).count()).toBe(1);
+    await expect.poll(() => steps.and(page.locator('[open]')).count(), SLOW).toBe(1);
     await page.getByText('Ask units to prove what they run').click();
     await page.waitForURL(/step=prove/);
     await page.goBack();
@@ -148,14 +145,14 @@ describe.skipIf(!chromiumPresent)('addresses of the desk', { timeout: 300_000 },
     await page.locator('.step.refused').waitFor(SLOW);
 
     await page.getByRole('button', { name: 'Rehearse it' }).click();
-    await page.getByRole('heading', { name: /^Passed: / }).waitFor({ timeout: 110_000 });
+    await page.getByRole('heading', { name: /^Passed: / }).waitFor(SLOW);
     await page.reload();
     await page.getByRole('heading', { name: /^Passed: / }).waitFor(SLOW);
     const open = page.locator('.forgeries details[open] summary strong');
     expect(await open.textContent()).toBe(name);
     await page.getByLabel('Step at which it must fall').selectOption('freshness');
     await page.waitForURL(/step=freshness/);
-    expect(await page.locator('.forgeries li').count()).toBeGreaterThan(0);
+    await expect.poll(() => page.locator('.forgeries li').count(), SLOW).toBeGreaterThan(0);
     expect(desk.complaints).toEqual([]);
   });
 });

@@ -2,14 +2,13 @@
 import { readFileSync, writeFileSync } from 'node:fs';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { Bench, cortexImage, twoPeople } from './command.ts';
-import { chromiumPresent, DeskBrowser } from './desk-browser.ts';
+import { chromiumPresent, DeskBrowser, SLOW } from './desk-browser.ts';
 
 const bench = new Bench();
 const WS = { cwd: 'WS' };
 const desk = new DeskBrowser();
-const SLOW = { timeout: 30_000 };
 
-describe.skipIf(!chromiumPresent)('work at the desk', { timeout: 300_000 }, () => {
+describe.skipIf(!chromiumPresent)('work at the desk', () => {
   beforeAll(async () => {
     bench.ok('init WS --vendor-domain hollinridge.example');
     bench.ok('class add vent --model VC-2 --scheme asymmetric', WS);
@@ -53,7 +52,7 @@ describe.skipIf(!chromiumPresent)('work at the desk', { timeout: 300_000 }, () =
     await page.getByLabel('Device class').selectOption('vent');
     await page.getByRole('link', { name: 'Ask for it to be sealed' }).click();
     await page.getByRole('heading', { level: 1, name: 'What waits for approval?' }).waitFor(SLOW);
-    await expect.poll(() => page.getByLabel('Device class').inputValue()).toBe('vent');
+    await expect.poll(() => page.getByLabel('Device class').inputValue(), SLOW).toBe('vent');
     expect(await desk.violations()).toEqual([]);
     await ask('1.4.0', 'app.bin');
     await page.getByRole('heading', { name: 'What vent/1 froze' }).waitFor(SLOW);
@@ -110,7 +109,7 @@ describe.skipIf(!chromiumPresent)('work at the desk', { timeout: 300_000 }, () =
     await page.getByRole('link', { name: 'Rehearse it' }).click();
     await page.getByText(/vent-2.suit, /).waitFor(SLOW);
     await page.getByRole('button', { name: 'Rehearse it' }).click();
-    await page.getByRole('heading', { name: /^Passed: / }).waitFor({ timeout: 110_000 });
+    await page.getByRole('heading', { name: /^Passed: / }).waitFor(SLOW);
     const [rehearsal] = await Promise.all([
       page.waitForEvent('download'),
       page.getByRole('link', { name: 'Take the result as a file' }).click(),
@@ -126,7 +125,7 @@ describe.skipIf(!chromiumPresent)('work at the desk', { timeout: 300_000 }, () =
     await page.getByText(/compared: it is the one on record/).waitFor(SLOW);
     await page.getByLabel('Shown').selectOption('not shown');
     await page.waitForURL(/cover=not/);
-    expect(await page.locator('.forgeries li:not(.failed)').count()).toBe(0);
+    await expect.poll(() => page.locator('.forgeries li:not(.failed)').count(), SLOW).toBe(0);
     await page.getByRole('button', { name: 'Make the page' }).click();
     const take = page.getByRole('link', { name: 'Take evidence-vent-2.html' });
     await take.waitFor(SLOW);
