@@ -1,7 +1,7 @@
 import { setTimeout as pause } from 'node:timers/promises';
 import type { Random } from '../fuzz/random.ts';
 import type { TrialBroker } from './broker.ts';
-import type { HttpProxy } from './http-proxy.ts';
+import { HOSTILE, type HttpProxy } from './http-proxy.ts';
 import type { TrialServer } from './server.ts';
 import type { Steering } from './steering.ts';
 import type { Workers } from './workers.ts';
@@ -61,6 +61,8 @@ const hostileDepot: Disturbance = {
   async act({ proxy }) {
     proxy.hostile = true;
     await pause(8000);
+    // Agents of a slow machine ask seldom: it goes on until each lie was told.
+    await until(() => HOSTILE.every((lie) => proxy.met.has(lie)));
     proxy.hostile = false;
   },
 };
@@ -71,8 +73,9 @@ const fullServer: Disturbance = {
     await server.end('SIGKILL');
     await server.start(LITTLE_ROOM);
     const before = proxy.full;
-    const until = performance.now() + FULL_LASTS_MS;
-    while (performance.now() < until && proxy.full - before < FULL_OFTEN_ENOUGH) await pause(100);
+    const end = performance.now() + FULL_LASTS_MS;
+    await until(() => performance.now() > end || proxy.full - before >= FULL_OFTEN_ENOUGH);
+    await until(() => proxy.full > before);
     await server.end('SIGKILL');
     await server.start();
   },
@@ -86,6 +89,14 @@ const fullAgent: Disturbance = {
     await workers.kill(random, { which: i });
   },
 };
+
+/** Longest wait for what a disturbance is for. */
+const MOST_PATIENCE_MS = 300_000;
+
+async function until(isMet: () => boolean): Promise<void> {
+  const end = performance.now() + MOST_PATIENCE_MS;
+  while (!isMet() && performance.now() < end) await pause(100);
+}
 
 /** In this order, each once the trial has come further: so a slow machine meets them all. */
 const PROGRAMME: readonly Disturbance[] = [

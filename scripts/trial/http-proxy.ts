@@ -12,7 +12,7 @@ import { setTimeout as pause } from 'node:timers/promises';
 import type { Random } from '../fuzz/random.ts';
 
 const ON_THE_WAY = ['lost', 'answer-lost', 'twice', 'late', 'overtaken', 'cut'] as const;
-const HOSTILE = [
+export const HOSTILE = [
   'flipped',
   'shorter',
   'of-another-release',

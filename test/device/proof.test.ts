@@ -47,6 +47,7 @@ describe.skipIf(!toolchainPresent || !commandPresent('clang'))(
       const { status, stderr } = spawnSync(builtFile('fuzzer', 'fuzz'), args, {
         encoding: 'utf8',
         env: environment,
+        maxBuffer: 1 << 28,
       });
       expect(stderr.slice(-2000)).not.toMatch(/ERROR|runtime error/);
       expect(status).toBe(0);

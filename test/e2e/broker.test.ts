@@ -63,7 +63,7 @@ function start(...words: string[]): ChildProcess {
 
 /** What a command told, once it matches. */
 async function until(child: ChildProcess, what: RegExp): Promise<string> {
-  for (let waited = 0; waited < 60_000; waited += 50) {
+  for (let waited = 0; waited < 240_000; waited += 50) {
     const text = told.get(child)!;
     if (what.test(text)) return text;
     await new Promise((resolve) => setTimeout(resolve, 50));

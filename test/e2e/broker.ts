@@ -1,6 +1,7 @@
 import { type ChildProcess, execFileSync, spawn } from 'node:child_process';
+import { once } from 'node:events';
 import { mkdtempSync, writeFileSync } from 'node:fs';
-import { createServer } from 'node:net';
+import { type AddressInfo, createServer } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 
@@ -23,7 +24,7 @@ export class TestBroker {
   }
 
   async prepare(): Promise<void> {
-    this.#ports = [await freePort(), await freePort()];
+    this.#ports = await twoFreePorts();
     writeFileSync(
       join(this.folder, 'users'),
       Object.entries(this.passwords)
@@ -89,11 +90,11 @@ keyfile ${path('broker.key')}
   }
 }
 
-function freePort(): Promise<number> {
-  return new Promise((resolve) => {
-    const server = createServer().listen(0, '127.0.0.1', () => {
-      const { port } = server.address() as { port: number };
-      server.close(() => resolve(port));
-    });
-  });
+/** Two that differ: neither is given back before both are known. */
+async function twoFreePorts(): Promise<[number, number]> {
+  const servers = [createServer(), createServer()];
+  for (const server of servers) await once(server.listen(0, '127.0.0.1'), 'listening');
+  const [plain, tls] = servers.map((server) => (server.address() as AddressInfo).port);
+  for (const server of servers) await once(server.close(), 'close');
+  return [plain!, tls!];
 }

@@ -18,6 +18,8 @@ function judge(requests: readonly string[]): string[] {
     input: requests.map((line) => `${line}\n`).join(''),
     encoding: 'utf8',
     maxBuffer: 1 << 26,
+    // With JAVA_TOOL_OPTIONS in its environment it would tell them on standard error.
+    env: { PATH: process.env.PATH, HOME: process.env.HOME },
   });
   expect(run.stderr).toBe('');
   return run.stdout.trimEnd().split('\n');

@@ -183,13 +183,11 @@ describe('files that are no image for the slot', () => {
     expect(refusal('cut.elf').message).toBeTruthy();
   });
 
-  it('an image of 2 GiB for a slot of 256 KiB is refused at once, unread', () => {
+  it('an image of 4 TiB for a slot of 256 KiB is refused at once, unread', () => {
     put('huge.bin', '');
-    truncateSync(file('huge.bin'), 2 ** 31);
-    const before = process.hrtime.bigint();
-    expect(refusal('huge.bin').message).toMatch(/2 GiB.*256 KiB/);
-    // Reading and hashing it would take many times this; a hang is what this guards against.
-    expect(Number(process.hrtime.bigint() - before) / 1e9).toBeLessThan(20);
+    // Nobody reads that much before this suite is given up.
+    truncateSync(file('huge.bin'), 2 ** 42);
+    expect(refusal('huge.bin').message).toMatch(/4 TiB.*256 KiB/);
   });
 
   it('a vector table that no Cortex-M starts from', () => {

@@ -115,10 +115,10 @@ describe('a report of a unit', () => {
     bench.ok('provision vent --serial 0004 --out 0004.unit', WS);
     const [report] = lived('0004', '0.suit');
     await expect
-      .poll(async () => (await post(report!)).status, { timeout: 120_000, interval: 1000 })
+      .poll(async () => (await post(report!)).status, { timeout: 300_000, interval: 1000 })
       .toBe(200);
     expect(await stateOf('0004')).toBe('on-trial');
-  }, 180_000);
+  });
 
   it('of a symmetric class is judged under the key derived for the unit', async () => {
     const reports = lived('dosing', 'dosing.suit', { more: '--mac' });
@@ -160,8 +160,11 @@ describe('what is no report of a unit of ours', () => {
   });
 
   it('costs whoever sends it patience, and nobody else', async () => {
-    const answers = await Promise.all(Array.from({ length: 150 }, (_, i) => post(randomBytes(100 + i))));
-    expect(answers.some(({ status }) => status === 429)).toBe(true);
+    // A hundred are judged at once, and twenty a second after that: as many as it takes, on a slow machine too.
+    const flood = () => Promise.all(Array.from({ length: 150 }, (_, i) => post(randomBytes(100 + i))));
+    await expect
+      .poll(async () => (await flood()).map(({ status }) => status), { timeout: 240_000 })
+      .toContain(429);
     await stop('SIGTERM');
     intake = await serve();
   });
