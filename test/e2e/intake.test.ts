@@ -13,6 +13,11 @@ const WS = { cwd: 'WS' };
 const running: ChildProcess[] = [];
 /** Blocks of 512 bytes to which files may grow where there is little room: hardly more than the store's shared memory has. */
 const LITTLE_ROOM = 72;
+/**
+ * A connection for each report: commands run between two of them, and while this process waits for those it does not notice that the
+ * server, after five idle seconds, has closed.
+ */
+const ONE_EACH = { connection: 'close' };
 let intake: string;
 /** Reports of unit 0001 in the order of its life: install, start, keep of one release, then of the next. */
 let life: Buffer[];
@@ -72,7 +77,7 @@ async function stop(signal: NodeJS.Signals): Promise<void> {
 }
 
 async function post(report: Uint8Array, to = intake) {
-  const answer = await fetch(to, { method: 'POST', body: report });
+  const answer = await fetch(to, { method: 'POST', body: report, headers: ONE_EACH });
   const text = await answer.text();
   return { status: answer.status, told: text === '' ? undefined : JSON.parse(text), headers: answer.headers };
 }

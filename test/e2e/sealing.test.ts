@@ -110,6 +110,8 @@ describe('a clone (what git carries)', () => {
     execFileSync('git', ['-c', 'user.name=Ada', '-c', 'user.email=ada@hollinridge.example', ...words], {
       cwd: bench.folder,
       stdio: 'pipe',
+      // As after a fresh installation: somebody's own settings may sign, hook or keep line ends otherwise.
+      env: { PATH: process.env.PATH, HOME: bench.folder, GIT_CONFIG_NOSYSTEM: '1' },
     });
 
   beforeAll(() => {
