@@ -22,6 +22,7 @@ const DEBIAN_PARTS = [
   { name: 'python3', shows: 'python3', for: 'building pkcs11js and better-sqlite3' },
   { name: 'make', shows: 'make', for: 'building pkcs11js and better-sqlite3' },
   { name: 'g++', shows: 'g++', for: 'building pkcs11js and better-sqlite3' },
+  { name: 'git', shows: 'git', for: 'what a clone of a workspace carries' },
   { name: 'openssl', shows: 'openssl', for: 'judging keys, chains and signatures' },
   { name: 'gnutls-bin', shows: 'certtool', for: 'a second judge of certificates, lists, requests and keys' },
   { name: 'softhsm2', shows: '/usr/bin/softhsm2-util', for: 'the token suites' },
