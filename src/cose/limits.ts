@@ -12,4 +12,9 @@ export const COSE_LIMITS = {
     unit: 'items',
     reason: 'a recipient has no more in the forms known here, and the layer above it has as many again',
   },
+  derivationContext: {
+    value: 1_024,
+    unit: 'bytes',
+    reason: 'the HKDF of node:crypto takes no more; a recipient in the forms known here has some 50',
+  },
 } as const satisfies LimitTable;

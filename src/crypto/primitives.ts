@@ -63,7 +63,7 @@ export function hmacSha256(key: Uint8Array, ...parts: readonly Uint8Array[]): Ui
   return new Uint8Array(mac.digest());
 }
 
-/** HKDF with SHA-256, extract and expand (RFC 5869). `length`: bytes wanted, at most 8160. */
+/** HKDF with SHA-256, extract and expand (RFC 5869). `info`: at most 1024 bytes. `length`: bytes wanted, at most 8160. */
 export function hkdfSha256(
   secret: Uint8Array,
   salt: Uint8Array,

@@ -2,6 +2,7 @@ import { fromUtf8 } from '../../bytes/index.ts';
 import { type CborItem, type CborValue, encode } from '../../cbor/index.ts';
 import { hkdfSha256 } from '../../crypto/index.ts';
 import type { Headers } from '../headers.ts';
+import { COSE_LIMITS } from '../limits.ts';
 import type { AgreementAlgorithm } from './algorithms.ts';
 
 /**
@@ -33,19 +34,24 @@ export function kdfContext({ algorithm, headers, other }: Derivation): Uint8Arra
   return encode([id, party(headers, PARTY_U), party(headers, PARTY_V), publicInfo]);
 }
 
-/** The key-encryption key out of an agreed secret: HKDF with SHA-256 (RFC 9053 sections 5.1 and 6.4.1). */
+/** The key-encryption key out of an agreed secret, where `isDerivable`: HKDF with SHA-256 (RFC 9053 sections 5.1 and 6.4.1). */
 export function deriveKek(secret: Uint8Array, derivation: Derivation): Uint8Array {
   const salt = bytesAt(derivation.headers, AGREEMENT_LABEL.salt) ?? NO_SALT;
   return hkdfSha256(secret, salt, kdfContext(derivation), derivation.algorithm.wrap.kekLength);
 }
 
-/** Whether the headers that enter the derivation have the types they must (RFC 9053 tables 9 and 10). */
-export function hasDerivationShape(headers: Headers): boolean {
-  return [AGREEMENT_LABEL.salt, ...PARTY_U, ...PARTY_V].every((label) => {
+/**
+ * Whether a key can be derived: the headers that enter have the types they must (RFC 9053 tables 9 and 10), and their context is no
+ * longer than what is taken.
+ */
+export function isDerivable(derivation: Derivation): boolean {
+  const { headers } = derivation;
+  const hasTypes = [AGREEMENT_LABEL.salt, ...PARTY_U, ...PARTY_V].every((label) => {
     const item = headers.get(label);
     const mayCount = label === PARTY_U[1] || label === PARTY_V[1];
     return !item || item.type === 'bytes' || (mayCount && simpleValue(item) !== null);
   });
+  return hasTypes && kdfContext(derivation).length <= COSE_LIMITS.derivationContext.value;
 }
 
 /** PartyInfo: identity, nonce, other; nil where the message does not give them. */

@@ -11,7 +11,7 @@ import {
   type KeyDistribution,
   keyDistribution,
 } from './algorithms.ts';
-import { AGREEMENT_LABEL, deriveKek, hasDerivationShape } from './kdf-context.ts';
+import { AGREEMENT_LABEL, deriveKek, isDerivable } from './kdf-context.ts';
 import { wrapAlgorithmFor } from './recipient.ts';
 import { type Refused, refused } from './refusals.ts';
 
@@ -103,12 +103,13 @@ function agreeAndUnwrap(
   other: Uint8Array | undefined,
 ): Unwrapped {
   const { headers, ciphertext } = recipient;
+  const derivation = { algorithm, headers, other };
   const isWhole = headers.protectedGet(LABEL.alg) && ciphertext && recipient.recipients.length === 0;
-  if (!isWhole || !hasDerivationShape(headers)) return refused('recipient-malformed');
+  if (!isWhole || !isDerivable(derivation)) return refused('recipient-malformed');
   const ephemeral = readEphemeralKey(headers.get(AGREEMENT_LABEL.ephemeralKey), algorithm);
   const secret = ephemeral && agreeSecret(own, ephemeral);
   if (!secret) return refused('ephemeral-key-wrong');
-  const kek = deriveKek(secret, { algorithm, headers, other });
+  const kek = deriveKek(secret, derivation);
   const key = unwrapKeyData(kek, ciphertext);
   secret.fill(0);
   kek.fill(0);

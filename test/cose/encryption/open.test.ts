@@ -349,6 +349,8 @@ describe('RFC 9053 6.3.1, 6.4.1: ECDH-ES with key wrap', () => {
     ]);
   }
   const coseKey = (pairs: Pairs) => (open: Map<CborValue, CborValue>) => void open.set(-1, bucket(pairs));
+  const partyOf = (length: number) => (open: Map<CborValue, CborValue>) =>
+    void open.set(-21, new Uint8Array(length));
   const point: Pairs = [
     [1, 2],
     [-1, 1],
@@ -393,6 +395,8 @@ describe('RFC 9053 6.3.1, 6.4.1: ECDH-ES with key wrap', () => {
     ['with a salt that is a number', (open) => void open.set(-20, 1), 'recipient-malformed'],
     ['with a party identity', (open) => void open.set(-21, fromHex('00')), 'content-key-wrong'],
     ['with a party identity of text', (open) => void open.set(-24, 'us'), 'recipient-malformed'],
+    ['with a derivation context of 1024 bytes', partyOf(1004), 'content-key-wrong'],
+    ['with a derivation context of 1025 bytes', partyOf(1005), 'recipient-malformed'],
   ])('%s', async (_, change, code) => {
     expect(codeOf(await altered(change), [mine])).toBe(code);
   });
