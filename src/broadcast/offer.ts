@@ -1,5 +1,13 @@
+import { basename } from 'node:path';
 import { toHex } from '../bytes/index.ts';
-import { ALL_EXTENSIONS, manifestDigestMatches, openEnvelope, readManifest } from '../suit/index.ts';
+import {
+  ALL_EXTENSIONS,
+  type Envelope,
+  manifestDigestMatches,
+  openEnvelope,
+  readManifest,
+  SuitError,
+} from '../suit/index.ts';
 import {
   type DeviceClass,
   type FileSource,
@@ -33,8 +41,7 @@ export async function offerOf(
   const sources = [envelope, ...images].map((path) => fileSource(path));
   try {
     const [source, ...beside] = sources as [FileSource, ...FileSource[]];
-    const opened = openEnvelope(source, undefined, ALL_EXTENSIONS);
-    const manifest = readManifest(opened.manifest, { extensions: ALL_EXTENSIONS });
+    const { opened, sequenceNumber } = readOffered(source, envelope);
     const digest = toHex(opened.digest.bytes);
     const record = manifestDigestMatches(opened)
       ? releaseOnRecord(workspace, deviceClass, digest)
@@ -43,7 +50,7 @@ export async function offerOf(
     requireImages(record, images, await Promise.all(beside.map((image) => image.sha256())));
     return {
       manifestDigest: opened.digest.bytes,
-      sequenceNumber: manifest.sequenceNumber,
+      sequenceNumber,
       envelope: depot.put(envelope),
       images: images.map((image) => depot.put(image)),
     };
@@ -76,12 +83,28 @@ export async function imagesOf(
 ): Promise<string[]> {
   const source = fileSource(envelope);
   try {
-    const digest = toHex(openEnvelope(source, undefined, ALL_EXTENSIONS).digest.bytes);
+    const digest = toHex(readOffered(source, envelope).opened.digest.bytes);
     const known = imageDigests(releaseOnRecord(workspace, deviceClass, digest) ?? {});
     const own = await Promise.all(images.map(async (path) => known.includes(await sha256Of(path))));
     return images.filter((_, i) => own[i]);
   } finally {
     source.close();
+  }
+}
+
+/** Throws `BroadcastError` envelope where it cannot be read as one. */
+function readOffered(source: FileSource, path: string): { opened: Envelope; sequenceNumber: bigint } {
+  try {
+    const opened = openEnvelope(source, undefined, ALL_EXTENSIONS);
+    const { sequenceNumber } = readManifest(opened.manifest, { extensions: ALL_EXTENSIONS });
+    return { opened, sequenceNumber };
+  } catch (error) {
+    if (!(error instanceof SuitError)) throw error;
+    throw new BroadcastError(
+      'envelope',
+      `${basename(path)} is no envelope that a unit could read: ${error.message}`,
+      'give the envelope that was sealed, and an image that lies beside it as its image',
+    );
   }
 }
 
@@ -107,21 +130,21 @@ function requireImages(record: JsonObject, paths: readonly string[], digests: re
   if (stranger >= 0)
     throw new BroadcastError(
       'image',
-      `${paths[stranger]} is not an image of that release: units would refuse it`,
+      `${basename(paths[stranger]!)} is not an image of that release: units would refuse it`,
       'give the image that was sealed as it is sent: flat, and encrypted where the release is',
     );
   if (record.detached === true && digests.length === 0)
     throw new BroadcastError(
       'image',
       'the release was sealed without its image inside, and no image is given: units could not fetch it',
-      'give it with --image FILE',
+      'give it beside the envelope (--image FILE at the command line)',
     );
 }
 
 function notOnRecord(path: string, { name }: DeviceClass): BroadcastError {
   return new BroadcastError(
     'envelope',
-    `${path} is not on record as sealed for class ${name}: every unit that hears of it would refuse it`,
+    `${basename(path)} is not on record as sealed for class ${name}: every unit that hears of it would refuse it`,
     `seal it for ${name}, or announce it to the class it was sealed for`,
   );
 }

@@ -46,11 +46,12 @@ export type {
 } from './store/types.ts';
 export { UNIT_STATES, WAVE_STATES } from './store/types.ts';
 export { type Begun, begin, type NewCourse } from './waves/course/begin.ts';
+export { liesIn } from './waves/course/course.ts';
 export { currentBroadcast } from './waves/course/current.ts';
+export { type Judgement, judgementJson, judgePlan } from './waves/course/judge.ts';
 export { halt, type Order, pause, resume } from './waves/course/orders.ts';
-export { type Preview, previewOf } from './waves/course/preview.ts';
+export { draftPlan } from './waves/plan/draft.ts';
 export { type BroadcastPlan, planFromText } from './waves/plan/plan.ts';
-export { planYaml } from './waves/plan/yaml.ts';
 export { type Reissue, type Reissued, reissueOf } from './waves/reissue.ts';
 export type { Decision } from './waves/rules/decide.ts';
 export { broadcastJson } from './waves/screen.ts';

@@ -87,7 +87,7 @@ export class WorkspaceError extends Error {
 export function invalidFile(file: string, mistakes: readonly Mistake[]): WorkspaceError {
   const told = mistakes.map((mistake) => `${file}:${mistake.line}:${mistake.column}: ${tell(mistake)}`);
   return new WorkspaceError('file-invalid', told.join('\n'), {
-    hint: 'correct the file and run the command again; nothing was changed',
+    hint: 'correct it and try again; nothing was changed',
     file,
     mistakes,
   });

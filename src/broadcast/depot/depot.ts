@@ -111,7 +111,7 @@ function digestOf(source: number): { digest: Buffer; size: number } {
 }
 
 function copyTo(source: number, place: string): void {
-  mkdirSync(join(place, '..'), { recursive: true });
+  filesOn().makeFolder(join(place, '..'));
   const output = filesOn().beginOutput(place, { force: true });
   try {
     eachPiece(source, (piece) => output.write(piece));

@@ -6,11 +6,10 @@ import { recordedUnits } from '../../intake/recorded-units.ts';
 import type { Broadcast, FleetStore, NewBroadcast } from '../../store/types.ts';
 import { WavesError } from '../error.ts';
 import type { BroadcastPlan } from '../plan/plan.ts';
-import { type Course, courseFrom, courseJson } from './course.ts';
+import { type Course, courseFrom, courseJson, LOT_LENGTH } from './course.ts';
+import { pilotFault, requireClass } from './judge.ts';
 import { waveOf } from './placing.ts';
 import { namedUnits, type Preview, previewOf } from './preview.ts';
-
-const LOT_LENGTH = 16;
 
 /** A release that is to be broadcast. */
 export interface NewCourse {
@@ -43,7 +42,8 @@ export async function begin(made: NewCourse): Promise<Begun> {
   await store.importUnits(recordedUnits(made.workspace));
   const course = await courseOf(made);
   const preview = await previewOf(store, deviceClass, course);
-  requirePilot(course.plan, preview);
+  const fault = pilotFault(course.plan, preview);
+  if (fault) throw fault;
   const planned =
     (await unfinished(made, course)) ?? (await store.createBroadcast(newBroadcast(made, course)));
   await store.placeUnits(planned.id, waveOf(courseFrom(planned.plan)));
@@ -60,12 +60,7 @@ export async function begin(made: NewCourse): Promise<Begun> {
 
 async function courseOf(made: NewCourse): Promise<Course> {
   const { plan, deviceClass, envelope, steppingStones, images } = made;
-  if (plan.className !== deviceClass.name)
-    throw new WavesError(
-      'plan-other-class',
-      `the plan is for class ${plan.className}, not for ${deviceClass.name}`,
-      'give the plan of this class, or change the line class: in it',
-    );
+  requireClass(plan, deviceClass);
   const offer = await inDepot(made, envelope, steppingStones.length === 0 ? images : undefined);
   const given: Offer[] = [];
   for (const each of steppingStones) given.push(await inDepot(made, each));
@@ -107,27 +102,7 @@ function stone(says: string): WavesError {
   return new WavesError(
     'stepping-stone',
     says,
-    'give each one that the plan names: --stepping-stone ENVELOPE',
-  );
-}
-
-function requirePilot(
-  { waves, unpilotedHardware }: BroadcastPlan,
-  { unpiloted, waves: held }: Preview,
-): void {
-  const [pilot] = waves;
-  if (held[0]!.units === 0)
-    throw new WavesError(
-      'pilot-empty',
-      `no unit of the fleet is in the pilot, wave ${pilot!.name}: nothing would be learnt before the next wave`,
-      'name units that are in the fleet store: fieldseal fleet find',
-    );
-  const without = unpiloted.filter((revision) => !unpilotedHardware.includes(revision));
-  if (without.length === 0) return;
-  throw new WavesError(
-    'pilot-hardware',
-    `no unit of hardware revision ${without.join(', ')} is in the pilot; what goes wrong there would be learnt from the fleet`,
-    'add one to the pilot; where there is none that you could watch, say so in the plan: unpiloted_hardware',
+    'give the envelope of each one that the plan names (--stepping-stone ENVELOPE at the command line)',
   );
 }
 

@@ -1,12 +1,13 @@
 import { z } from 'zod';
-import type { Offer } from '../../../broadcast/index.ts';
+import type { Depot, Offer } from '../../../broadcast/index.ts';
 import { fromHex, toHex } from '../../../bytes/index.ts';
+import type { Broadcast } from '../../store/types.ts';
 import type { BroadcastPlan } from '../plan/plan.ts';
 
 /** What a broadcast is steered by, fixed when it is made: kept in the store as its plan. */
 export interface Course {
   readonly plan: BroadcastPlan;
-  /** Of its shares, 16 bytes. */
+  /** Of its shares. */
   readonly lot: Uint8Array;
   /** Device identifiers of the units that the pilot names, 32 hexadecimal digits each, ascending. */
   readonly named: readonly string[];
@@ -14,6 +15,9 @@ export interface Course {
   /** By ascending sequence number. */
   readonly steppingStones: readonly Offer[];
 }
+
+/** Bytes of a lot. */
+export const LOT_LENGTH = 16;
 
 const FORMAT = 'fieldseal.broadcast-course/1';
 const count = z.int().min(0);
@@ -54,7 +58,7 @@ const schema = z.strictObject({
     unpilotedHardware: z.array(z.string()),
     waves: z.array(wave).min(1),
   }),
-  lot: bytes(16),
+  lot: bytes(LOT_LENGTH),
   named: z.array(z.string().regex(/^[0-9a-f]{32}$/)),
   offer,
   steppingStones: z.array(offer),
@@ -89,4 +93,9 @@ function offerJson({ manifestDigest, sequenceNumber, envelope, images }: Offer):
 
 function fileJson({ digest, size, uri }: Offer['envelope']): object {
   return { digest: toHex(digest), size, uri };
+}
+
+/** Whether a depot holds the envelope of what a broadcast offers, as far as its size tells. */
+export function liesIn(depot: Depot, broadcast: Pick<Broadcast, 'plan'>): boolean {
+  return depot.holds(courseFrom(broadcast.plan).offer.envelope);
 }

@@ -14,7 +14,7 @@ export interface Preview {
   readonly waves: readonly { readonly name: string; readonly units: number }[];
   /** Units that no wave reaches. */
   readonly beyond: number;
-  /** Hardware revisions of the class without a unit in the first wave. */
+  /** Hardware revisions of the class without a unit in the first wave that the plan does not except. */
   readonly unpiloted: readonly string[];
   /** Serial numbers that the pilot names and the fleet does not have. */
   readonly missing: readonly string[];
@@ -56,7 +56,7 @@ export async function previewOf(
     units: units.reduce((sum, each) => sum + each, beyond),
     waves: waves.map(({ name }, i) => ({ name, units: units[i]! })),
     beyond,
-    unpiloted: [...all].filter((each) => !piloted.has(each)).sort(),
+    unpiloted: [...all].filter((each) => !piloted.has(each) && !plan.unpilotedHardware.includes(each)).sort(),
     missing: [...named].flatMap(([serial, device]) => (seen.has(device) ? [] : [serial])),
   };
 }
