@@ -10,6 +10,7 @@ import { DeskError } from './error.ts';
 import { explain, statusOf } from './explain.ts';
 import { securityHeaders } from './headers.ts';
 import { attestationRoutes } from './routes/attestation.ts';
+import { beginRoutes } from './routes/begin.ts';
 import { bookRoutes } from './routes/books.ts';
 import { broadcastRoutes } from './routes/broadcasts.ts';
 import { evidenceRoutes } from './routes/evidence.ts';
@@ -93,6 +94,7 @@ function apiRoutes() {
     evidenceRoutes(),
     fleetRoutes(),
     broadcastRoutes(),
+    beginRoutes(),
   ])
     api.route('/', routes);
   return api;

@@ -1,4 +1,5 @@
 import type { HttpBindings } from '@hono/node-server';
+import type { Depot } from '../broadcast/index.ts';
 import type { Workspace } from '../workspace/index.ts';
 import type { Accounts } from './access/accounts.ts';
 import type { Entry } from './access/entry.ts';
@@ -29,6 +30,8 @@ export interface Desk {
   readonly jobs: Jobs;
   readonly plays: Plays;
   readonly fleet: Fleet;
+  /** Where broadcasts begun here put their files; undefined where whoever opened the desk named none. */
+  readonly depot: Depot | undefined;
   /** The workspace as it is now. */
   workspace(): Promise<Workspace>;
 }

@@ -3,7 +3,7 @@ import { createServer as createHttpServer, type Server } from 'node:http';
 import { createServer as createHttpsServer } from 'node:https';
 import type { AddressInfo } from 'node:net';
 import { createAdaptorServer } from '@hono/node-server';
-import { fleetKept } from '../fleet/index.ts';
+import { Depot } from '../broadcast/index.ts';
 import { openWorkspace } from '../workspace/index.ts';
 import { Accounts } from './access/accounts.ts';
 import { Entry } from './access/entry.ts';
@@ -33,6 +33,8 @@ export interface DeskOptions {
   readonly tls?: { readonly certificate: string; readonly key: string } | undefined;
   /** The name that browsers use, where the desk listens beyond this machine. */
   readonly name?: string | undefined;
+  /** Folder of the depot that broadcasts begun at the desk put their files into. */
+  readonly depot?: string | undefined;
   /** Told what nobody foresaw. */
   complain(error: unknown): void;
   /** Given the server before it listens, to watch it. */
@@ -77,7 +79,8 @@ export async function openDesk(options: DeskOptions): Promise<OpenDesk> {
     unlocked,
     jobs: new Jobs((error) => statusOf(error) === 500 && options.complain(error)),
     plays,
-    fleet: new Fleet(() => fleetKept(workspace)),
+    fleet: new Fleet(workspace),
+    depot: options.depot === undefined ? undefined : new Depot(options.depot),
     workspace: () => openWorkspace(options.folder),
   };
   const app = makeApp(options.pages, options.complain);

@@ -15,6 +15,7 @@ export const DESK_CODES = {
   'account-taken': { http: 409, exit: 2 },
   'account-missing': { http: 404, exit: 2 },
   'accounts-damaged': { http: 500, exit: 3 },
+  'depot-unnamed': { http: 409, exit: 2 },
   'address-open': { http: 500, exit: 2 },
   'address-taken': { http: 500, exit: 3 },
 } as const;

@@ -1,3 +1,4 @@
+import type { WorkspaceError } from '../workspace/index.ts';
 import { DESK_CODES, DeskError } from './error.ts';
 
 /** An error as pages and programs are told it. */
@@ -7,6 +8,8 @@ export interface Explained {
   readonly hint: string | null;
   /** The field of the request that it is about, such as make.name; where it is about one. */
   readonly field?: string;
+  /** Mistakes in a text that people write; where it is about one. */
+  readonly mistakes?: WorkspaceError['mistakes'];
 }
 
 /** An error of a room: a closed code, a message, perhaps the next move. */
@@ -14,13 +17,20 @@ interface CodedError extends Error {
   readonly code: string;
   readonly hint?: string;
   readonly field?: string;
+  readonly mistakes?: WorkspaceError['mistakes'];
 }
 
 /** Tells an error of any room. What nobody foresaw is told without its inside, which may hold what is not to be told. */
 export function explain(error: unknown): Explained {
   if (isForeseen(error)) {
-    const { code, message, hint = null, field } = error;
-    return { code, message, hint, ...(field !== undefined && { field }) };
+    const { code, message, hint = null, field, mistakes = [] } = error;
+    return {
+      code,
+      message,
+      hint,
+      ...(field !== undefined && { field }),
+      ...(mistakes.length > 0 && { mistakes }),
+    };
   }
   return {
     code: 'program-fault',

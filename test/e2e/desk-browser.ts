@@ -33,8 +33,9 @@ export class DeskBrowser {
   #browser!: Browser;
   #context!: BrowserContext;
 
-  async open(bench: Bench, cwd: string): Promise<void> {
-    this.#serve = spawn(process.execPath, [COMMAND, 'serve', '--json'], {
+  /** `more`: options of `serve`. */
+  async open(bench: Bench, cwd: string, more: readonly string[] = []): Promise<void> {
+    this.#serve = spawn(process.execPath, [COMMAND, 'serve', '--json', ...more], {
       cwd: bench.path(cwd),
       env: bench.environment,
       stdio: ['ignore', 'pipe', 'inherit'],

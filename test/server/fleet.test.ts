@@ -3,10 +3,12 @@ import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { toHex } from '../../src/bytes/index.ts';
 import { type FleetStore, openFleet } from '../../src/fleet/index.ts';
+import { deviceId } from '../../src/provision/index.ts';
 import { Sessions } from '../../src/server/access/sessions.ts';
 import { Accounts } from '../../src/server/index.ts';
-import { openWorkspace, readClass } from '../../src/workspace/index.ts';
-import { enter, type Opened, OWN, openTestDesk } from './opened.ts';
+import { formatUuid } from '../../src/suit/index.ts';
+import { openWorkspace, readClass, writeRecord } from '../../src/workspace/index.ts';
+import { enter, makeWorkspace, type Opened, OWN, openTestDesk } from './opened.ts';
 
 let opened: Opened;
 let store: FleetStore;
@@ -39,6 +41,32 @@ describe('the field over the API', () => {
       const { status, json } = await get(path);
       expect([path, status, json.error.code]).toEqual([path, 404, 'not-there']);
       expect(json.error.hint).toContain('fleet import');
+    }
+  });
+
+  it('the first plan of waves puts units on record into the fleet, as at the command line', async () => {
+    const draft = () =>
+      opened.ask('/api/v1/broadcasts/drafts', { method: 'POST', headers, body: '{"class":"vent"}' });
+    expect((await draft()).status).toBe(404);
+    const folder = await makeWorkspace();
+    const workspace = await openWorkspace(folder);
+    const { classIds } = await readClass(workspace, 'vent');
+    const class_ids = classIds.map(formatUuid);
+    const facts = { class_ids, device_id: deviceId({ class_ids }, '0007'), serial: '0007', batch: 'b-1' };
+    writeRecord(workspace, {
+      ...{ folder: 'units', name: ['vent', '0007'], kind: 'unit-provisioned', summary: {} },
+      facts: { format: 'fieldseal.unit-record/1', ...facts },
+    });
+    const other = await openTestDesk({ folder });
+    try {
+      const mine = await enter(other);
+      const ask = (path: string, body?: string) =>
+        other.ask(`/api/v1${path}`, { headers: mine, ...(body && { method: 'POST', body }) });
+      const answer = await ask('/broadcasts/drafts', '{"class":"vent"}');
+      expect(((await answer.json()) as { plan: string }).plan).toContain('- "0007"');
+      expect(await (await ask('/fleet')).json()).toMatchObject({ units: 1 });
+    } finally {
+      await other.desk.close();
     }
   });
 

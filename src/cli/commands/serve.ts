@@ -1,3 +1,4 @@
+import { statSync } from 'node:fs';
 import { createInterface } from 'node:readline';
 import { fileURLToPath } from 'node:url';
 import type { Monitor } from '../../monitoring/index.ts';
@@ -30,6 +31,7 @@ async function serve(call: Call, workspace: Workspace, monitor: Monitor | undefi
     name: call.text('name'),
     port: portOf(call),
     tls: tlsOf(call),
+    depot: depotOf(call),
     complain: (error) => {
       call.out.caution(`a fault at the desk: ${toldOf(error)}`);
       monitor?.fault(error, 'a fault at the desk');
@@ -73,6 +75,14 @@ function tlsOf(call: Call): { certificate: string; key: string } | undefined {
   if (certificate !== undefined && key !== undefined) return { certificate, key };
   if (certificate === undefined && key === undefined) return undefined;
   throw wrongUse('--tls-certificate and --tls-key go together', 'give both, or neither');
+}
+
+/** A depot that is not there yet is made by the first broadcast. */
+function depotOf(call: Call): string | undefined {
+  const folder = call.text('depot');
+  if (folder === undefined || (statSync(folder, { throwIfNoEntry: false })?.isDirectory() ?? true))
+    return folder;
+  throw wrongUse(`--depot ${folder} is a file, not a folder`, 'name the folder that units fetch from');
 }
 
 function toldOf(error: unknown): string {

@@ -19,6 +19,12 @@ export const DESK: readonly CommandSpec[] = [
       { name: 'name', value: 'host', about: 'the name that browsers use, where it differs from the address' },
       { name: 'tls-certificate', value: 'pem', about: 'certificate chain of the desk' },
       { name: 'tls-key', value: 'pem', about: 'private key of that certificate' },
+      {
+        name: 'depot',
+        value: 'dir',
+        about:
+          'the folder that units fetch from: broadcasts can be begun at the desk, and put their files there',
+      },
       ...MONITOR_OPTIONS,
     ],
     notes: `Prints a link that lets one browser in, once; press Enter for another. Ctrl-C closes the desk: files that were
@@ -26,8 +32,12 @@ dropped there, units that were played with and held passphrases are gone then.
 
 Beyond this machine the desk listens only with TLS and named accounts: see "fieldseal account add".
 
-Example:
-  fieldseal serve --port 8470`,
+Which folder units fetch from is said here and nowhere else: no page can name one. Without --depot the desk shows the command
+that begins a broadcast.
+
+Examples:
+  fieldseal serve --port 8470
+  fieldseal serve --depot depot`,
     load: () => import('../commands/serve.ts'),
   },
   {

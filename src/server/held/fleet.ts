@@ -1,14 +1,14 @@
-import { type FleetStore, openFleet } from '../../fleet/index.ts';
+import { type FleetStore, fleetKept, fleetPlace, openFleet } from '../../fleet/index.ts';
+import { listRecords, type Workspace } from '../../workspace/index.ts';
 import { DeskError } from '../error.ts';
 
 /** The fleet store: opened when somebody first asks, and shared by everybody at the desk. */
 export class Fleet {
-  readonly #kept: () => string | undefined;
+  readonly #workspace: Workspace;
   #opened: Promise<FleetStore> | undefined;
 
-  /** `kept`: the path of its file or the address of its database; undefined before units were brought in. */
-  constructor(kept: () => string | undefined) {
-    this.#kept = kept;
+  constructor(workspace: Workspace) {
+    this.#workspace = workspace;
   }
 
   /** Throws `DeskError` not-there before units were brought in; `FleetError`. */
@@ -24,8 +24,17 @@ export class Fleet {
 
   /** Undefined before units were brought in. Throws `FleetError`. */
   async storeIfKept(): Promise<FleetStore | undefined> {
-    const place = this.#kept();
-    if (place === undefined) return undefined;
+    const place = fleetKept(this.#workspace);
+    return place === undefined ? undefined : this.#open(place);
+  }
+
+  /** For work that puts units on record into it: made where there are any. Throws `DeskError` not-there, `FleetError`. */
+  async storeForRecords(): Promise<FleetStore> {
+    const any = listRecords(this.#workspace, 'units').length > 0;
+    return any ? this.#open(fleetPlace(this.#workspace)) : this.store();
+  }
+
+  #open(place: string): Promise<FleetStore> {
     this.#opened ??= openFleet(place).catch((error: unknown) => {
       this.#opened = undefined;
       throw error;

@@ -7,13 +7,15 @@ import {
   broadcastJson,
   type FleetStore,
   halt,
+  liesIn,
   pause as pauseBroadcast,
   resume,
 } from '../../fleet/index.ts';
 import { STEPS } from '../../unit/index.ts';
-import { readClass, type Workspace } from '../../workspace/index.ts';
+import { readClass } from '../../workspace/index.ts';
 import { requireRight } from '../access/guard.ts';
 import { whileHere } from '../access/presence.ts';
+import type { Desk } from '../context.ts';
 import { DeskError } from '../error.ts';
 import { answers, jsonBody, newRoutes } from './answers.ts';
 import { broadcastParamSchema, documentSchema, orderRequestSchema } from './fleet-schemas.ts';
@@ -89,8 +91,7 @@ export function broadcastRoutes() {
       return c.json({ format: 'fieldseal.desk-broadcasts/1', broadcasts }, 200);
     })
     .openapi(viewRoute, async (c) => {
-      const store = await c.env.desk.fleet.store();
-      const shown = await viewOf(store, await c.env.desk.workspace(), c.req.valid('param').id);
+      const shown = await viewOf(c.env.desk, c.req.valid('param').id);
       return c.json(documentSchema.parse(shown), 200);
     })
     .openapi(liveRoute, async (c) => {
@@ -103,7 +104,7 @@ export function broadcastRoutes() {
         whileHere(desk, session, c.req.raw.signal, async (signal) => {
           let last = '';
           for (let still = 0; !signal.aborted; still++) {
-            const told = JSON.stringify(await viewOf(store, await desk.workspace(), id));
+            const told = JSON.stringify(await viewOf(desk, id));
             if (told !== last) await stream.writeSSE({ event: 'standing', data: told });
             else if (still % STILL_LOOKS === 0) await stream.writeSSE({ event: 'still', data: '' });
             last = told;
@@ -144,7 +145,7 @@ export function broadcastRoutes() {
         },
         seen === undefined ? ATTEMPTS : 1,
       );
-      return c.json(documentSchema.parse(await viewOf(store, workspace, id)), 200);
+      return c.json(documentSchema.parse(await viewOf(c.env.desk, id)), 200);
     });
 }
 
@@ -169,7 +170,8 @@ async function requireBroadcast(store: FleetStore, id: number): Promise<Broadcas
 }
 
 /** The document of "fieldseal broadcast status", and what the screen needs beside it. */
-async function viewOf(store: FleetStore, workspace: Workspace, id: number) {
+async function viewOf(desk: Desk, id: number) {
+  const [store, workspace] = [await desk.fleet.store(), await desk.workspace()];
   const broadcast = await requireBroadcast(store, id);
   const { classId, revision } = broadcast;
   const name = (await classNames(workspace)).get(classId);
@@ -182,7 +184,10 @@ async function viewOf(store: FleetStore, workspace: Workspace, id: number) {
   }
   const shown = await broadcastJson(store, await readClass(workspace, name), broadcast, workspace.now());
   const { units } = await store.counts({ classId });
-  return { ...shown, revision, units, steps: STEPS.map((step) => step.name) };
+  const { depot } = desk;
+  const steps = STEPS.map((step) => step.name);
+  // Another depot may be the one that it was begun with.
+  return { ...shown, revision, units, steps, depot: depot && liesIn(depot, broadcast) ? depot.folder : null };
 }
 
 function listed({ id, classId, release, state }: Broadcast, names: ClassNames) {

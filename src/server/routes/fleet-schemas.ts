@@ -1,6 +1,6 @@
 import { z } from '@hono/zod-openapi';
 import { UNIT_STATES } from '../../fleet/index.ts';
-import { classNameSchema } from './schemas.ts';
+import { classNameSchema, fileIdSchema } from './schemas.ts';
 
 export { documentSchema } from './schemas.ts';
 
@@ -53,3 +53,64 @@ export const orderRequestSchema = z
     revision: z.int().positive().openapi({ description: 'the broadcast as it was looked at' }),
   })
   .openapi('Order');
+
+/** A plan of waves is a page or two of text. */
+const LONGEST_PLAN = 128 * 1024;
+const planSchema = z.string().max(LONGEST_PLAN).openapi({
+  description: 'a plan of waves, YAML: schema in schemas/broadcast-plan.schema.json',
+});
+const most = (count: number, description: string) =>
+  z.array(fileIdSchema).max(count).default([]).openapi({ description });
+
+export const draftRequestSchema = z.strictObject({ class: classNameSchema }).openapi('DraftRequest');
+export const draftSchema = z
+  .object({
+    format: z.literal('fieldseal.desk-broadcast-draft/1'),
+    class: z.string(),
+    plan: planSchema,
+    depot: z.string().nullable().openapi({
+      description:
+        'the folder that files go into, as "fieldseal serve --depot" names it; null: nothing begins here',
+    }),
+  })
+  .openapi('BroadcastDraft');
+
+export const judgementRequestSchema = z
+  .strictObject({ class: classNameSchema, plan: planSchema })
+  .openapi('JudgementRequest');
+const unitCount = z.int().nonnegative();
+export const judgementSchema = z
+  .object({
+    format: z.literal('fieldseal.broadcast-preview/1'),
+    class: z.string(),
+    units: unitCount.openapi({ description: 'of the class' }),
+    waves: z.array(
+      z.object({
+        name: z.string(),
+        units: unitCount.openapi({
+          description: 'that no wave before it holds; drawn by lot: about so many',
+        }),
+        share: z.int().nullable().openapi({ description: 'of a thousand; null where it names its units' }),
+      }),
+    ),
+    in_no_wave: unitCount,
+    unpiloted_hardware: z.array(z.string()),
+    not_in_fleet: z.array(z.string()).openapi({ description: 'serial numbers' }),
+    stepping_stones: z.array(z.int()).openapi({ description: 'sequence numbers' }),
+    refused: z
+      .object({ code: z.string(), message: z.string(), hint: z.string() })
+      .nullable()
+      .openapi({ description: 'why nothing would begin by it; null where it would' }),
+  })
+  .openapi('BroadcastJudgement');
+
+export const beginRequestSchema = z
+  .strictObject({
+    class: classNameSchema,
+    plan: planSchema,
+    file: fileIdSchema.openapi({ description: 'the envelope that is offered' }),
+    images: most(16, 'images that lie beside it, or beside a stepping stone'),
+    stepping_stones: most(4, 'envelopes of the releases that the plan names as stepping stones'),
+    confirm: z.string().max(64).openapi({ description: 'the name of the class: what follows was read' }),
+  })
+  .openapi('BeginRequest');

@@ -13,6 +13,22 @@ export const errorSchema = z
         .string()
         .optional()
         .openapi({ description: 'the field of the request that it is about', example: 'make.name' }),
+      mistakes: z
+        .array(
+          z.object({
+            line: z.int().positive(),
+            column: z.int().positive(),
+            field: z.string(),
+            expected: z.string(),
+            found: z.string(),
+            says: z.string().optional(),
+            example: z.string().optional(),
+          }),
+        )
+        .optional()
+        .openapi({
+          description: 'where it is about a text that people write: each mistake, and where it stands',
+        }),
     }),
   })
   .openapi('Error');
