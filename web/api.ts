@@ -1,5 +1,24 @@
 /** The server as the pages see it: JSON in, JSON out, and errors in the words that the server found. */
 
+/** A mistake in a text that people write, and where it stands: line and column from 1. */
+export interface Mistake {
+  readonly line: number;
+  readonly column: number;
+  readonly field: string;
+  readonly expected: string;
+  readonly found: string;
+  readonly says?: string;
+  readonly example?: string;
+}
+
+interface Told {
+  readonly code: string;
+  readonly message: string;
+  readonly hint: string | null;
+  readonly field?: string;
+  readonly mistakes?: readonly Mistake[];
+}
+
 /** What went wrong, and what to do next. */
 export class Problem extends Error {
   readonly code: string;
@@ -7,13 +26,15 @@ export class Problem extends Error {
   readonly status: number;
   /** The field of the request that it is about, where it is about one. */
   readonly field: string | undefined;
+  readonly mistakes: readonly Mistake[];
 
-  constructor(status: number, told: { code: string; message: string; hint: string | null; field?: string }) {
+  constructor(status: number, told: Told) {
     super(told.message);
     this.status = status;
     this.code = told.code;
     this.hint = told.hint;
     this.field = told.field;
+    this.mistakes = told.mistakes ?? [];
   }
 }
 

@@ -149,6 +149,8 @@ export interface BroadcastView {
   readonly begun: string;
   /** Of the class. */
   readonly units: number;
+  /** The desk's depot, where it holds what is offered. */
+  readonly depot: string | null;
   /** Names of the steps of a unit's decision, in their order. */
   readonly steps: readonly string[];
   readonly steered_by: string | null;
@@ -172,4 +174,27 @@ export interface EventsPage {
     readonly text: string;
   }[];
   readonly next: number | null;
+}
+
+/** A plan of waves to begin from. */
+export interface PlanDraft {
+  readonly plan: string;
+  /** The folder that files go into; null where nothing begins at this desk. */
+  readonly depot: string | null;
+}
+
+/** What a plan comes to as the fleet stands. */
+export interface PlanJudgement {
+  /** Of the class. */
+  readonly units: number;
+  readonly waves: readonly {
+    readonly name: string;
+    /** That no wave before it holds. */
+    readonly units: number;
+    readonly share: number | null;
+  }[];
+  readonly in_no_wave: number;
+  readonly not_in_fleet: readonly string[];
+  readonly stepping_stones: readonly number[];
+  readonly refused: { readonly message: string; readonly hint: string } | null;
 }

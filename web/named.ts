@@ -1,5 +1,5 @@
 import { useCallback, useEffect, useState } from 'preact/hooks';
-import { type DeskFile, post } from './api.ts';
+import { type DeskFile, get, type Problem, post } from './api.ts';
 import { choose, type Place } from './router.ts';
 import type { Play } from './shapes.ts';
 import { type Fetched, useDocument, useWork } from './use.ts';
@@ -24,6 +24,44 @@ export function useNamedFile(place: Place, name: string, clears: readonly string
     choose({ [name]: file.sha256, ...Object.fromEntries(clears.map((each) => [each, undefined])) });
   };
   return { file: known ?? found.value, problem: found.problem, take };
+}
+
+/** Files that the address names, in the order in which they were brought. */
+export interface NamedFiles {
+  readonly files: readonly DeskFile[];
+  readonly problem: Problem | undefined;
+  add(file: DeskFile): void;
+  leaveOut(file: DeskFile): void;
+}
+
+/** The files under one name of the address. */
+export function useNamedFiles(place: Place, name: string): NamedFiles {
+  const [files, setFiles] = useState<readonly DeskFile[]>([]);
+  const { run, problem } = useWork();
+  const asked = place.query.get(name) ?? '';
+  const digests = asked === '' ? [] : asked.split(',');
+  useEffect(() => {
+    let wanted = true;
+    run(async () => {
+      const found = await Promise.all(
+        digests.map((digest) => brought.get(digest) ?? get<DeskFile>(`/files/by-digest/${digest}`)),
+      );
+      if (wanted) setFiles(found);
+    });
+    return () => {
+      wanted = false;
+    };
+  }, [asked]);
+  const set = (those: readonly string[]) => choose({ [name]: those.join(',') });
+  return {
+    files: files.filter(({ sha256 }) => digests.includes(sha256)),
+    problem,
+    add: (file) => {
+      brought.set(file.sha256, file);
+      set([...digests.filter((each) => each !== file.sha256), file.sha256]);
+    },
+    leaveOut: ({ sha256 }) => set(digests.filter((each) => each !== sha256)),
+  };
 }
 
 /** The unit that the address names: a unit file of the workspace, or one that was brought. */

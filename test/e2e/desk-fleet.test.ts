@@ -1,5 +1,5 @@
-/** The field at the desk: a broadcast that is watched live, stopped by its rule and by a person, and its units, each with its life. */
-import { readFileSync, writeFileSync } from 'node:fs';
+/** The field at the desk: a broadcast that is planned, begun, watched live, stopped by its rule and by a person, and its units, each with its life. */
+import { existsSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { Bench, cortexImage } from './command.ts';
 import { chromiumPresent, DeskBrowser, SLOW } from './desk-browser.ts';
@@ -9,6 +9,8 @@ const bench = new Bench();
 const WS = { cwd: 'WS' };
 const desk = new DeskBrowser();
 const UNITS = 3000;
+/** Pixels of a picture that shows a judged plan, and the word that begins it. */
+const TALL = 2400;
 let field: Field;
 
 describe.skipIf(!chromiumPresent)('the field at the desk', () => {
@@ -22,18 +24,18 @@ describe.skipIf(!chromiumPresent)('the field at the desk', () => {
     writeFileSync(bench.path('WS', 'next.bin'), cortexImage(9100, 0xa5));
     bench.ok('seal app.bin --class vent --version 1.4.0 --out a.suit', WS);
     bench.ok('seal next.bin --class vent --version 1.5.0 --out b.suit', WS);
-    await desk.open(bench, 'WS');
+    await desk.open(bench, 'WS', ['--depot', 'depot']);
   });
   afterAll(async () => {
     await desk.close();
     await field?.close();
   });
 
-  const sound = async (picture: string) => {
+  const sound = async (picture: string, tallest?: number) => {
     expect(await desk.violations()).toEqual([]);
     expect(await desk.overflowOnPhone()).toBe(0);
     expect(desk.complaints).toEqual([]);
-    await desk.picture(picture);
+    await desk.picture(picture, tallest);
   };
   const steer = (status = 0) => bench.ok('broadcast steer vent --depot depot --once', { ...WS, status });
   const main = () => desk.page.getByRole('main');
@@ -72,22 +74,78 @@ describe.skipIf(!chromiumPresent)('the field at the desk', () => {
     await page.getByText('No unit is like that.').waitFor(SLOW);
   });
 
-  it('a broadcast is seen as it goes: the pilot opens, answers, and is watched, without a reload', async () => {
+  it('a broadcast is planned there: what the fleet suggests, a mistake at its line, and what the pilot lacks', async () => {
     const { page } = desk;
-    bench.ok('broadcast plan vent --out waves.yaml', WS);
-    const plan = readFileSync(bench.path('WS', 'waves.yaml'), 'utf8');
-    writeFileSync(
-      bench.path('WS', 'waves.yaml'),
-      plan
-        .replace('soak: 48 h', 'soak: 2 s')
-        .replace('soak: 24 h', 'soak: 0 s')
-        // By lot: of 3000 units 180, give or take 13; the rule below needs a hundred.
-        .replace('share: 50\n', 'share: 60\n'),
-    );
-    bench.ok('broadcast begin vent b.suit --plan waves.yaml --depot depot', WS);
     await desk.follow('How does the broadcast go?');
+    await main().getByRole('link', { name: 'Begin a broadcast' }).click();
+    await page.getByLabel('Device class').selectOption('vent');
+    await page.getByLabel('Payload', { exact: true }).setInputFiles(bench.path('WS', 'b.suit'));
+    await page.getByText(/^It is vent 1\.5\.0, sequence number 2, sealed/).waitFor(SLOW);
+    const text = page.getByLabel('Plan of waves');
+    await text.waitFor(SLOW);
+    const suggested = await text.inputValue();
+    bench.ok('broadcast plan vent --out waves.yaml', WS);
+    bench.ok('serve --depot waves.yaml', { ...WS, status: 2 });
+    expect(suggested).toBe(readFileSync(bench.path('WS', 'waves.yaml'), 'utf8'));
+    const judge = page.getByRole('button', { name: 'Judge it against the fleet' });
+    const lines = suggested.split('\n');
+    const wrong = lines.findIndex((line) => line.startsWith('within:')) + 1;
+    await text.fill(suggested.replace('within: 14 d', 'within: a while'));
+    await judge.click();
+    await page.getByText('1 mistake in the plan').waitFor(SLOW);
+    await page.getByRole('button', { name: `line ${wrong}`, exact: true }).click();
+    const chosen =
+      'document.activeElement.value.slice(document.activeElement.selectionStart, document.activeElement.selectionEnd)';
+    expect(await page.evaluate(chosen)).toBe('within: a while');
+    expect(await page.locator('.plan-text .amiss').allTextContents()).toEqual([`✕ ${wrong}`]);
+    expect(await desk.violations()).toEqual([]);
+    const ofB = lines.findIndex((line) => line.includes('# B'));
+    await text.fill(lines.toSpliced(ofB, 1).join('\n'));
+    await judge.click();
+    await page.getByRole('heading', { name: 'Nothing begins by this plan' }).waitFor(SLOW);
+    await page.getByText(/No unit of hardware revision B is in the pilot/).waitFor(SLOW);
+    expect(await page.getByRole('button', { name: /^Begin to send/ }).count()).toBe(0);
+    const mine = suggested
+      .replace('soak: 48 h', 'soak: 2 s')
+      .replace('soak: 24 h', 'soak: 0 s')
+      // By lot: of 3000 units 180, give or take 13; the rule below needs a hundred.
+      .replace('share: 50\n', 'share: 60\n');
+    await text.fill(mine);
+    await judge.click();
+    await page.getByRole('heading', { name: '4 waves for 3,000 units of the class' }).waitFor(SLOW);
+    await page.getByRole('row', { name: /^pilot units by name 2 2/ }).waitFor(SLOW);
+    await page.getByRole('row', { name: /^everyone 1000 of a thousand .* 3,000$/ }).waitFor(SLOW);
+    await sound('desk-begin', TALL);
+    await page.reload();
+    expect(await text.inputValue()).toBe(mine);
+    await page.getByText(/^b\.suit, /).waitFor(SLOW);
+  });
+
+  it('it begins on the word of a person, and nothing is announced until somebody steers', async () => {
+    const { page } = desk;
+    await page.getByRole('button', { name: 'Judge it against the fleet' }).click();
+    const begin = page.getByRole('button', { name: 'Begin to send b.suit to vent' });
+    await begin.waitFor(SLOW);
+    await page.getByText(/A stop takes the offer back; it brings no unit back/).waitFor(SLOW);
+    await page.getByText(/qualified practice decide whether, when and by whom/).waitFor(SLOW);
+    expect(await begin.isDisabled()).toBe(true);
+    expect(existsSync(bench.path('WS', 'depot'))).toBe(false);
+    await page.getByLabel('Type vent to confirm').fill('vent');
+    await begin.click();
     await page.getByRole('heading', { name: 'It runs: vent 1.5.0' }).waitFor(SLOW);
-    await page.getByText('Nobody steers this class now').first().waitFor(SLOW);
+    await page.getByText(/nothing is announced until somebody does/).waitFor(SLOW);
+    await page.getByText('fieldseal broadcast steer vent --depot depot').waitFor(SLOW);
+    expect(readdirSync(bench.path('WS', 'depot'))).toEqual(['p']);
+    expect(bench.ok('broadcast status vent --json', WS).json).toMatchObject({
+      broadcast: 1,
+      state: 'running',
+      release: { version: '1.5.0' },
+    });
+    expect(await desk.violations()).toEqual([]);
+  });
+
+  it('it is seen as it goes: the pilot opens, answers, and is watched, without a reload', async () => {
+    const { page } = desk;
     await page.getByText('Next, a wave opens').waitFor(SLOW);
     const wave = (name: string) => page.locator('.wave').filter({ has: page.getByRole('heading', { name }) });
     steer();

@@ -33,6 +33,9 @@ export function SealedShown({ sealed }: { sealed: Sealed }) {
         <a href={`/inside?file=${sealed.envelope.sha256}`}>Look inside it</a>
         <a href={`/ask?class=${sealed.class}&envelope=${sealed.envelope.sha256}`}>Ask a unit about it</a>
         <a href={`/rehearse?class=${sealed.class}&payload=${sealed.envelope.sha256}`}>Rehearse it</a>
+        <a href={`/broadcast?begin=new&class=${sealed.class}&payload=${sealed.envelope.sha256}`}>
+          Broadcast it
+        </a>
       </p>
       {sealed.cautions.map((caution) => (
         <Caution key={caution}>{caution}</Caution>

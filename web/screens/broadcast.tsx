@@ -2,9 +2,11 @@ import { useEffect, useState } from 'preact/hooks';
 import { listen, type Problem } from '../api.ts';
 import type { BroadcastListed, BroadcastView, EventsPage } from '../fleet-shapes.ts';
 import { STATE_SAYS, UNIT_STATES } from '../fleet-shapes.ts';
+import { BeginBroadcast } from '../parts/begin.tsx';
+import { Now } from '../parts/broadcast-now.tsx';
 import { Orders } from '../parts/order.tsx';
 import { Mark } from '../parts/plot.tsx';
-import { Caution, count, Digest, Facts, moment, sentence, Tell } from '../parts/tell.tsx';
+import { count, moment, sentence, Tell } from '../parts/tell.tsx';
 import { WavePlot } from '../parts/wave.tsx';
 import { choose, type Place } from '../router.ts';
 import { useDocument } from '../use.ts';
@@ -13,17 +15,17 @@ import { useDocument } from '../use.ts';
 export function BroadcastScreen({ place }: { place: Place }) {
   const { value, problem, again } = useDocument<{ broadcasts: readonly BroadcastListed[] }>('/broadcasts');
   const asked = place.query.get('broadcast');
+  if (place.query.has('begin'))
+    return <BeginBroadcast place={place} broadcasts={value?.broadcasts ?? []} begun={again} />;
   const id = asked ?? value?.broadcasts[0]?.broadcast.toString();
   return (
     <>
       <h1>How does the broadcast go?</h1>
       <Tell problem={problem} />
-      {value?.broadcasts.length === 0 && (
-        <p>
-          None yet. A release goes out in waves by a plan: <code>fieldseal broadcast plan CLASS</code>, then{' '}
-          <code>fieldseal broadcast begin</code>.
-        </p>
-      )}
+      {value?.broadcasts.length === 0 && <p>None yet. A release goes out in waves, by a plan.</p>}
+      <p>
+        <a href="/broadcast?begin=new">Begin a broadcast</a>
+      </p>
       {value && value.broadcasts.length > 1 && (
         <label>
           Which one
@@ -77,64 +79,6 @@ function Live({ id, changed }: { id: string; changed(): void }) {
 /** The wave that the broadcast stands at. */
 function currentOf({ next, waves }: BroadcastView): number | undefined {
   return next.wave ?? waves.find(({ state }) => state !== 'passed')?.number;
-}
-
-const STATE = {
-  planned: 'It has not begun',
-  running: 'It runs',
-  paused: 'It is paused',
-  halted: 'It was halted for good',
-  done: 'Every wave passed',
-} as const;
-const DOES = {
-  open: 'Next, a wave opens',
-  soak: 'Next, a wave that succeeded is watched',
-  pass: 'Next, a wave passes',
-  stop: 'Next, it stops',
-  done: 'Next, it is done',
-  wait: 'Next',
-} as const;
-
-function Now({ view }: { view: BroadcastView }) {
-  const { state, why, next, release, steered_by, units, class: name } = view;
-  const { version, sequence_number, manifest_digest } = release;
-  return (
-    <>
-      <h2 class={`answer ${state === 'halted' || state === 'paused' ? 'refused' : 'accepted'}`}>
-        {STATE[state]}: {name} {version}
-      </h2>
-      {why && (state === 'paused' || state === 'halted') && (
-        <p class="notice refused">
-          <strong>Why:</strong> {sentence(why)}
-        </p>
-      )}
-      <section class="next" aria-labelledby="next">
-        <h3 id="next">{DOES[next.do]}</h3>
-        <p>
-          {sentence(next.why)}
-          {next.until && ` It is looked at again by ${moment(next.until)} at the latest.`}
-        </p>
-        {steered_by === null && (state === 'running' || state === 'done') && (
-          <Caution>
-            Nobody steers this class now, so nothing of it happens by itself: run{' '}
-            <code>fieldseal broadcast steer {name}</code>.
-          </Caution>
-        )}
-      </section>
-      <Facts
-        facts={[
-          ['sequence number', `${sequence_number}, in broadcast ${view.broadcast}`],
-          ['manifest digest', <Digest hex={manifest_digest} />],
-          ['units of the class', <a href={`/units?class=${name}`}>{count(units)}</a>],
-          ['steered by', steered_by ?? 'nobody'],
-          ...(view.condition ? [['installs only once', view.condition] as const] : []),
-          ...(view.stepping_stones.length > 0
-            ? [['stepping stones', `release ${view.stepping_stones.join(', then ')}`] as const]
-            : []),
-        ]}
-      />
-    </>
-  );
 }
 
 /** Units of the class that no wave reaches. */
