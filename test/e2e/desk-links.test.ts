@@ -155,4 +155,43 @@ describe.skipIf(!chromiumPresent)('addresses of the desk', () => {
     await expect.poll(() => page.locator('.forgeries li').count(), SLOW).toBeGreaterThan(0);
     expect(desk.complaints).toEqual([]);
   });
+
+  it('a broadcast that is being made ready comes back; a desk that knows no depot shows the command instead', async () => {
+    const { page } = desk;
+    const { origin } = new URL(page.url());
+    await page.goto(`${origin}/broadcast?begin=new&class=vent`);
+    const text = page.getByLabel('Plan of waves');
+    await text.waitFor(SLOW);
+    expect(await text.inputValue()).toContain('- "0001"');
+    await page.getByLabel('Payload', { exact: true }).setInputFiles(bench.path('WS', 'app.suit'));
+    await page.getByText(/^It is vent 1\.4\.0, sequence number 1,/).waitFor(SLOW);
+    const images = page.getByLabel('Images beside it', { exact: true });
+    await images.first().setInputFiles(bench.path('WS', 'app.bin'));
+    await page.getByRole('button', { name: 'leave out app.bin' }).click();
+    await page.getByRole('button', { name: 'leave out app.bin' }).waitFor({ ...SLOW, state: 'detached' });
+    await images.first().setInputFiles(bench.path('WS', 'app.bin'));
+    await page.getByRole('button', { name: 'leave out app.bin' }).waitFor(SLOW);
+    writeFileSync(bench.path('own.yaml'), `stepping_stones: [1]\n${await text.inputValue()}`);
+    await page.getByLabel('A plan that you have already').setInputFiles(bench.path('own.yaml'));
+    await expect.poll(() => text.inputValue(), { timeout: 60_000 }).toMatch(/^stepping_stones: \[1\]/);
+    const judge = page.getByRole('button', { name: 'Judge it against the fleet' });
+    await judge.click();
+    await page.getByText('The envelope of each that the plan names: 1.').waitFor(SLOW);
+    await page.getByLabel('Stepping stones').first().setInputFiles(bench.path('WS', 'app.suit'));
+    await page.getByRole('button', { name: 'leave out app.suit' }).waitFor(SLOW);
+
+    await page.reload();
+    await page.getByRole('button', { name: 'leave out app.bin' }).waitFor(SLOW);
+    await page.getByRole('button', { name: 'leave out app.suit' }).waitFor(SLOW);
+    await judge.click();
+    const command =
+      'fieldseal broadcast begin vent app.suit --plan vent-waves.yaml --image app.bin --stepping-stone app.suit --depot DIR';
+    await page.getByText(command, { exact: true }).waitFor(SLOW);
+    expect(await page.getByRole('button', { name: /^Begin to send/ }).count()).toBe(0);
+    expect(await desk.violations()).toEqual([]);
+    expect(await desk.overflowOnPhone()).toBe(0);
+    await page.getByRole('button', { name: 'Start again from what the fleet suggests' }).click();
+    expect(await text.inputValue()).not.toContain('stepping_stones: [1]\n');
+    expect(desk.complaints).toEqual([]);
+  });
 });
