@@ -31,6 +31,7 @@ const DEBIAN_PARTS = [
   { name: 'xdelta3', shows: 'xdelta3', for: 'judging deltas' },
   { name: 'gcc', shows: 'gcc', for: 'compiling the provisioning header as C99' },
   { name: 'libc6-dev', shows: '/usr/include/stdint.h', for: 'compiling the provisioning header as C99' },
+  { name: 'default-jdk-headless', shows: 'javac', for: 'judging HSS/LMS both ways' },
   { name: 'libbcprov-java', shows: '/usr/share/java/bcprov.jar', for: 'judging HSS/LMS both ways' },
   { name: 'binutils-arm-none-eabi', shows: 'arm-none-eabi-objcopy', for: 'judging image readers' },
   { name: 'gcc-arm-none-eabi', shows: 'arm-none-eabi-gcc', for: 'building the demo firmware again' },

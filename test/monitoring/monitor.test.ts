@@ -11,7 +11,7 @@ import { Looks, type Monitor, openMonitor } from '../../src/monitoring/index.ts'
 const CLASS = 'c0'.repeat(16);
 const SECRETS = {
   passphrase: 'vents open at dawn',
-  pin: '648219',
+  pin: '6482.19',
   cookie: 'kIe2cXo0mZ8q',
   entry: 'Zq81-entry-code',
   token: 'fs_4kQ0tokentoken',
