@@ -13,13 +13,12 @@ import {
   type FileSource,
   fileSource,
   type JsonObject,
-  listRecords,
-  readRecord,
   type Workspace,
 } from '../workspace/index.ts';
 import type { Offer } from './announcement/offered.ts';
 import type { Depot } from './depot/depot.ts';
 import { BroadcastError } from './error.ts';
+import { recordsOf, releaseOnRecord, requireAsSealed, sealedAmong } from './on-record.ts';
 
 /** Files that are offered to a class. */
 export interface Offered {
@@ -43,10 +42,10 @@ export async function offerOf(
     const [source, ...beside] = sources as [FileSource, ...FileSource[]];
     const { opened, sequenceNumber } = readOffered(source, envelope);
     const digest = toHex(opened.digest.bytes);
-    const record = manifestDigestMatches(opened)
-      ? releaseOnRecord(workspace, deviceClass, digest)
-      : undefined;
+    const records = manifestDigestMatches(opened) ? recordsOf(workspace, deviceClass, digest) : [];
+    const record = sealedAmong(records);
     if (!record) throw notOnRecord(envelope, deviceClass);
+    requireAsSealed(records, envelope, toHex(await source.sha256()));
     requireImages(record, images, await Promise.all(beside.map((image) => image.sha256())));
     return {
       manifestDigest: opened.digest.bytes,
@@ -57,21 +56,6 @@ export async function offerOf(
   } finally {
     for (const source of sources) source.close();
   }
-}
-
-/** The record of a release, or of a trust update, of the class, by its manifest digest in hexadecimal. */
-export function releaseOnRecord(
-  workspace: Workspace,
-  { name }: DeviceClass,
-  digest: string,
-): JsonObject | undefined {
-  return (['releases', 'trust-updates'] as const)
-    .flatMap((folder) =>
-      listRecords(workspace, folder, name).map(
-        (path) => readRecord(workspace, folder, path.split('/')).facts,
-      ),
-    )
-    .find(({ manifest_digest }) => manifest_digest === digest);
 }
 
 /** Which of these images belong to a release, by its envelope: several releases may be given with all of their images. */

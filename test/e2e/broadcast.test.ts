@@ -288,6 +288,12 @@ describe('announcing', () => {
     forged[lastBytes(forged).manifest]! ^= 1;
     writeFileSync(bench.path('WS', 'forged.suit'), forged);
     expect(bench.run('announce vent forged.suit --depot depot', WS).status).not.toBe(0);
+    for (const at of [lastBytes(forged).seal, forged.length - 1]) {
+      const damaged = readFileSync(bench.path('WS', 'one.suit'));
+      damaged[at]! ^= 1;
+      writeFileSync(bench.path('WS', 'damaged.suit'), damaged);
+      expect(refused('announce vent damaged.suit').message).toContain('not the file that was sealed');
+    }
     expect(refused('announce vent two.suit').message).toContain('no image is given');
     expect(refused('announce vent two.suit --image one.bin').message).toContain(
       'not an image of that release',

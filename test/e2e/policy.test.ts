@@ -1,7 +1,8 @@
 /** Several signatures in one payload through the built command: draft-ietf-suit-manifest 8.3, docs/deployment-profile.md. */
 import { readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { beforeAll, describe, expect, it } from 'vitest';
-import { sourceOf } from '../../src/bytes/index.ts';
+import { sourceOf, toHex } from '../../src/bytes/index.ts';
+import { sha256 } from '../../src/crypto/index.ts';
 import { openEnvelope, writeEnvelopeHead } from '../../src/suit/index.ts';
 import { Bench, cortexImage } from './command.ts';
 
@@ -122,6 +123,15 @@ describe('a post-quantum signature added to a detached payload', () => {
     const { json } = bench.ok('check whole-q.suit --unit new.unit --image app.bin --json', WS);
     expect(json.verdict).toBe('accepted');
     expect(check('half-q.suit', 'new.unit').refusal.code).toBe('authentications-too-few');
+  });
+
+  it('is announced with its image once all have signed, not before', () => {
+    bench.ok('signer create ann-1 --purpose announcement', WS);
+    const line = (file: string) => `announce vent ${file} --image app.bin --depot depot --json`;
+    const { error } = bench.ok(line('half-q.suit'), { ...WS, status: 2 }).json;
+    expect(error.message).toMatch(/is unfinished: units refuse it until it is signed by .*HSS-LMS/);
+    const whole = new Uint8Array(readFileSync(bench.path('WS', 'whole-q.suit')));
+    expect(bench.ok(line('whole-q.suit'), WS).json.offer).toBe(toHex(sha256(whole)));
   });
 });
 
