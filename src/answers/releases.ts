@@ -1,8 +1,8 @@
-import { type JsonObject, listRecords, readRecord, type Workspace } from '../workspace/index.ts';
+import { type JsonObject, listReleases, readRecord, type Workspace } from '../workspace/index.ts';
 
 /** Every sealed release on record, the latest first: the facts of its record that lists show. */
 export function releasesJson(workspace: Workspace): JsonObject[] {
-  return listRecords(workspace, 'releases')
+  return listReleases(workspace)
     .map((name) => readRecord(workspace, 'releases', name.split('/')))
     .map(({ path, facts }): JsonObject => ({ record: path, ...shown(facts) }))
     .sort((a, b) => String(b.sealed).localeCompare(String(a.sealed)));

@@ -6,6 +6,7 @@ import {
   listClasses,
   listKeys,
   listRecords,
+  listReleases,
   readClass,
   readLedger,
   verifyLedger,
@@ -58,7 +59,7 @@ function classFacts(workspace: Workspace, deviceClass: DeviceClass): JsonObject 
     clock,
     confidentiality,
     units: listRecords(workspace, 'units', name).length,
-    releases: listRecords(workspace, 'releases', name).length,
+    releases: listReleases(workspace, name).length,
   };
 }
 
@@ -86,7 +87,7 @@ function nextStep(workspace: Workspace, classes: readonly DeviceClass[]): NextSt
       `Provision a first unit of ${unmade.name}.`,
       `fieldseal provision ${unmade.name} --serial 0001 --out ${unmade.name}-0001.unit`,
     );
-  const unsealed = classes.find(({ name }) => listRecords(workspace, 'releases', name).length === 0);
+  const unsealed = classes.find(({ name }) => listReleases(workspace, name).length === 0);
   if (unsealed)
     return step(
       `Seal a first release for ${unsealed.name}.`,

@@ -7,6 +7,7 @@ import {
   listClasses,
   listKeys,
   listRecords,
+  listReleases,
   readCertificates,
   readClass,
   type Workspace,
@@ -87,7 +88,7 @@ function addClass(
   { parties, bonds }: Picture,
 ): void {
   const units = counted(listRecords(workspace, 'units', name).length, 'unit');
-  const releases = counted(listRecords(workspace, 'releases', name).length, 'release');
+  const releases = counted(listReleases(workspace, name).length, 'release');
   parties.push({
     id: `class ${name}`,
     kind: 'class',

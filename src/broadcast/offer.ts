@@ -18,7 +18,7 @@ import {
 import type { Offer } from './announcement/offered.ts';
 import type { Depot } from './depot/depot.ts';
 import { BroadcastError } from './error.ts';
-import { recordsOf, releaseOnRecord, requireAsSealed, sealedAmong } from './on-record.ts';
+import { releaseOnRecord, requireAsSealed } from './on-record.ts';
 
 /** Files that are offered to a class. */
 export interface Offered {
@@ -42,11 +42,12 @@ export async function offerOf(
     const [source, ...beside] = sources as [FileSource, ...FileSource[]];
     const { opened, sequenceNumber } = readOffered(source, envelope);
     const digest = toHex(opened.digest.bytes);
-    const records = manifestDigestMatches(opened) ? recordsOf(workspace, deviceClass, digest) : [];
-    const record = sealedAmong(records);
+    const record = manifestDigestMatches(opened)
+      ? releaseOnRecord(workspace, deviceClass, digest)
+      : undefined;
     if (!record) throw notOnRecord(envelope, deviceClass);
-    requireAsSealed(records, envelope, toHex(await source.sha256()));
-    requireImages(record, images, await Promise.all(beside.map((image) => image.sha256())));
+    requireAsSealed(workspace, record, envelope, toHex(await source.sha256()));
+    requireImages(record.facts, images, await Promise.all(beside.map((image) => image.sha256())));
     return {
       manifestDigest: opened.digest.bytes,
       sequenceNumber,
@@ -68,7 +69,7 @@ export async function imagesOf(
   const source = fileSource(envelope);
   try {
     const digest = toHex(readOffered(source, envelope).opened.digest.bytes);
-    const known = imageDigests(releaseOnRecord(workspace, deviceClass, digest) ?? {});
+    const known = imageDigests(releaseOnRecord(workspace, deviceClass, digest)?.facts ?? {});
     const own = await Promise.all(images.map(async (path) => known.includes(await sha256Of(path))));
     return images.filter((_, i) => own[i]);
   } finally {

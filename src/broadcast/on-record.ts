@@ -1,45 +1,49 @@
 import { basename } from 'node:path';
-import { SIGNATURE_ADDED } from '../release/index.ts';
 import {
+  addedSignatures,
   type DeviceClass,
   type JsonObject,
   listRecords,
+  listReleases,
   readRecord,
   type Workspace,
 } from '../workspace/index.ts';
 import { BroadcastError } from './error.ts';
 
-/** The record of a release, or of a trust update, of the class, by its manifest digest in hexadecimal. */
+/** A release of a class, or a trust update, on record. */
+export interface OnRecord {
+  /** As `readRecord` takes it, joined by strokes. */
+  readonly name: string;
+  readonly facts: JsonObject;
+}
+
+/** The release, or trust update, of the class that has a manifest of this digest in hexadecimal. */
 export function releaseOnRecord(
   workspace: Workspace,
-  deviceClass: DeviceClass,
+  { name: className }: DeviceClass,
   digest: string,
-): JsonObject | undefined {
-  return sealedAmong(recordsOf(workspace, deviceClass, digest));
-}
-
-/** The records of what was sealed with a manifest, and of each signature that was added to it later. */
-export function recordsOf(workspace: Workspace, { name }: DeviceClass, digest: string): JsonObject[] {
-  return (['releases', 'trust-updates'] as const)
-    .flatMap((folder) =>
-      listRecords(workspace, folder, name).map(
-        (path) => readRecord(workspace, folder, path.split('/')).facts,
-      ),
-    )
-    .filter(({ manifest_digest }) => manifest_digest === digest);
-}
-
-/** Which of them is that of the sealing. */
-export function sealedAmong(records: readonly JsonObject[]): JsonObject | undefined {
-  return records.find(({ format }) => format !== SIGNATURE_ADDED);
+): OnRecord | undefined {
+  const read = (folder: 'releases' | 'trust-updates', names: readonly string[]) =>
+    names.map((name) => ({ name, facts: readRecord(workspace, folder, name.split('/')).facts }));
+  return [
+    ...read('releases', listReleases(workspace, className)),
+    ...read('trust-updates', listRecords(workspace, 'trust-updates', className)),
+  ].find(({ facts }) => facts.manifest_digest === digest);
 }
 
 /**
  * Requires a file, by its SHA-256 in hexadecimal, to be one that was written here, with all of its signatures: a genuine manifest
  * says nothing of what was changed or damaged around it. Throws `BroadcastError` envelope.
  */
-export function requireAsSealed(records: readonly JsonObject[], path: string, sha256: string): void {
-  const written = records.find(({ envelope }) => (envelope as JsonObject).sha256 === sha256);
+export function requireAsSealed(
+  workspace: Workspace,
+  { name, facts }: OnRecord,
+  path: string,
+  sha256: string,
+): void {
+  const written = [facts, ...addedSignatures(workspace, name)].find(
+    ({ envelope }) => (envelope as JsonObject).sha256 === sha256,
+  );
   if (!written)
     throw new BroadcastError(
       'envelope',

@@ -1,4 +1,5 @@
 import {
+  addedSignatures,
   type JsonObject,
   type LedgerEntry,
   readClass,
@@ -16,7 +17,7 @@ import { findRelease, type RecordedRelease, requireEnvelope } from './release.ts
 import { requirementsOf } from './requirements.ts';
 import { rulesOf } from './rules.ts';
 import { EVIDENCE_FORMAT, type Evidence } from './schema.ts';
-import { addedSignatures, sealsOf } from './seals.ts';
+import { sealsOf } from './seals.ts';
 
 /** What evidence is made of. */
 export interface EvidenceRequest {
@@ -48,7 +49,7 @@ export async function gatherEvidence(request: EvidenceRequest): Promise<Evidence
   const entries = readLedger(workspace);
   const release = findRelease(workspace, request.release, entries);
   const deviceClass = await readClass(workspace, release.className);
-  const added = addedSignatures(workspace, release);
+  const added = addedSignatures(workspace, `${release.className}/${release.number}`);
   const { facts } = release;
   const envelopes = [facts, ...added].map(({ envelope }) => String((envelope as JsonObject).sha256));
   if (request.envelope !== undefined) requireEnvelope(request.envelope, envelopes);

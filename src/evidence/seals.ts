@@ -14,14 +14,6 @@ import type { Evidence } from './schema.ts';
 
 type Seal = Evidence['seals'][number];
 
-/** The records of signatures that were added to a release later, in order. */
-export function addedSignatures(workspace: Workspace, { className, number }: RecordedRelease): JsonObject[] {
-  const prefix = `${className}/${number}-signature-`;
-  return listRecords(workspace, 'releases', className)
-    .filter((name) => name.startsWith(prefix))
-    .map((name) => readRecord(workspace, 'releases', name.split('/')).facts);
-}
-
 /** Who sealed a release: signers with their chains up to a root here, or MAC keys; each with its ceremony. */
 export function sealsOf(
   workspace: Workspace,

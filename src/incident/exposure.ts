@@ -1,10 +1,16 @@
-import { type JsonObject, listRecords, readRecord, type Workspace } from '../workspace/index.ts';
+import {
+  addedSignatures,
+  type JsonObject,
+  listReleases,
+  readRecord,
+  type Workspace,
+} from '../workspace/index.ts';
 import { IncidentError } from './error.ts';
 import type { FieldedUnit } from './fielded.ts';
 import { POWERS } from './powers.ts';
 import { type KeySubject, subjectOf } from './subject.ts';
 
-/** A release that was sealed with a key, or encrypted under it. */
+/** A release that was sealed or signed with a key, or encrypted under it. */
 export interface ExposedRelease {
   readonly className: string;
   readonly version: string;
@@ -89,21 +95,33 @@ interface ReleaseFacts {
   readonly encryption?: JsonObject | null;
 }
 
+interface SignatureFacts {
+  readonly signer: { readonly fingerprint: string };
+  readonly signed: string;
+}
+
 function releasesOf(workspace: Workspace, subject: KeySubject, since: string): ExposedRelease[] {
-  return listRecords(workspace, 'releases')
-    .map((name) => readRecord(workspace, 'releases', name.split('/')).facts as unknown as ReleaseFacts)
-    .filter((facts) => isUnder(facts, subject))
-    .map((facts) => ({
+  return listReleases(workspace)
+    .flatMap((name) => {
+      const facts = readRecord(workspace, 'releases', name.split('/')).facts as unknown as ReleaseFacts;
+      const sealed = sealedUnder(facts, subject) ?? signedLater(workspace, name, subject);
+      return sealed === undefined ? [] : [{ facts, sealed }];
+    })
+    .map(({ facts, sealed }) => ({
       className: facts.class,
       version: facts.version,
       number: facts.sequence_number,
-      sealed: facts.sealed,
-      inDoubt: facts.sealed >= since,
+      sealed,
+      inDoubt: sealed >= since,
     }))
     .toSorted((a, b) => (a.sealed < b.sealed ? -1 : 1));
 }
 
-/** Whether a release bears the key's seal; for a root, that of any signer; for a content key, its encryption. */
+/** When a release was sealed with the key; for a root, with that of any signer; for a content key, encrypted. */
+function sealedUnder(facts: ReleaseFacts, subject: KeySubject): string | undefined {
+  return isUnder(facts, subject) ? facts.sealed : undefined;
+}
+
 function isUnder(facts: ReleaseFacts, { kind, fingerprint, classes }: KeySubject): boolean {
   const ofClass = classes.some(({ name }) => name === facts.class);
   if (kind === 'root') return ofClass && (facts.signers ?? []).length > 0;
@@ -112,6 +130,12 @@ function isUnder(facts: ReleaseFacts, { kind, fingerprint, classes }: KeySubject
     (facts.signers ?? []).some((signer) => signer.fingerprint === fingerprint) ||
     (facts.mac_keys ?? []).some((key) => key.check_value === fingerprint)
   );
+}
+
+/** When the key signed a release that others had sealed. */
+function signedLater(workspace: Workspace, release: string, { fingerprint }: KeySubject): string | undefined {
+  const added = addedSignatures(workspace, release) as unknown as readonly SignatureFacts[];
+  return added.find(({ signer }) => signer.fingerprint === fingerprint)?.signed;
 }
 
 /** An exposure for programs (format fieldseal.exposure/1). */

@@ -42,9 +42,6 @@ import { signerJson } from './record.ts';
 import type { KeyRequest } from './request.ts';
 import { anchorsOf, type ChosenSigner, chooseSigners, MOST_SIGNERS, openText } from './signer.ts';
 
-/** Format of the record of a signature that was added to what was sealed. */
-export const SIGNATURE_ADDED = 'fieldseal.signature/1';
-
 /** Key of the authentication wrapper in an envelope, and the longest head of its map, in bytes. */
 const WRAPPER_KEY = 0x02;
 const MAP_HEAD = 9;
@@ -249,7 +246,7 @@ async function signAndWrite(
     const written = write(output, envelope, blocks);
     await checkAdded(output, envelope, blocks, sealer);
     const facts: JsonObject & { format: string } = {
-      format: SIGNATURE_ADDED,
+      format: 'fieldseal.signature/1',
       class: release.deviceClass.name,
       sequence_number: release.sequenceNumber,
       manifest_digest: toHex(digest.bytes),

@@ -2,7 +2,7 @@
  * Release: from a firmware file to a sealed payload on record. Takes the image, the class, the number and the key,
  * and gives an envelope that a unit, or a stranger's processor, can check; what it needs of the root is its public half.
  */
-export { type AddSignatureRequest, addSignature, SIGNATURE_ADDED } from './add-signature.ts';
+export { type AddSignatureRequest, addSignature } from './add-signature.ts';
 export { type ApproveRequest, approve } from './approval/approve.ts';
 export { type FreezeRequest, freezeRequest } from './approval/freeze.ts';
 export { listRequests, requestsJson } from './approval/list.ts';

@@ -5,7 +5,7 @@ import {
   type DeviceClass,
   type FileSource,
   fileSource,
-  listRecords,
+  listReleases,
   readRecord,
   type Workspace,
 } from '../workspace/index.ts';
@@ -135,7 +135,7 @@ function releaseOf(
   digest: Uint8Array,
 ): NamedRelease | undefined {
   const wanted = toHex(digest);
-  const numbers = listRecords(workspace, 'releases', name).map((path) => path.split('/').at(-1)!);
+  const numbers = listReleases(workspace, name).map((path) => path.split('/').at(-1)!);
   for (const number of numbers.toSorted((a, b) => (BigInt(a) > BigInt(b) ? -1 : 1))) {
     const { facts } = readRecord(workspace, 'releases', [name, number]);
     const images = facts.images as unknown as readonly { readonly digest: string }[];

@@ -13,9 +13,8 @@ import { formatUuid, parseUuid } from '../suit/index.ts';
 import {
   classKeys,
   findChallenge,
-  type JsonObject,
   keyPaths,
-  listRecords,
+  listReleases,
   readRecord,
   type Workspace,
 } from '../workspace/index.ts';
@@ -94,9 +93,9 @@ function madeChallenge(workspace: Workspace, nonce: Uint8Array): MadeChallenge |
 }
 
 function releasesOf(workspace: Workspace): ReleaseFacts[] {
-  return listRecords(workspace, 'releases')
-    .map((name): JsonObject => readRecord(workspace, 'releases', name.split('/')).facts)
-    .filter(({ format }) => format === 'fieldseal.release/1') as unknown as ReleaseFacts[];
+  return listReleases(workspace).map(
+    (name) => readRecord(workspace, 'releases', name.split('/')).facts,
+  ) as unknown as ReleaseFacts[];
 }
 
 function releaseWith(releases: readonly ReleaseFacts[], digest: string): AttestedRelease | undefined {

@@ -27,6 +27,7 @@ import {
   type JsonObject,
   keyPaths,
   listRecords,
+  listReleases,
   readableJson,
   readRecord,
   type Workspace,
@@ -97,23 +98,19 @@ export function signingUnit(facts: ReportingUnit): Pick<KnownUnit, 'className' |
 }
 
 function unitWith(workspace: Workspace, deviceId: string): ReportingUnit | undefined {
-  return recordsIn(workspace, 'units').find(({ device_id }) => device_id === deviceId) as unknown as
-    | ReportingUnit
-    | undefined;
+  return listRecords(workspace, 'units')
+    .map((name) => readRecord(workspace, 'units', name.split('/')).facts)
+    .find(({ device_id }) => device_id === deviceId) as unknown as ReportingUnit | undefined;
 }
 
 function releaseWith(workspace: Workspace, digest: string): KnownRelease | undefined {
-  const facts = recordsIn(workspace, 'releases').find(({ manifest_digest }) => manifest_digest === digest);
+  const facts = releasesOf(workspace).find(({ manifest_digest }) => manifest_digest === digest);
   return facts && releaseOf(facts);
 }
 
 /** All releases on record, by manifest digest in lower-case hexadecimal. */
 export function knownReleases(workspace: Workspace): Map<string, KnownRelease> {
-  return new Map(
-    recordsIn(workspace, 'releases')
-      .filter(({ images }) => Array.isArray(images))
-      .map((facts) => [String(facts.manifest_digest), releaseOf(facts)]),
-  );
+  return new Map(releasesOf(workspace).map((facts) => [String(facts.manifest_digest), releaseOf(facts)]));
 }
 
 function releaseOf(facts: JsonObject): KnownRelease {
@@ -127,8 +124,8 @@ function releaseOf(facts: JsonObject): KnownRelease {
   };
 }
 
-function recordsIn(workspace: Workspace, folder: 'units' | 'releases'): JsonObject[] {
-  return listRecords(workspace, folder).map((name) => readRecord(workspace, folder, name.split('/')).facts);
+function releasesOf(workspace: Workspace): JsonObject[] {
+  return listReleases(workspace).map((name) => readRecord(workspace, 'releases', name.split('/')).facts);
 }
 
 /** The unit's own MAC key, made from the key of its class or cohort. Throws `KeyError`, key-custody for one in a token. */

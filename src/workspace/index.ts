@@ -72,6 +72,7 @@ export {
   readKey,
   requireFreeKeyName,
 } from './registry.ts';
+export { addedSignatures, listReleases } from './releases.ts';
 export { type FileSource, fileSource } from './source.ts';
 export {
   RETIREMENT_REASONS,

@@ -133,6 +133,18 @@ describe('a post-quantum signature added to a detached payload', () => {
     const whole = new Uint8Array(readFileSync(bench.path('WS', 'whole-q.suit')));
     expect(bench.ok(line('whole-q.suit'), WS).json.offer).toBe(toHex(sha256(whole)));
   });
+
+  it('is the release that a delta is from', () => {
+    const file = bench.path('WS', 'classes', 'vent.yaml');
+    writeFileSync(file, readFileSync(file, 'utf8').replace('# delta_window', 'delta_window'));
+    const next = cortexImage(20_000);
+    next.fill(0x77, 9000, 9040);
+    writeFileSync(bench.path('WS', 'next.bin'), next);
+    const line =
+      'seal next.bin --class vent --version 1.6.0 --security-version 3 --delta-from app.bin --json';
+    const { images } = bench.ok(`${line} --out delta.suit`, WS).json;
+    expect(images[0].delta.precursor).toMatchObject({ sequence_number: '2', version: '1.5.0' });
+  });
 });
 
 describe('author and approver, two of two; the second signs later', () => {
@@ -186,6 +198,22 @@ describe('author and approver, two of two; the second signs later', () => {
     bench.ok('ledger check', WS);
     bench.ok('install whole.suit --unit d.unit', WS);
     bench.ok('boot d.unit', WS);
+  });
+
+  it('on record it is one release: a report of it is known, and both who signed it expose it', () => {
+    bench.ok('keep d.unit', WS);
+    bench.ok('report make d.unit --out d.report', WS);
+    const { verdict, release } = bench.ok('report appraise d.report --json', WS).json;
+    expect([verdict, release]).toMatchObject(['genuine', { version: '2.0.0', sequence_number: '1' }]);
+    const { signed } = read('releases', 'dosing', '1-signature-1.json');
+    const { sealed } = read('releases', 'dosing', '1.json');
+    for (const [signer, moment] of [
+      ['author-1', sealed],
+      ['approver-1', signed],
+    ]) {
+      const { releases } = bench.ok(`exposure ${signer} --json`, WS).json;
+      expect(releases).toMatchObject([{ class: 'dosing', version: '2.0.0', sealed: moment }]);
+    }
   });
 
   it('what must not be signed is refused, and nothing is written', () => {

@@ -4,7 +4,7 @@ import { parseUuid } from '../../suit/index.ts';
 import {
   fileSource,
   type JsonObject,
-  listRecords,
+  listReleases,
   readRecord,
   type Workspace,
 } from '../../workspace/index.ts';
@@ -64,7 +64,7 @@ export async function reissueOf(asked: Reissue): Promise<Reissued> {
 
 function recordOf({ workspace, className, release }: Reissue): Released {
   const name = `${className}/${release}`;
-  if (listRecords(workspace, 'releases', className).includes(name))
+  if (listReleases(workspace, className).includes(name))
     return readRecord(workspace, 'releases', [className, String(release)]).facts as unknown as Released;
   throw new WavesError(
     'nothing-before',
@@ -127,8 +127,7 @@ function requireFloor({ workspace, className, release }: Reissue, record: Releas
 /** The highest security version that units may hold, and by what. */
 function floorOf(workspace: Workspace, className: string): { version: number; by: string } {
   const policy = { version: latestPolicy(workspace, className).securityVersion, by: 'the last trust update' };
-  return listRecords(workspace, 'releases', className)
-    .filter((name) => /\/\d+$/.test(name))
+  return listReleases(workspace, className)
     .map((name) => {
       const { security_version } = readRecord(workspace, 'releases', name.split('/')).facts as JsonObject;
       return { version: Number(security_version) || 0, by: `release ${name}` };

@@ -9,6 +9,7 @@ import {
   listClasses,
   listKeys,
   listRecords,
+  listReleases,
   readCertificates,
   readClass,
   readRecord,
@@ -88,9 +89,8 @@ function cohortsOf(workspace: Workspace, deviceClass: DeviceClass): string[] | u
 
 /** By number, and by `v` and version: the latest of a version. */
 function releasesOf(workspace: Workspace, className: string): ReadonlyMap<string, KnownRelease> {
-  const all = listRecords(workspace, 'releases', className)
+  const all = listReleases(workspace, className)
     .map((name) => readRecord(workspace, 'releases', name.split('/')).facts)
-    .filter(({ format }) => format === 'fieldseal.release/1')
     .map((facts) => ({
       version: String(facts.version),
       sequenceNumber: BigInt(facts.sequence_number as number | string),
