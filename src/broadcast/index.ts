@@ -29,5 +29,5 @@ export { type ServeOptions, serveDepot } from './depot/serve.ts';
 export type { Herald } from './herald/herald.ts';
 export { Latest } from './herald/latest.ts';
 export { type Broker, type BrokerNews, type Listening, listen, openHerald } from './herald/mqtt.ts';
-export { imagesOf, type Offered, offerOf } from './offer.ts';
+export { clearCaution, imagesOf, type Offered, offerOf } from './offer.ts';
 export { releaseOnRecord } from './on-record.ts';

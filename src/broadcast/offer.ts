@@ -1,24 +1,11 @@
 import { basename } from 'node:path';
-import { toHex } from '../bytes/index.ts';
-import {
-  ALL_EXTENSIONS,
-  type Envelope,
-  manifestDigestMatches,
-  openEnvelope,
-  readManifest,
-  SuitError,
-} from '../suit/index.ts';
-import {
-  type DeviceClass,
-  type FileSource,
-  fileSource,
-  type JsonObject,
-  type Workspace,
-} from '../workspace/index.ts';
+import { fromHex, toHex } from '../bytes/index.ts';
+import { ALL_EXTENSIONS, manifestDigestMatches, openEnvelope, SuitError } from '../suit/index.ts';
+import { type DeviceClass, fileSource, type JsonObject, type Workspace } from '../workspace/index.ts';
 import type { Offer } from './announcement/offered.ts';
 import type { Depot } from './depot/depot.ts';
 import { BroadcastError } from './error.ts';
-import { releaseOnRecord, requireAsSealed } from './on-record.ts';
+import { fileOnRecord, releaseOnRecord, type WrittenFile } from './on-record.ts';
 
 /** Files that are offered to a class. */
 export interface Offered {
@@ -28,8 +15,9 @@ export interface Offered {
 }
 
 /**
- * Puts an envelope and its images into the depot, and says what an announcement says of them. Only what stands on record as
- * sealed for the class: units would refuse anything else, all of them at once. Throws `BroadcastError` envelope, image.
+ * Puts an envelope, or the encrypted message that was made of one, and its images into the depot, and says what an announcement says
+ * of them. Only what was written here for the class, and is finished: units would refuse anything else, all of them at once. Throws
+ * `BroadcastError` envelope, image.
  */
 export async function offerOf(
   workspace: Workspace,
@@ -37,26 +25,14 @@ export async function offerOf(
   depot: Depot,
   { envelope, images }: Offered,
 ): Promise<Offer> {
-  const sources = [envelope, ...images].map((path) => fileSource(path));
-  try {
-    const [source, ...beside] = sources as [FileSource, ...FileSource[]];
-    const { opened, sequenceNumber } = readOffered(source, envelope);
-    const digest = toHex(opened.digest.bytes);
-    const record = manifestDigestMatches(opened)
-      ? releaseOnRecord(workspace, deviceClass, digest)
-      : undefined;
-    if (!record) throw notOnRecord(envelope, deviceClass);
-    requireAsSealed(workspace, record, envelope, toHex(await source.sha256()));
-    requireImages(record.facts, images, await Promise.all(beside.map((image) => image.sha256())));
-    return {
-      manifestDigest: opened.digest.bytes,
-      sequenceNumber,
-      envelope: depot.put(envelope),
-      images: images.map((image) => depot.put(image)),
-    };
-  } finally {
-    for (const source of sources) source.close();
-  }
+  const { facts } = await offeredFile(workspace, deviceClass, envelope);
+  requireImages(facts, images, await Promise.all(images.map(sha256Of)));
+  return {
+    manifestDigest: fromHex(String(facts.manifest_digest)),
+    sequenceNumber: BigInt(String(facts.sequence_number ?? facts.number)),
+    envelope: depot.put(envelope),
+    images: images.map((image) => depot.put(image)),
+  };
 }
 
 /** Which of these images belong to a release, by its envelope: several releases may be given with all of their images. */
@@ -66,31 +42,32 @@ export async function imagesOf(
   envelope: string,
   images: readonly string[],
 ): Promise<string[]> {
-  const source = fileSource(envelope);
-  try {
-    const digest = toHex(readOffered(source, envelope).opened.digest.bytes);
-    const known = imageDigests(releaseOnRecord(workspace, deviceClass, digest)?.facts ?? {});
-    const own = await Promise.all(images.map(async (path) => known.includes(await sha256Of(path))));
-    return images.filter((_, i) => own[i]);
-  } finally {
-    source.close();
-  }
+  const { facts } = await offeredFile(workspace, deviceClass, envelope);
+  const known = imageDigests(facts);
+  const own = await Promise.all(images.map(async (path) => known.includes(await sha256Of(path))));
+  return images.filter((_, i) => own[i]);
 }
 
-/** Throws `BroadcastError` envelope where it cannot be read as one. */
-function readOffered(source: FileSource, path: string): { opened: Envelope; sequenceNumber: bigint } {
-  try {
-    const opened = openEnvelope(source, undefined, ALL_EXTENSIONS);
-    const { sequenceNumber } = readManifest(opened.manifest, { extensions: ALL_EXTENSIONS });
-    return { opened, sequenceNumber };
-  } catch (error) {
-    if (!(error instanceof SuitError)) throw error;
-    throw new BroadcastError(
-      'envelope',
-      `${basename(path)} is no envelope that a unit could read: ${error.message}`,
-      'give the envelope that was sealed, and an image that lies beside it as its image',
-    );
-  }
+/** What whoever offers an envelope should know, where its class hides messages on the way and this one is not encrypted. */
+export function clearCaution({ name, confidentiality }: DeviceClass, path: string): string | undefined {
+  if ((confidentiality !== 'message' && confidentiality !== 'both') || 'unreadable' in manifestOf(path))
+    return undefined;
+  return `class ${name} hides messages on the way, and this envelope goes in clear: whoever reads along learns version and target; encrypt it first with fieldseal message encrypt`;
+}
+
+async function offeredFile(
+  workspace: Workspace,
+  deviceClass: DeviceClass,
+  path: string,
+): Promise<WrittenFile> {
+  const file = fileOnRecord(workspace, deviceClass, await sha256Of(path));
+  if (!file) throw notOnRecord(workspace, deviceClass, path);
+  if (file.open.length === 0) return file;
+  throw new BroadcastError(
+    'envelope',
+    `${basename(path)} is unfinished: units refuse it until it is signed by ${file.open.join('; ')} too`,
+    'have them sign it (fieldseal signature add), and give the file that is written then',
+  );
 }
 
 async function sha256Of(path: string): Promise<string> {
@@ -109,9 +86,9 @@ function imageDigests(record: JsonObject): unknown[] {
   ]);
 }
 
-function requireImages(record: JsonObject, paths: readonly string[], digests: readonly Uint8Array[]): void {
+function requireImages(record: JsonObject, paths: readonly string[], digests: readonly string[]): void {
   const known = imageDigests(record);
-  const stranger = digests.findIndex((digest) => !known.includes(toHex(digest)));
+  const stranger = digests.findIndex((digest) => !known.includes(digest));
   if (stranger >= 0)
     throw new BroadcastError(
       'image',
@@ -126,10 +103,39 @@ function requireImages(record: JsonObject, paths: readonly string[], digests: re
     );
 }
 
-function notOnRecord(path: string, { name }: DeviceClass): BroadcastError {
+/** Why a file is none that was written here for the class. */
+function notOnRecord(workspace: Workspace, deviceClass: DeviceClass, path: string): BroadcastError {
+  const name = basename(path);
+  const manifest = manifestOf(path);
+  if ('unreadable' in manifest)
+    return new BroadcastError(
+      'envelope',
+      `${name} is no envelope that a unit could read: ${manifest.unreadable}`,
+      'give the envelope that was sealed, or the message that was made of it here, and an image that lies beside it as its image',
+    );
+  if (manifest.digest !== undefined && releaseOnRecord(workspace, deviceClass, manifest.digest))
+    return new BroadcastError(
+      'envelope',
+      `${name} has the manifest of a release on record, but is not the file that was sealed: it was changed or damaged since, and units would refuse it`,
+      'give the file as it was written when it was sealed, or when the last signature was added',
+    );
   return new BroadcastError(
     'envelope',
-    `${basename(path)} is not on record as sealed for class ${name}: every unit that hears of it would refuse it`,
-    `seal it for ${name}, or announce it to the class it was sealed for`,
+    `${name} is not on record as sealed for class ${deviceClass.name}: every unit that hears of it would refuse it`,
+    `seal it for ${deviceClass.name}, or announce it to the class it was sealed for`,
   );
+}
+
+/** Digest of a manifest in hexadecimal; undefined where the envelope states another. */
+function manifestOf(path: string): { digest: string | undefined } | { unreadable: string } {
+  const source = fileSource(path);
+  try {
+    const opened = openEnvelope(source, undefined, ALL_EXTENSIONS);
+    return { digest: manifestDigestMatches(opened) ? toHex(opened.digest.bytes) : undefined };
+  } catch (error) {
+    if (!(error instanceof SuitError)) throw error;
+    return { unreadable: error.message };
+  } finally {
+    source.close();
+  }
 }

@@ -95,6 +95,45 @@ describe('a broadcast', () => {
     expect(eventsOf(told)).toContain('kept');
   });
 
+  it('goes as an encrypted message where the class hides messages, and with a caution where it does not', () => {
+    bench.ok('class add mist --model MS-1 --scheme asymmetric', WS);
+    const file = bench.path('WS', 'classes', 'mist.yaml');
+    writeFileSync(
+      file,
+      readFileSync(file, 'utf8').replace(/^confidentiality: .*/m, 'confidentiality: message'),
+    );
+    bench.ok('signer create line-2 --class mist', WS);
+    bench.ok('signer create ann-2 --purpose announcement --class mist', WS);
+    bench.ok('provision mist --serial 0001 --out mist.unit', WS);
+    for (const [version, more] of [
+      ['1.0.0', ''],
+      ['1.1.0', '--image one.bin'],
+    ]) {
+      const sealed = `mist-${version}.suit`;
+      bench.ok(
+        `seal one.bin --class mist --version ${version} --out ${sealed} ${more && '--detached'}`.trim(),
+        WS,
+      );
+      expect(bench.ok(`announce mist ${sealed} --depot depot ${more}`.trim(), WS).stderr).toContain(
+        'goes in clear',
+      );
+      bench.ok(`message encrypt ${sealed} --class mist --out sent.message --force`, WS);
+      const { stderr } = bench.ok(`announce mist sent.message --depot depot ${more}`.trim(), WS);
+      expect(stderr).not.toContain('goes in clear');
+      const told = bench.ok(`agent mist.unit --depot ${depot} --health true --once --json`, WS).json;
+      expect(eventsOf(told)).toEqual(expect.arrayContaining(['heard', 'fetched', 'installed', 'kept']));
+      expect(bench.ok('boot mist.unit --json', WS).json.version).toBe(version);
+    }
+    const message = readFileSync(bench.path('WS', 'sent.message'));
+    message[message.length - 1]! ^= 1;
+    writeFileSync(bench.path('WS', 'damaged.message'), message);
+    const { error } = bench.ok('announce mist damaged.message --depot depot --json', {
+      ...WS,
+      status: 2,
+    }).json;
+    expect(error.message).toContain('no envelope that a unit could read');
+  });
+
   it('does not reach units outside its wave, and an offer can be taken back', () => {
     bench.ok('announce vent one.suit --depot depot --share 0', WS);
     const told = agent();
@@ -132,7 +171,7 @@ describe('a hostile way to the unit', () => {
   it('an older announcement that is served again is not taken', () => {
     bench.ok('announce vent one.suit --depot depot', WS);
     const folder = bench.path('WS', 'depot', 'a');
-    const [name] = readdirSync(folder).filter((each) => !each.includes('.'));
+    const name: string = bench.ok('class show vent --json', WS).json.class_ids[0];
     const old = readFileSync(`${folder}/${name}`);
     agent();
     bench.ok('announce vent two.suit --image two.bin --depot depot', WS);

@@ -1,4 +1,4 @@
-import { announce, Depot, openHerald, type Reach } from '../../broadcast/index.ts';
+import { announce, clearCaution, Depot, openHerald, type Reach } from '../../broadcast/index.ts';
 import { fromHex, toHex } from '../../bytes/index.ts';
 import { randomBytes } from '../../crypto/index.ts';
 import { deviceId } from '../../provision/index.ts';
@@ -51,6 +51,8 @@ export async function run(call: Call): Promise<number> {
   call.out.caution(
     'a pilot group with every hardware revision first; write the rule for stopping before the wave starts',
   );
+  const clear = envelope && clearCaution(deviceClass, envelope);
+  if (clear) call.out.caution(clear);
   call.out.result({ ...json, lot: reach.kind === 'share' ? toHex(reach.lot) : null });
   return EXIT.done;
 }

@@ -1,4 +1,4 @@
-import { Depot } from '../../broadcast/index.ts';
+import { clearCaution, Depot } from '../../broadcast/index.ts';
 import { begin, broadcastJson, planFromText } from '../../fleet/index.ts';
 import { filesOn, readClass } from '../../workspace/index.ts';
 import { EXIT } from '../exit.ts';
@@ -31,6 +31,8 @@ export async function run(call: Call): Promise<number> {
     if (preview.missing.length > 0)
       call.out.caution(`named in the pilot and not in the fleet: ${preview.missing.join(', ')}`);
     if (preview.beyond > 0) call.out.caution(`${preview.beyond} units are in no wave`);
+    const clear = clearCaution(deviceClass, call.args[1]!);
+    if (clear) call.out.caution(clear);
     call.out.caution(
       'keep a recovery path proved on a real unit; for a product under a safety or approval standard, that standard and qualified practice decide whether, when and by whom it is installed',
     );

@@ -124,7 +124,7 @@ function newBroadcast({ workspace, deviceClass, who }: NewCourse, course: Course
     release: {
       manifestDigest,
       sequence: course.offer.sequenceNumber,
-      version: String(record?.facts.version ?? `trust update ${course.offer.sequenceNumber}`),
+      version: String(record?.version ?? `trust update ${course.offer.sequenceNumber}`),
     },
     plan: courseJson(course),
     waves: course.plan.waves.map(({ name, share }, i) => ({
