@@ -4,6 +4,7 @@ import {
   type Envelope,
   type Manifest,
   openEnvelope,
+  SHA_256,
   type SuitDigest,
   SuitError,
 } from '../suit/index.ts';
@@ -28,11 +29,11 @@ export function reportOfInstall(
   const { facts, refusal } = verdict;
   const { record } = memory;
   const envelope = shellOf(offered);
-  const known = facts.effect === 'already there' && !refusal && envelope;
-  const remembered = known && reportAbout(memory, envelope.digest.bytes, options);
+  const digest = envelope ? named(envelope) : inMessage(verdict);
+  const isKnown = facts.effect === 'already there' && !refusal;
+  const remembered = isKnown ? reportAbout(memory, digest.bytes, options) : undefined;
   if (remembered) return remembered;
   const manifest = envelope && passed(verdict, 'manifest') ? readManifestOf(envelope) : undefined;
-  const digest = envelope ? named(envelope) : NOTHING_NAMED.digest;
   const told = { record, reference: { uri: manifest?.referenceUri ?? '', digest } };
   if (refusal) {
     const place = placeOf(refusal.code, manifest, facts.failedAt);
@@ -54,7 +55,12 @@ function named({ digest: { algorithm, bytes } }: Envelope): SuitDigest {
   return { algorithm, bytes };
 }
 
-/** Undefined where the bytes are no envelope: there is nothing to name then. */
+/** The same of an envelope that came encrypted, and was opened; nothing where there was none. */
+function inMessage({ facts: { manifestDigest } }: Verdict): SuitDigest {
+  return manifestDigest ? { algorithm: SHA_256, bytes: manifestDigest } : NOTHING_NAMED.digest;
+}
+
+/** Undefined where the bytes are no envelope. */
 function shellOf(offered: ByteSource): Envelope | undefined {
   try {
     return openEnvelope(offered, undefined, ALL_EXTENSIONS);

@@ -120,8 +120,16 @@ describe('a broadcast', () => {
       bench.ok(`message encrypt ${sealed} --class mist --out sent.message --force`, WS);
       const { stderr } = bench.ok(`announce mist sent.message --depot depot ${more}`.trim(), WS);
       expect(stderr).not.toContain('goes in clear');
-      const told = bench.ok(`agent mist.unit --depot ${depot} --health true --once --json`, WS).json;
+      const agent = `agent mist.unit --depot ${depot} --health true --once --reports mist-${version} --json`;
+      const told = bench.ok(agent, WS).json;
       expect(eventsOf(told)).toEqual(expect.arrayContaining(['heard', 'fetched', 'installed', 'kept']));
+      const named = readdirSync(bench.path('WS', `mist-${version}`))
+        .map((name) => bench.run(`report appraise mist-${version}/${name} --json`, WS).json)
+        .filter(({ release }) => release?.version === version);
+      expect(named.map(({ report }) => report.says).sort()).toEqual([
+        'kept: it ran and proved itself',
+        ...Array(2).fill('the image is about to run; how it ends is not known yet'),
+      ]);
       expect(bench.ok('boot mist.unit --json', WS).json.version).toBe(version);
     }
     const message = readFileSync(bench.path('WS', 'sent.message'));
