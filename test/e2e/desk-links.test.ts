@@ -194,4 +194,17 @@ describe.skipIf(!chromiumPresent)('addresses of the desk', () => {
     await expect.poll(() => text.inputValue(), SLOW).not.toContain('stepping_stones: [1]\n');
     expect(desk.complaints).toEqual([]);
   });
+
+  it('an envelope in clear is cautioned of where the class hides messages on the way', async () => {
+    const { page } = desk;
+    const clear = page.getByText(/this envelope goes in clear/);
+    expect(await clear.count()).toBe(0);
+    const file = bench.path('WS', 'classes', 'vent.yaml');
+    writeFileSync(
+      file,
+      readFileSync(file, 'utf8').replace(/^confidentiality: .*/m, 'confidentiality: message'),
+    );
+    await page.reload();
+    await clear.waitFor(SLOW);
+  });
 });

@@ -73,7 +73,11 @@ function ForClass({ className, standing, place, begun }: OfClass) {
       <section aria-labelledby="sent">
         <h3 id="sent">What is sent</h3>
         <div class="two">
-          <Drop label="Payload" hint="The envelope, as it was sealed for this class." {...payload} />
+          <Drop
+            label="Payload"
+            hint="The envelope, as it was sealed for this class, or the encrypted message made of it."
+            {...payload}
+          />
           <DropSeveral
             label="Images beside it"
             hint="Only where an image lies beside its envelope."
@@ -81,6 +85,12 @@ function ForClass({ className, standing, place, begun }: OfClass) {
           />
         </div>
         {sealed && <WhatItIs className={className} sealed={sealed} />}
+        {sealed && hidesMessages(standing, className) && (
+          <Caution>
+            Class {className} hides messages on the way, and this envelope goes in clear: whoever reads along
+            learns version and target. Encrypt it first with <code>fieldseal message encrypt</code>.
+          </Caution>
+        )}
       </section>
       <PlanMaker
         className={className}
@@ -107,6 +117,11 @@ function ForClass({ className, standing, place, begun }: OfClass) {
       )}
     </>
   );
+}
+
+function hidesMessages(standing: Standing | undefined, className: string): boolean {
+  const found = standing?.classes.find(({ name }) => name === className);
+  return found?.confidentiality === 'message' || found?.confidentiality === 'both';
 }
 
 /** The payload by its record, where it is one of the last releases. */

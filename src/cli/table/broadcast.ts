@@ -20,7 +20,12 @@ export const BROADCAST: readonly CommandSpec[] = [
     summary: 'tell units of a class what is offered, where, to whom and for how long',
     args: [
       { name: 'class', about: 'the device class' },
-      { name: 'envelope', about: 'what is offered; without it, that nothing is offered now', optional: true },
+      {
+        name: 'envelope',
+        about:
+          'what is offered: as it was sealed, or the message that was encrypted of it; without it, that nothing is offered now',
+        optional: true,
+      },
     ],
     options: [
       { name: 'depot', value: 'dir', about: 'the folder that units fetch from', required: true },

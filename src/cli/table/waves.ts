@@ -57,7 +57,13 @@ Examples:
     name: 'broadcast begin',
     group: 'broadcast',
     summary: 'begin to send a release to a class by a plan of waves',
-    args: [CLASS, { name: 'envelope', about: 'what is offered' }],
+    args: [
+      CLASS,
+      {
+        name: 'envelope',
+        about: 'what is offered: as it was sealed, or the message that was encrypted of it',
+      },
+    ],
     options: [
       { name: 'plan', value: 'file', about: 'the plan of its waves', required: true },
       { name: 'depot', value: 'dir', about: 'the folder that units fetch from', required: true },
