@@ -1,4 +1,5 @@
 import type { PlanJudgement } from '../fleet-shapes.ts';
+import { Bar } from './bar.tsx';
 import { Caution, count, counted, sentence } from './tell.tsx';
 
 /** What a plan comes to as the fleet stands: whom each wave reaches, what the pilot lacks, and who is in no wave. */
@@ -34,7 +35,7 @@ export function PlanJudged({ judgement }: { judgement: PlanJudgement }) {
                 <td>{share === null ? 'units by name' : `${share} of a thousand`}</td>
                 <td>{count(held)}</td>
                 <td>
-                  <Bar part={upTo(i)} of={units} /> {count(upTo(i))}
+                  <Bar share={units === 0 ? 0 : upTo(i) / units} beside ground /> {count(upTo(i))}
                 </td>
               </tr>
             ))}
@@ -49,17 +50,5 @@ export function PlanJudged({ judgement }: { judgement: PlanJudgement }) {
         <Caution>The pilot names what is not in the fleet: {not_in_fleet.join(', ')}.</Caution>
       )}
     </section>
-  );
-}
-
-const WIDTH = 100;
-
-function Bar({ part, of }: { part: number; of: number }) {
-  const long = of === 0 ? 0 : (WIDTH * part) / of;
-  return (
-    <svg class="bar beside" viewBox={`0 0 ${WIDTH} 8`} preserveAspectRatio="none" aria-hidden="true">
-      <rect class="ground" width={WIDTH} height="8" />
-      <rect class="long" width={long} height="8" />
-    </svg>
   );
 }

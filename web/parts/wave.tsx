@@ -1,5 +1,6 @@
 import type { ComponentChildren } from 'preact';
 import type { BroadcastView, ByState, WaveShown } from '../fleet-shapes.ts';
+import { Bar } from './bar.tsx';
 import { inWords, PerMark, Plot } from './plot.tsx';
 import { count, Facts, lasting, moment, sentence, share } from './tell.tsx';
 
@@ -150,9 +151,7 @@ function Refusals({ wave, steps, unitsOf }: { wave: WaveShown; steps: readonly s
               </td>
               <td>
                 <a href={`${unitsOf}&refusal=${code}`}>{count(units)}</a>{' '}
-                <svg class="bar beside" viewBox="0 0 100 8" preserveAspectRatio="none" aria-hidden="true">
-                  <rect class="amiss" width={Math.max(1, (100 * units) / most)} height="8" />
-                </svg>
+                <Bar share={units / most} kind="amiss" beside />
               </td>
             </tr>
           ))}

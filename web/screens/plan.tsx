@@ -1,3 +1,4 @@
+import { Bar } from '../parts/bar.tsx';
 import { ChooseClass } from '../parts/choose-class.tsx';
 import { Incidents } from '../parts/incidents.tsx';
 import { bytes, Caution, Facts, sentence, Tell } from '../parts/tell.tsx';
@@ -147,13 +148,5 @@ function Alternatives({ plan }: { plan: Plan }) {
         </table>
       </div>
     </>
-  );
-}
-
-function Bar({ share }: { share: number }) {
-  return (
-    <svg class="bar" viewBox="0 0 100 8" preserveAspectRatio="none" aria-hidden="true">
-      <rect class="long" width={Math.max(1, 100 * share)} height="8" />
-    </svg>
   );
 }

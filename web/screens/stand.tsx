@@ -1,5 +1,5 @@
 import type { BroadcastListed } from '../fleet-shapes.ts';
-import { Caution, Digest, Facts, moment, Tell } from '../parts/tell.tsx';
+import { Caution, counted, Digest, Facts, moment, Tell } from '../parts/tell.tsx';
 import type { KeyShown, Standing } from '../shapes.ts';
 import { useDocument } from '../use.ts';
 
@@ -129,7 +129,7 @@ function Classes({ standing: { classes } }: { standing: Standing }) {
                 ['profile', profile],
                 ['encrypted', confidentiality === 'none' ? 'nothing' : confidentiality],
                 ['clock', clock ? 'units have one' : 'units have none'],
-                ['on record', `${units} units, ${releases} releases`],
+                ['on record', `${counted(units, 'unit')}, ${counted(releases, 'release')}`],
               ]}
             />
             <a href={`/seal?class=${name}`}>Seal a release for {name}</a>
