@@ -1,4 +1,13 @@
-const STATUS = { expiry: 2, signer: 2, envelope: 2, image: 2, broker: 3, overtaken: 3, memory: 3 } as const;
+const STATUS = {
+  expiry: 2,
+  signer: 2,
+  envelope: 2,
+  image: 2,
+  broker: 3,
+  overtaken: 3,
+  memory: 3,
+  depot: 3,
+} as const;
 type BroadcastCode = keyof typeof STATUS;
 
 /** What a broadcast could not or would not do, with the exit status of a command. */

@@ -25,7 +25,9 @@ export {
 } from './announcement/seal.ts';
 export { nextOffer } from './announcement/stone.ts';
 export { Depot } from './depot/depot.ts';
+export { Holding } from './depot/holding.ts';
 export { type ServeOptions, serveDepot } from './depot/serve.ts';
+export { BroadcastError } from './error.ts';
 export type { Herald } from './herald/herald.ts';
 export { Latest } from './herald/latest.ts';
 export { type Broker, type BrokerNews, type Listening, listen, openHerald } from './herald/mqtt.ts';

@@ -72,7 +72,10 @@ async function spread(
     const { steering, close } = steeringOf(call, session, store, deviceClass);
     try {
       const look = await steering.look();
-      return look.at === 'another' ? 'another' : 'here';
+      if (look.at === 'steered' && look.lacking)
+        call.out.caution(`${look.lacking.message}; ${look.lacking.hint}`);
+      if (look.at === 'another') return 'another';
+      return look.at === 'steered' && look.lacking && look.state === 'running' ? 'nobody' : 'here';
     } finally {
       await close();
     }

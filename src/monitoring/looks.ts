@@ -7,6 +7,8 @@ export class Looks {
   latest: Date | undefined;
   /** Whether something is announced in the depot of which the broker has not heard. */
   isUnpublished = false;
+  /** Whether the depot lacks what is offered. */
+  isLacking = false;
   readonly #patience: number;
   #ended = Number.NEGATIVE_INFINITY;
 
@@ -20,7 +22,9 @@ export class Looks {
     this.counts[look.at] += 1;
     this.latest = new Date();
     this.#ended = performance.now();
-    if (look.at === 'steered') this.isUnpublished = look.unpublished !== undefined;
+    if (look.at !== 'steered') return;
+    this.isUnpublished = look.unpublished !== undefined;
+    this.isLacking = look.lacking !== undefined;
   }
 
   /** Why nobody may rely on this process now; undefined where all is well. */

@@ -121,6 +121,14 @@ function watchLooks(prom: Prom, registers: Registry[], looks: Looks): void {
       this.set(looks.isUnpublished ? 1 : 0);
     },
   });
+  new prom.Gauge({
+    name: 'fieldseal_steering_depot_lacking',
+    help: 'Whether the depot lacks what the broadcast offers, so that nothing is opened or offered: 1 or 0',
+    registers,
+    collect() {
+      this.set(looks.isLacking ? 1 : 0);
+    },
+  });
 }
 
 async function watchFleet(

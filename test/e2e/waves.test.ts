@@ -100,7 +100,16 @@ describe('a broadcast in waves', () => {
     expect(begin('one.suit')).toMatchObject({ state: 'running', waves: [{ units: 2 }, { units: 3 }] });
     agents();
     expect(versions()).toEqual([null, null, null, null, null]);
-    expect(steer()).toMatchObject({ steered: true, announced: { counter: '1' } });
+    for (const once of ['--once', '']) {
+      const elsewhere = bench.run(`broadcast steer vent --depot elsewhere ${once} --json`, WS);
+      expect(elsewhere.status).toBe(3);
+      expect(elsewhere.json.error).toMatchObject({
+        code: 'broadcast-depot',
+        message: expect.stringContaining('depot elsewhere: what is offered of release 1 is not there'),
+        hint: expect.stringContaining('name the depot that the broadcast was begun with'),
+      });
+    }
+    expect(steer()).toMatchObject({ steered: true, lacking: null, announced: { counter: '1' } });
     const log = readFileSync(bench.path('WS', 'steer.log'), 'utf8');
     expect(log).toMatch(/"do":"open".*"wave":1.*"says":"decided"/);
     expect(log).toMatch(/"counter":"1".*"says":"announced"/);

@@ -1,10 +1,11 @@
 /** Steering over the real store, a real workspace and a real depot: what is opened, announced, stopped and recorded. */
-import { rmSync } from 'node:fs';
+import { readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { afterEach, describe, expect, it, vi } from 'vitest';
-import { announcementNames, inReach } from '../../src/broadcast/index.ts';
+import { announcementNames, Holding, inReach } from '../../src/broadcast/index.ts';
 import { toHex } from '../../src/bytes/index.ts';
 import { broadcastJson, type FleetStore, halt, pause, resume } from '../../src/fleet/index.ts';
+import { courseFrom, offersOf } from '../../src/fleet/waves/course/course.ts';
 import { steeringLease } from '../../src/fleet/waves/steer/lease.ts';
 import type { SteeringPorts } from '../../src/fleet/waves/steer/steering.ts';
 import { announcementCounter, keyPaths, readLedger, takeNumber } from '../../src/workspace/index.ts';
@@ -426,5 +427,92 @@ describe('several who would steer', () => {
     expect(await steer.look()).toMatchObject({ announced: undefined, unpublished: undefined });
     await steer.look();
     expect(published).toEqual([2n]);
+  });
+});
+
+describe('a depot that does not hold what is offered', () => {
+  const file = () => join(at.depot.folder, at.depot.put(at.envelope).uri);
+  /** Another byte in the middle, in a file of the same length. */
+  const damage = (path: string) => {
+    const bytes = readFileSync(path);
+    bytes[bytes.length >> 1]! ^= 1;
+    writeFileSync(path, bytes);
+  };
+  const waveStates = async () => (await standing(at)).waves.map(({ state }) => state);
+
+  it('opens no wave and is announced nothing in, whether the file is gone or damaged; once it is back, the pilot opens', async () => {
+    at = await field();
+    await begun(at);
+    const steer = steering(at);
+    for (const [harm, says] of [
+      [(path: string) => rmSync(path), 'is not there'],
+      [damage, 'changed or damaged'],
+    ] as const) {
+      harm(file());
+      expect(await steer.look()).toMatchObject({
+        at: 'steered',
+        decisions: [{ do: 'wait', why: expect.stringContaining('the depot does not hold what is offered') }],
+        announced: undefined,
+        lacking: { code: 'broadcast-depot', status: 3, message: expect.stringContaining(says) },
+      });
+      expect(announced(at)).toBeUndefined();
+    }
+    expect(await waveStates()).toEqual(['planned', 'planned', 'planned']);
+    at.depot.put(at.envelope);
+    expect(await steer.look()).toMatchObject({ announced: { counter: '1' }, lacking: undefined });
+  });
+
+  it('has the offer taken back where it was announced, so that no unit fetches in vain again and again, and given again', async () => {
+    at = await field();
+    await begun(at);
+    const steer = steering(at);
+    await steer.look();
+    expect(announced(at)!.offer).not.toBeNull();
+    damage(file());
+    expect(await steer.look()).toMatchObject({ announced: { counter: '2' }, lacking: expect.any(Error) });
+    expect(announced(at)!.offer).toBeNull();
+    expect(await steer.look()).toMatchObject({ announced: undefined, lacking: expect.any(Error) });
+    expect(await waveStates()).toEqual(['open', 'planned', 'planned']);
+    at.depot.put(at.envelope);
+    expect(await steer.look()).toMatchObject({ announced: { counter: '3' }, lacking: undefined });
+    expect(announced(at)!.offer).not.toBeNull();
+  });
+
+  it('keeps no rule from stopping, and no offer from being taken back', async () => {
+    at = await field();
+    await begun(at);
+    const steer = steering(at);
+    await steer.look();
+    await report(at, 'fell-back', [3]);
+    rmSync(file());
+    expect(await steer.look()).toMatchObject({ state: 'paused', announced: { counter: '2' } });
+    expect(await waveStates()).toEqual(['stopped', 'planned', 'planned']);
+    expect(announced(at)!.offer).toBeNull();
+  });
+
+  it('is read again before each wave, also where nothing tells that the file was changed', async () => {
+    at = await field();
+    await begun(at);
+    // A disk that lost a byte changes no time of its file.
+    const depot = Object.assign(Object.create(at.depot), { mark: () => 'always the same' });
+    const steer = steering(at, 'one', { depot });
+    await steer.look();
+    await report(at, 'success', PILOT);
+    await steer.look();
+    damage(file());
+    expect(await steer.look()).toMatchObject({ lacking: undefined });
+    at.clock.hours = 48;
+    expect(await steer.look()).toMatchObject({ lacking: { code: 'broadcast-depot' } });
+    expect(await waveStates()).toEqual(['passed', 'planned', 'planned']);
+  });
+
+  it('counts the stepping stones, too', async () => {
+    at = await field();
+    const { broadcast } = await begun(at);
+    const course = courseFrom(broadcast.plan);
+    const stone = { ...course.offer, envelope: { ...course.offer.envelope, uri: 'p/00' } };
+    expect(await new Holding(at.depot).fault(offersOf({ ...course, steppingStones: [stone] }))).toMatchObject(
+      { message: expect.stringContaining('(p/00)') },
+    );
   });
 });

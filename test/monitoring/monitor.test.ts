@@ -5,6 +5,7 @@ import type { AddressInfo } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, describe, expect, it } from 'vitest';
+import { BroadcastError } from '../../src/broadcast/index.ts';
 import { type FleetStore, openFleet } from '../../src/fleet/index.ts';
 import { Looks, type Monitor, openMonitor } from '../../src/monitoring/index.ts';
 
@@ -71,6 +72,8 @@ const STEERED = {
   decisions: [],
   announced: undefined,
   unpublished: undefined,
+  state: 'running',
+  lacking: undefined,
 } as const;
 
 describe('a process that steers', () => {
@@ -91,7 +94,7 @@ describe('a process that steers', () => {
     ]);
   });
 
-  it('tells what its looks came to, and whether the broker is behind', async () => {
+  it('tells what its looks came to, and whether broker and depot are behind', async () => {
     const looks = new Looks(600);
     const { origin } = await monitored({ looks });
     expect(await textOf(`${origin}/metrics`)).not.toMatch(/^fieldseal_steering_last_look_seconds /m);
@@ -104,8 +107,12 @@ describe('a process that steers', () => {
     expect(told).toContain('fieldseal_steering_unpublished 1');
     const [, seconds] = /^fieldseal_steering_last_look_seconds (\S+)$/m.exec(told)!;
     expect(Math.abs(Number(seconds) - looks.latest!.getTime() / 1000)).toBeLessThan(1);
+    looks.note({ ...STEERED, lacking: new BroadcastError('depot', 'a file is gone', 'put it back') });
+    const then = await textOf(`${origin}/metrics`);
+    expect(then).toContain('fieldseal_steering_unpublished 0');
+    expect(then).toContain('fieldseal_steering_depot_lacking 1');
     looks.note(STEERED);
-    expect(await textOf(`${origin}/metrics`)).toContain('fieldseal_steering_unpublished 0');
+    expect(await textOf(`${origin}/metrics`)).toContain('fieldseal_steering_depot_lacking 0');
   });
 });
 

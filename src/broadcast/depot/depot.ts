@@ -3,7 +3,7 @@ import { closeSync, existsSync, mkdirSync, openSync, readFileSync, readSync, sta
 import { join } from 'node:path';
 import { CborError } from '../../cbor/index.ts';
 import { CoseError, decodeCose } from '../../cose/index.ts';
-import { filesOn, holdAlone } from '../../workspace/index.ts';
+import { fileSource, filesOn, holdAlone } from '../../workspace/index.ts';
 import { type Announcement, readAnnouncement } from '../announcement/announcement.ts';
 import { AnnouncementFault } from '../announcement/fault.ts';
 import type { OfferedFile } from '../announcement/offered.ts';
@@ -25,14 +25,15 @@ export class Depot {
     this.folder = folder;
   }
 
-  /** Puts a file in, once; gives what an announcement says of it. Throws `WorkspaceError`. */
+  /** Puts a file in, once, and again where it is no longer what it was; gives what an announcement says of it. Throws `WorkspaceError`. */
   put(path: string): OfferedFile {
     const source = openSync(path, 'r');
     try {
       const { digest, size } = digestOf(source);
       const name = digest.toString('hex');
       const place = join(this.folder, FILES, name);
-      if (!existsSync(place)) copyTo(source, place);
+      // What lies there may have been damaged since.
+      if (!existsSync(place) || digestAt(place) !== name) copyTo(source, place);
       return { digest: new Uint8Array(digest), size, uri: `${FILES}/${name}` };
     } finally {
       closeSync(source);
@@ -42,6 +43,22 @@ export class Depot {
   /** Whether a file is here, as far as its size tells. */
   holds({ uri, size }: OfferedFile): boolean {
     return statSync(join(this.folder, uri), { throwIfNoEntry: false })?.size === size;
+  }
+
+  /** What changes with a file that is here: its size and times; undefined where it is not here. */
+  mark({ uri }: OfferedFile): string | undefined {
+    const stat = statSync(join(this.folder, uri), { bigint: true, throwIfNoEntry: false });
+    return stat && [stat.ino, stat.size, stat.mtimeNs, stat.ctimeNs].join(' ');
+  }
+
+  /** SHA-256 of a file as it is here. Throws `WorkspaceError`. */
+  async digest({ uri }: OfferedFile): Promise<Uint8Array> {
+    const source = fileSource(join(this.folder, uri));
+    try {
+      return await source.sha256();
+    } finally {
+      source.close();
+    }
   }
 
   /**
@@ -98,6 +115,15 @@ function isUnreadable(error: unknown): boolean {
 /** Name of an announcement in a depot: the class, and the key where it is MACed. */
 export function announcementName(classId: string, keyId?: string): string {
   return keyId === undefined ? classId : `${classId}.${keyId}`;
+}
+
+function digestAt(place: string): string {
+  const source = openSync(place, 'r');
+  try {
+    return digestOf(source).digest.toString('hex');
+  } finally {
+    closeSync(source);
+  }
 }
 
 function digestOf(source: number): { digest: Buffer; size: number } {

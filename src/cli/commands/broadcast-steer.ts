@@ -44,6 +44,7 @@ export async function run(call: Call): Promise<number> {
       call.out.result({ format: 'fieldseal.steered/1', steered: false, ...look, broadcast: null });
       return look.at === 'another' ? EXIT.notDone : EXIT.done;
     }
+    const { lacking } = look;
     const json = await broadcastJson(
       store,
       deviceClass,
@@ -57,6 +58,7 @@ export async function run(call: Call): Promise<number> {
       decisions: look.decisions.map((decision) => ({ do: decision.do, why: decision.why })),
       announced: look.announced ?? null,
       unpublished: look.unpublished ?? null,
+      lacking: lacking ? { code: lacking.code, message: lacking.message, hint: lacking.hint } : null,
       broadcast: json,
     });
     return json.state === 'paused' ? EXIT.refused : EXIT.done;
@@ -68,10 +70,15 @@ export async function run(call: Call): Promise<number> {
 /** Looks again and again until it is told to stop, or once; gives the latest look. */
 async function steer(call: Call, steering: Steering, note: (look: Look) => void): Promise<Look> {
   const stop = stopSignal();
-  for (let told = ''; ; ) {
+  for (let told = '', lacked = '', isFirst = true; ; ) {
     const look = await steering.look();
     note(look);
     told = tell(call, look, told);
+    const lacking = look.at === 'steered' ? look.lacking : undefined;
+    // From the beginning: most likely another depot is meant. Later the rules must go on being watched.
+    if (lacking && isFirst && isToOffer(look)) throw lacking;
+    lacked = lacking ? cautionOnce(call, `${lacking.message}; ${lacking.hint}`, lacked) : '';
+    isFirst = false;
     if (call.flag('once') || stop.aborted) return look;
     await pause(Math.max(everyOf(call) * 1000, LEAST_MS), undefined, { signal: stop }).catch(() => {});
     if (stop.aborted) return look;
@@ -100,6 +107,10 @@ function tell(call: Call, look: Look, before: string): string {
   return tellOnce(call, look.decisions.at(-1)!.why, before);
 }
 
+function isToOffer(look: Look): boolean {
+  return look.at === 'steered' && (look.state === 'running' || look.state === 'done');
+}
+
 /** What a look changed goes into the log. */
 function log(monitor: Monitor, look: Look): void {
   if (look.at !== 'steered') return;
@@ -108,10 +119,16 @@ function log(monitor: Monitor, look: Look): void {
       monitor.tell({ do: step, why, ...('wave' in more && { wave: more.wave }) }, 'decided');
   if (look.announced) monitor.tell(look.announced, 'announced');
   if (look.unpublished !== undefined) monitor.fault(look.unpublished, 'not published at the broker');
+  if (look.lacking) monitor.fault(look.lacking, 'the depot lacks what is offered');
 }
 
 function tellOnce(call: Call, text: string, before: string): string {
   if (text !== before) call.out.line(text);
+  return text;
+}
+
+function cautionOnce(call: Call, text: string, before: string): string {
+  if (text !== before) call.out.caution(text);
   return text;
 }
 

@@ -98,6 +98,9 @@ Example:
     notes: `Runs until it is ended, as a service. Of several only one steers: it holds a lease in the fleet store, and what it announces
 bears a number that it took under it. It may be killed at any moment; the next look, here or elsewhere, goes on.
 
+The depot must hold the very files that the broadcast offers. Where it does not when steering begins, it ends with status 3; where it
+does not later, the offer is taken back and no wave is opened until they are back. Stop rules go on.
+
 With --once: status 0, 1 where a rule stopped the broadcast or it is paused, 3 where somebody else steers.
 
 A stop rule takes the offer back from units that have not begun. It brings no unit back: those that kept the release stay with it

@@ -95,6 +95,11 @@ function fileJson({ digest, size, uri }: Offer['envelope']): object {
   return { digest: toHex(digest), size, uri };
 }
 
+/** Everything that a course offers. */
+export function offersOf({ offer: main, steppingStones }: Course): Offer[] {
+  return [main, ...steppingStones];
+}
+
 /** Whether a depot holds the envelope of what a broadcast offers, as far as its size tells. */
 export function liesIn(depot: Depot, broadcast: Pick<Broadcast, 'plan'>): boolean {
   return depot.holds(courseFrom(broadcast.plan).offer.envelope);

@@ -17,7 +17,7 @@ export function wantedOf(course: Course, { state, waves }: BroadcastStanding): W
   if (at < 0) return undefined;
   const { plan, offer, steppingStones } = course;
   const wave = plan.waves[at]!.name;
-  if (state !== 'running' && state !== 'done') return { wave, reach: NOBODY, offer: null };
+  if (state !== 'running' && state !== 'done') return nothingIn(wave);
   return {
     wave,
     reach: reachOf(course, at),
@@ -25,6 +25,11 @@ export function wantedOf(course: Course, { state, waves }: BroadcastStanding): W
     ...(steppingStones.length > 0 && { steppingStones }),
     ...(plan.condition !== undefined && { condition: plan.condition }),
   };
+}
+
+/** That nothing is offered now. */
+export function nothingIn(wave: string): Wanted {
+  return { wave, reach: NOBODY, offer: null };
 }
 
 /** Whom the waves up to `at`, counted from 0, reach together. */

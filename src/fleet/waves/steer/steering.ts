@@ -1,10 +1,10 @@
-import { announcementNames, type Herald } from '../../../broadcast/index.ts';
+import { announcementNames, type BroadcastError, type Herald, Holding } from '../../../broadcast/index.ts';
 import { toHex } from '../../../bytes/index.ts';
 import type { Broadcast, FleetStore, Lease } from '../../store/types.ts';
-import { type Course, courseFrom } from '../course/course.ts';
+import { type Course, courseFrom, offersOf } from '../course/course.ts';
 import { waveOf } from '../course/placing.ts';
 import { standingOf } from '../course/standing.ts';
-import { wantedOf } from '../course/wanted.ts';
+import { nothingIn, wantedOf } from '../course/wanted.ts';
 import { type Decision, decide } from '../rules/decide.ts';
 import { carryOut } from './carry-out.ts';
 import { steeringLease } from './lease.ts';
@@ -29,13 +29,17 @@ export type Look =
   | {
       readonly at: 'steered';
       readonly broadcast: number;
+      readonly state: Broadcast['state'];
       readonly decisions: readonly Decision[];
       readonly announced: Proclaimed | undefined;
       /** Why the broker has not heard of it; tried again at the next look. */
       readonly unpublished: string | undefined;
+      /** What the depot lacks of what the broadcast offers: no wave is opened, and nothing offered, until it is back. */
+      readonly lacking: BroadcastError | undefined;
     };
 
 const ATTEMPTS = 5;
+const HELD = 'the depot does not hold what is offered: the next wave is opened once it does';
 /** How often a lease is renewed in its time while a look is under way. */
 const RENEWALS = 3;
 const OVERTAKEN: ReadonlySet<unknown> = new Set([
@@ -63,6 +67,7 @@ export class Steering {
   readonly #ports: SteeringPorts;
   readonly #classId: string;
   readonly #published = new Map<string, bigint>();
+  readonly #holding: Holding;
   #lease: Lease | undefined;
   #unitsPlaced: number | undefined;
   #recorded: number | undefined;
@@ -70,6 +75,7 @@ export class Steering {
   constructor(ports: SteeringPorts) {
     this.#ports = ports;
     this.#classId = toHex(ports.deviceClass.classId);
+    this.#holding = new Holding(ports.depot);
   }
 
   /**
@@ -108,13 +114,13 @@ export class Steering {
     const course = courseFrom(broadcast.plan);
     await this.#place(broadcast, course);
     const decisions = await this.#decide(broadcast.id, course);
-    const announced = await this.#proclaim(broadcast.id, course);
-    await this.#record(broadcast.id);
+    const lacking = await this.#holding.fault(offersOf(course));
+    const announced = await this.#proclaim(broadcast.id, course, lacking !== undefined);
+    const { state } = await this.#record(broadcast.id);
     return {
       at: 'steered',
       broadcast: broadcast.id,
-      decisions,
-      announced,
+      ...{ state, decisions, announced, lacking },
       unpublished: undefined,
     };
   }
@@ -147,6 +153,7 @@ export class Steering {
     this.#unitsPlaced = units;
   }
 
+  /** Stops go before everything; a wave is opened only where its units would find what they are told of. */
   async #decide(id: number, course: Course): Promise<Decision[]> {
     const { store, workspace } = this.#ports;
     const decisions: Decision[] = [];
@@ -154,21 +161,30 @@ export class Steering {
       const broadcast = (await store.broadcast(id))!;
       const now = workspace.now();
       const decision = decide(await standingOf(store, broadcast, course, now), now);
-      decisions.push(decision);
-      if (decision.do === 'wait') return decisions;
+      const lacking =
+        decision.do === 'open' ? await this.#holding.fault(offersOf(course), { anew: true }) : undefined;
+      decisions.push(lacking ? { do: 'wait', why: HELD, until: undefined } : decision);
+      if (lacking || decision.do === 'wait') return decisions;
       await carryOut(store, broadcast, decision, this.#lease!);
     }
   }
 
-  async #proclaim(id: number, course: Course): Promise<Proclaimed | undefined> {
+  /** Where the depot lacks what is offered, the offer is taken back, and nothing is announced where nothing was before. */
+  async #proclaim(id: number, course: Course, isLacking: boolean): Promise<Proclaimed | undefined> {
     const { store, workspace } = this.#ports;
     const broadcast = (await store.broadcast(id))!;
     const standing = await standingOf(store, broadcast, course, workspace.now());
-    const wanted = wantedOf(course, standing);
-    if (!wanted) return undefined;
+    const meant = wantedOf(course, standing);
+    if (!meant || (meant.offer && isLacking && !this.#saysSomething())) return undefined;
+    const wanted = isLacking ? nothingIn(meant.wave) : meant;
     return proclaim(this.#ports, wanted, course.plan.announcedFor, (number) =>
       this.#mayAnnounce(broadcast, wanted.wave, number),
     );
+  }
+
+  #saysSomething(): boolean {
+    const { workspace, deviceClass, depot } = this.#ports;
+    return announcementNames(workspace, deviceClass).some((name) => depot.announced(name) !== undefined);
   }
 
   /**
@@ -192,12 +208,12 @@ export class Steering {
     }
   }
 
-  async #record(id: number): Promise<void> {
+  async #record(id: number): Promise<Broadcast> {
     const { store, workspace, deviceClass } = this.#ports;
     const broadcast = (await store.broadcast(id))!;
-    if (broadcast.revision === this.#recorded) return;
-    await putOnRecord(workspace, store, deviceClass, broadcast);
+    if (broadcast.revision !== this.#recorded) await putOnRecord(workspace, store, deviceClass, broadcast);
     this.#recorded = broadcast.revision;
+    return broadcast;
   }
 
   /** The journal gets the number under the lease, and only while the broadcast is as it was when this was decided. */
