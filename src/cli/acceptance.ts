@@ -13,6 +13,7 @@ import {
   OWN_NAMES,
   openInventory,
   rehearseAcceptance,
+  requireEnvelope,
   runningImages,
   type UnitFacts,
 } from '../rehearsal/index.ts';
@@ -50,6 +51,7 @@ export async function rehearseUnits(call: Call): Promise<number> {
   };
   const runs = call.texts('running').map((path) => fileSource(path));
   try {
+    requireEnvelope(files.envelope, call.args[0]!, workspace);
     const inventory = openInventory(call.text('units')!, columns);
     const minimum = await minimumBattery(call, workspace, files.envelope);
     const acceptance = await rehearseAcceptance({

@@ -1,5 +1,6 @@
+import { sourceOf } from '../bytes/index.ts';
 import { classRecord } from '../provision/index.ts';
-import type { Subject } from '../rehearsal/index.ts';
+import { requireEnvelope, type Subject } from '../rehearsal/index.ts';
 import { openUnitFile, UNIT_LIMITS, UnitFileError, type UnitRecord } from '../unit/index.ts';
 import {
   fileSource,
@@ -44,10 +45,12 @@ export async function rehearsalCase(call: Call): Promise<RehearsalCase> {
     const asked = await unitIn(call, unitFile);
     const { record } = asked;
     const workspace = await workspaceAround(call, record);
+    requireEnvelope(sourceOf(offer.envelope), call.args[0]!, workspace);
     const told = `unit ${record.serial} (${record.class_name})${record.trial ? '  [TRIAL unit]' : ''}`;
     return { subject: { offer, now, ...asked }, workspace, told };
   }
   const workspace = await openWorkspace(call.workspaceOption);
+  requireEnvelope(sourceOf(offer.envelope), call.args[0]!, workspace);
   const deviceClass = await readClass(workspace, className!);
   const serial = call.text('serial') ?? ANY_SERIAL;
   const record = classRecord(workspace, deviceClass, { serial, cohort: call.text('cohort') });

@@ -26,3 +26,4 @@ export { type RehearsalDocument, rehearsalSchema } from './forgeries/schema.ts';
 export type { Subject } from './forgeries/subject.ts';
 export { FORGERIES } from './forgeries/table.ts';
 export { THREATS, type Threat } from './forgeries/threats.ts';
+export { requireEnvelope } from './require-envelope.ts';

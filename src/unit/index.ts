@@ -19,6 +19,7 @@ export { judgeAnnouncer } from './check/announcer.ts';
 export { type AuthenticityRequest, checkAuthenticity } from './check/authenticity.ts';
 export { imagesBySlot, type WantedImage } from './check/follow.ts';
 export { type CheckRequest, checkForUnit, judgeInstall } from './check/for-unit.ts';
+export { isMessage } from './check/message.ts';
 export { judgeStored } from './check/stored.ts';
 export { extensionsOf, UNIT_EXTENSIONS } from './extensions.ts';
 export type { Effect, Facts, ImageFacts, SignerFacts } from './facts.ts';

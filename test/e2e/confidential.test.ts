@@ -223,6 +223,19 @@ describe('messages: the envelope itself is encrypted when it is sent', () => {
     bench.ok('ledger check', WS);
   });
 
+  it('is not rehearsed; which envelope to rehearse in its place is told, whomever it is asked of', () => {
+    writeFileSync(at('gate.csv'), 'serial,class\n1,gate\n');
+    for (const whom of ['--class gate', '--unit gate-1.unit', '--units gate.csv']) {
+      const { error } = bench.ok(`rehearse gate.message ${whom} --json`, { ...json, status: 2 }).json;
+      expect(error.code).toBe('rehearsal-message');
+      expect(error.message).toMatch(/^gate\.message is an encrypted message and no envelope/);
+      expect(error.hint).toMatch(/^rehearse gate\.suit \(release gate\/1\) in its place/);
+    }
+    const unknown = bench.ok('rehearse altered.message --class gate', { ...WS, status: 2 });
+    expect(unknown.stderr).toContain('rehearse the envelope that the message was made of in its place');
+    expect(bench.ok('rehearse gate.suit --class gate --json', json).json.outcome).toBe('passed');
+  });
+
   it('is not made for a class that does not ask for it', () => {
     const { stderr } = bench.ok('message encrypt ab.suit --class ab --out no.message', { ...WS, status: 1 });
     expect(stderr).toContain('confidentiality: message');

@@ -146,7 +146,13 @@ Example:
     name: 'rehearse',
     group: 'release',
     summary: 'before a broadcast: have every forgery of a payload refused, or ask every unit of the fleet',
-    args: [{ name: 'payload', about: 'the envelope that is to be sent' }],
+    args: [
+      {
+        name: 'payload',
+        about:
+          'the envelope that is to be sent; where it is sent encrypted, the one that the message was made of',
+      },
+    ],
     options: [
       { name: 'class', value: 'name', about: 'against units of this class, as production leaves them' },
       { name: 'cohort', value: 'name', about: 'against units of this cohort of the class' },

@@ -1,8 +1,16 @@
 import { setImmediate } from 'node:timers/promises';
 import { createRoute, z } from '@hono/zod-openapi';
 import type { Context } from 'hono';
+import { sourceOf } from '../../bytes/index.ts';
 import { classRecord } from '../../provision/index.ts';
-import { enterRehearsal, FORGERIES, rehearsalJson, rehearse, type Subject } from '../../rehearsal/index.ts';
+import {
+  enterRehearsal,
+  FORGERIES,
+  rehearsalJson,
+  rehearse,
+  requireEnvelope,
+  type Subject,
+} from '../../rehearsal/index.ts';
 import { UNIT_LIMITS } from '../../unit/index.ts';
 import { fileSource, readClass } from '../../workspace/index.ts';
 import { requireRight } from '../access/guard.ts';
@@ -106,11 +114,13 @@ async function subjectOf(
 ): Promise<Subject> {
   const { desk } = c.env;
   const session = c.get('session');
+  const given = desk.uploads.find(session, file);
   const offer = {
-    envelope: wholeOf(desk.uploads.find(session, file)),
+    envelope: wholeOf(given),
     ...(image !== undefined && { image: wholeOf(desk.uploads.find(session, image)) }),
   };
   const workspace = await desk.workspace();
+  requireEnvelope(sourceOf(offer.envelope), given.name, workspace);
   const deviceClass = await readClass(workspace, className);
   return { offer, record: classRecord(workspace, deviceClass, { serial: ANY_SERIAL }), now: workspace.now() };
 }

@@ -59,7 +59,8 @@ const CODES = {
   decryption: 'message-not-decrypted',
 } as const satisfies Record<string, RefusalCode>;
 
-function isMessage(source: ByteSource): boolean {
+/** Whether a file begins as a COSE message, such as an encrypted one around an envelope, and not as an envelope. */
+export function isMessage(source: ByteSource): boolean {
   const start = source.read(0, Math.min(2, source.size));
   const first = start[0] ?? 0;
   return ONE_BYTE.includes(first) || (first === TWO_BYTES.first && TWO_BYTES.second.includes(start[1] ?? 0));
