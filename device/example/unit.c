@@ -4,6 +4,7 @@
 
 #include "../ports/cortex-m/uart.h"
 #include "../ports/crypto/crypto-bearssl.h"
+#include "../ports/crypto/hss-lms.h"
 #include "../ports/flash/flash-emulated.h"
 #include "unit-class.h" /* what `fieldseal header` wrote for the class */
 
@@ -71,6 +72,9 @@ fs_status unit_begin(fs_device *device, int8_t running) {
   keys.keys = &marks_key;
   keys.count = 1;
   crypto = fs_crypto_bearssl_p256(&keys);
+#if FIELDSEAL_ALGORITHM == FS_HSS_LMS
+  crypto.verify_hss = fs_hss_verify;
+#endif
   memset(device, 0, sizeof *device);
   device->unit_class = &fieldseal_class;
   device->crypto = &crypto;

@@ -9,10 +9,12 @@
 
 static const uint8_t ECDSA_SHA256[] = {0x2a, 0x86, 0x48, 0xce, 0x3d, 0x04, 0x03, 0x02};
 static const uint8_t ED25519[] = {0x2b, 0x65, 0x70};
-static const uint8_t HSS_LMS[] = {0x2a, 0x86, 0x48, 0x86, 0xf7, 0x0d, 0x01, 0x09, 0x10, 0x03, 0x11};
 static const uint8_t P256_KEY[] = {0x30, 0x59, 0x30, 0x13, 0x06, 0x07, 0x2a, 0x86, 0x48, 0xce, 0x3d, 0x02, 0x01, 0x06,
                                    0x08, 0x2a, 0x86, 0x48, 0xce, 0x3d, 0x03, 0x01, 0x07, 0x03, 0x42, 0x00, 0x04};
 static const uint8_t ED25519_KEY[] = {0x30, 0x2a, 0x30, 0x05, 0x06, 0x03, 0x2b, 0x65, 0x70, 0x03, 0x21, 0x00};
+/* Algorithm of an HSS key, whole: that of a signature has the same identifier, which begins at 4. */
+static const uint8_t HSS_LMS[] = {0x30, 0x0d, 0x06, 0x0b, 0x2a, 0x86, 0x48, 0x86,
+                                  0xf7, 0x0d, 0x01, 0x09, 0x10, 0x03, 0x11};
 static const uint8_t TRIAL_MARK[] = {'T', 'R', 'I', 'A', 'L', ' ', '-', ' ', 'n', 'o', 't', ' ', 'f',
                                      'o', 'r', ' ', 'p', 'r', 'o', 'd', 'u', 'c', 't', 'i', 'o', 'n'};
 /* AlgorithmIdentifier: which of the profile's it is. Those take no parameters. */
@@ -24,8 +26,9 @@ static uint8_t read_algorithm(fs_judge *judge, fs_cur *at) {
   if (!FS_GOOD(judge)) return found;
   if (IS(judge, oid, ECDSA_SHA256)) found = FS_KEY_P256;
   if (IS(judge, oid, ED25519)) found = FS_KEY_ED25519;
+  if (fs_span_is(judge, oid, HSS_LMS + 4, sizeof HSS_LMS - 4)) found = FS_KEY_HSS;
   if (inner.off == inner.end) return found;
-  if (found != FS_KEY_OTHER || IS(judge, oid, HSS_LMS)) fs_bad(judge);
+  if (found != FS_KEY_OTHER) fs_bad(judge);
   (void)fs_der_any(judge, &inner, &tag);
   fs_der_end(judge, inner);
   return found;
@@ -100,10 +103,19 @@ static void read_key(fs_judge *judge, fs_cur *at, fs_certificate *into) {
     into->key = fs_key_type(judge->b + into->spki.off, into->spki.end - into->spki.off);
 }
 
+/* An HSS key in a form that was read: 1 to 8 levels, types that are known and have its length (RFC 8554, RFC 9858, RFC 9802 4). */
+static uint32_t is_hss(const uint8_t *spki, uint32_t length) {
+  const uint8_t *key = spki + FS_HSS_AT;
+  uint32_t shorter = length == FS_HSS_SHORT;
+  if (!shorter && length != FS_HSS_LONG) return 0;
+  return memcmp(spki + 2, HSS_LMS, sizeof HSS_LMS) == 0 && fs_get32(key, 4) - 1 < 8 &&
+         fs_get32(key + 4, 4) - (shorter ? 10 : 5) < 5 && fs_get32(key + 8, 4) - (shorter ? 5 : 1) < 4;
+}
+
 uint8_t fs_key_type(const uint8_t *spki, uint32_t length) {
   if (length == 91 && memcmp(spki, P256_KEY, sizeof P256_KEY) == 0) return FS_KEY_P256;
   if (length == SHORTEST_KEY && memcmp(spki, ED25519_KEY, sizeof ED25519_KEY) == 0) return FS_KEY_ED25519;
-  return FS_KEY_OTHER;
+  return is_hss(spki, length) ? FS_KEY_HSS : FS_KEY_OTHER;
 }
 
 /* TBSCertificate; gives its AlgorithmIdentifier, whole. */

@@ -239,7 +239,11 @@ fs_cur fs_header(fs_judge *judge, const fs_block *block, int32_t label, uint32_t
 void fs_signed_parts(fs_judge *judge, const fs_block *block, uint8_t head[FS_SIGNED_HEAD], fs_bytes parts[4]);
 
 /* certificate.c */
-enum { FS_KEY_OTHER = 0, FS_KEY_P256, FS_KEY_ED25519 };
+enum { FS_KEY_OTHER = 0, FS_KEY_P256, FS_KEY_ED25519, FS_KEY_HSS };
+/* SubjectPublicKeyInfo of HSS keys: where the key is, length with hashes of 24 and 32 bytes. */
+#define FS_HSS_AT 20u
+#define FS_HSS_SHORT 72u
+#define FS_HSS_LONG 80u
 typedef struct {
   fs_cur tbs;
   fs_cur issuer;
@@ -298,9 +302,10 @@ uint32_t fs_same_name(fs_bytes a, fs_bytes b);
 
 /* path.c: whether the signer may seal for the unit; the signer's certificate. */
 void fs_judge_signer(fs_judge *judge, const fs_block *block, fs_certificate *signer);
-/* FS_OK where the key made the signature; raw r then s, or an Ed25519 signature. `again`: the second word of the port. */
-fs_status fs_verify(fs_judge *judge, uint32_t type, const uint8_t *key, const fs_bytes *parts, uint32_t count,
-                    const uint8_t *signature, uint32_t *again);
+/* FS_OK where the key made the signature: r then s, or as its type has it. `again`: the second word of the port. */
+fs_status fs_verify(fs_judge *judge, uint32_t type, fs_bytes key, const fs_bytes *parts, uint32_t count,
+                    fs_bytes signature, uint32_t *again);
+fs_bytes fs_bytes_of(const fs_judge *judge, fs_cur span);
 
 /* rights.c */
 void fs_judge_key(fs_judge *judge, const fs_certificate *certificate, uint32_t kind);

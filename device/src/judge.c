@@ -88,17 +88,31 @@ void fs_put(uint8_t *bytes, uint32_t width, uint64_t value) {
   }
 }
 
-fs_status fs_verify(fs_judge *judge, uint32_t type, const uint8_t *key, const fs_bytes *parts, uint32_t count,
-                    const uint8_t *signature, uint32_t *again) {
+fs_bytes fs_bytes_of(const fs_judge *judge, fs_cur span) {
+  fs_bytes bytes;
+  bytes.bytes = judge->b + span.off;
+  bytes.length = span.end - span.off;
+  return bytes;
+}
+
+fs_status fs_verify(fs_judge *judge, uint32_t type, fs_bytes key, const fs_bytes *parts, uint32_t count,
+                    fs_bytes signature, uint32_t *again) {
   const fs_crypto *crypto = judge->crypto;
   uint8_t digest[32];
   *again = 0;
+  if (type == FS_KEY_HSS) {
+    if (crypto->verify_hss == 0) return FS_PORT_FAILED;
+    key.bytes += FS_HSS_AT;
+    key.length -= FS_HSS_AT;
+    return crypto->verify_hss(crypto, key, parts, count, signature, again);
+  }
+  if (signature.length != 64) return FS_PORT_FAILED;
   if (type == FS_KEY_ED25519) {
     if (crypto->verify_ed25519 == 0) return FS_PORT_FAILED;
-    return crypto->verify_ed25519(crypto->context, key + 12, parts, count, signature, again);
+    return crypto->verify_ed25519(crypto->context, key.bytes + 12, parts, count, signature.bytes, again);
   }
   if (fs_hash(crypto, parts, count, digest) != FS_OK) return FS_PORT_FAILED;
-  return crypto->verify_p256(crypto->context, key + 27, digest, signature, again);
+  return crypto->verify_p256(crypto->context, key.bytes + 27, digest, signature.bytes, again);
 }
 
 uint32_t fs_is_message(const uint8_t *bytes, uint32_t length) {

@@ -11,13 +11,6 @@ typedef struct {
   uint32_t count;
 } chain;
 
-static fs_bytes bytes_of(const fs_judge *judge, fs_cur span) {
-  fs_bytes bytes;
-  bytes.bytes = judge->b + span.off;
-  bytes.length = span.end - span.off;
-  return bytes;
-}
-
 static fs_cur chain_item(fs_judge *judge, const chain *from, uint32_t index) {
   fs_cur at = from->at;
   while (index-- > 0) fs_skip(judge, &at);
@@ -49,7 +42,7 @@ static void judge_binding(fs_judge *judge, const fs_block *block, const chain *f
     return;
   }
   (void)fs_take(judge, &thumbprint, 4);
-  part = bytes_of(judge, first);
+  part = fs_bytes_of(judge, first);
   fs_refuse_unless(judge,
                    fs_byte(judge, thumbprint.off) == 0x2f && fs_hash(judge->crypto, &part, 1, digest) == FS_OK,
                    FS_SIGNER_THUMBPRINT_WRONG);
@@ -95,22 +88,20 @@ static uint32_t raw_ecdsa(fs_judge *judge, fs_cur signature, uint8_t raw[64]) {
 }
 
 /* Whether the key signed the certificate. */
-static fs_status signed_by(fs_judge *judge, const fs_certificate *certificate, const uint8_t *spki, uint32_t length) {
+static fs_status signed_by(fs_judge *judge, const fs_certificate *certificate, fs_bytes spki) {
   uint8_t raw[64];
-  const uint8_t *signature = raw;
-  fs_cur value = certificate->signature;
+  fs_bytes signature = fs_bytes_of(judge, certificate->signature);
   fs_bytes part;
   fs_status status;
   uint32_t again;
   if (certificate->algorithm == FS_KEY_OTHER) return FS_SIGNER_CERTIFICATE_UNSUPPORTED;
-  if (fs_key_type(spki, length) != certificate->algorithm) return FS_SIGNER_PATH_BROKEN;
+  if (fs_key_type(spki.bytes, spki.length) != certificate->algorithm) return FS_SIGNER_PATH_BROKEN;
   if (certificate->algorithm == FS_KEY_P256) {
-    if (!raw_ecdsa(judge, value, raw)) return FS_SIGNER_PATH_BROKEN;
-  } else {
-    if (value.end - value.off != 64) return FS_SIGNER_PATH_BROKEN;
-    signature = judge->b + value.off;
+    if (!raw_ecdsa(judge, certificate->signature, raw)) return FS_SIGNER_PATH_BROKEN;
+    signature.bytes = raw;
+    signature.length = sizeof raw;
   }
-  part = bytes_of(judge, certificate->tbs);
+  part = fs_bytes_of(judge, certificate->tbs);
   status = fs_verify(judge, certificate->algorithm, spki, &part, 1, signature, &again);
   judge->evidence.links += again;
   return status == FS_OK ? FS_OK : FS_SIGNER_PATH_BROKEN;
@@ -137,8 +128,8 @@ static fs_status judge_top(fs_judge *judge, const fs_certificate *certificate) {
   for (i = 0; i < judge->unit->anchor_count; i++) {
     const fs_anchor *anchor = &judge->unit->anchors[i];
     fs_status one;
-    if (!counts(judge, anchor) || !fs_same_name(anchor->name, bytes_of(judge, certificate->issuer))) continue;
-    one = signed_by(judge, certificate, anchor->spki.bytes, anchor->spki.length);
+    if (!counts(judge, anchor) || !fs_same_name(anchor->name, fs_bytes_of(judge, certificate->issuer))) continue;
+    one = signed_by(judge, certificate, anchor->spki);
     if (one == FS_OK) return FS_OK;
     if (found == 0) found = as_refused(judge, certificate, one);
   }
@@ -153,7 +144,7 @@ static uint32_t find_top(fs_judge *judge, const chain *from, fs_certificate *scr
   for (i = 0;; i++) {
     fs_status found;
     certificate_at(judge, from, i, scratch);
-    if (i > 0 && !fs_same_name(bytes_of(judge, issuer), bytes_of(judge, scratch->subject))) {
+    if (i > 0 && !fs_same_name(fs_bytes_of(judge, issuer), fs_bytes_of(judge, scratch->subject))) {
       fs_fail(judge, failed != 0 ? failed : FS_SIGNER_PATH_BROKEN);
       return 0;
     }
@@ -176,7 +167,7 @@ static void judge_dates(fs_judge *judge, const fs_certificate *certificate) {
 /* RFC 5280 section 6.1.4 (k) to (n). `left`: authorities that may still follow. */
 static void judge_authority(fs_judge *judge, const fs_certificate *certificate, uint32_t *left) {
   fs_refuse_unless(judge, certificate->is_authority, FS_SIGNER_PATH_BROKEN);
-  if (!fs_same_name(bytes_of(judge, certificate->issuer), bytes_of(judge, certificate->subject))) {
+  if (!fs_same_name(fs_bytes_of(judge, certificate->issuer), fs_bytes_of(judge, certificate->subject))) {
     fs_refuse_unless(judge, *left > 0, FS_SIGNER_PATH_BROKEN);
     *left -= 1;
   }
@@ -199,7 +190,7 @@ static void judge_path(fs_judge *judge, const chain *from, uint32_t top, fs_cert
   while (index-- > 0 && FS_GOOD(judge)) {
     certificate_at(judge, from, index, into);
     if (index < top) {
-      fs_status found = signed_by(judge, into, judge->b + authority.off, authority.end - authority.off);
+      fs_status found = signed_by(judge, into, fs_bytes_of(judge, authority));
       if (found != FS_OK) fs_fail(judge, as_refused(judge, into, found));
     }
     judge_dates(judge, into);

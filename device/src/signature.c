@@ -57,13 +57,13 @@ void fs_read_security_version(fs_judge *judge, const fs_block *block) {
 void fs_judge_signature(fs_judge *judge, const fs_block *block, const fs_certificate *signer) {
   uint8_t head[FS_SIGNED_HEAD];
   fs_bytes parts[4];
-  uint32_t wanted = judge->unit->algorithm == FS_ESP256 ? FS_KEY_P256 : FS_KEY_ED25519;
+  int32_t algorithm = judge->unit->algorithm;
+  uint32_t wanted = algorithm == FS_ESP256 ? FS_KEY_P256 : algorithm == FS_HSS_LMS ? FS_KEY_HSS : FS_KEY_ED25519;
   judge_algorithm(judge, block);
   fs_refuse_unless(judge, signer->key == wanted, FS_KEY_TYPE_WRONG);
-  fs_refuse_unless(judge, block->seal.end - block->seal.off == 64, FS_SIGNATURE_WRONG);
   if (!FS_GOOD(judge)) return;
   fs_signed_parts(judge, block, head, parts);
-  if (fs_verify(judge, wanted, judge->b + signer->spki.off, parts, 4, judge->b + block->seal.off,
+  if (fs_verify(judge, wanted, fs_bytes_of(judge, signer->spki), parts, 4, fs_bytes_of(judge, block->seal),
                 &judge->evidence.seal) != FS_OK)
     fs_fail(judge, FS_SIGNATURE_WRONG);
 }

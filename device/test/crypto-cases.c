@@ -5,7 +5,7 @@
 #include "../ports/crypto/software-keys.h"
 #include "tell.h"
 
-enum { CASE_SHA256 = 32, CASE_P256 = 33, CASE_ED25519 = 34, CASE_HMAC = 35, CASE_CTR = 36 };
+enum { CASE_SHA256 = 32, CASE_P256 = 33, CASE_ED25519 = 34, CASE_HMAC = 35, CASE_CTR = 36, CASE_HSS = 37 };
 
 #define ROW_SIZE 8192u
 #define TEXT_SIZE 4096u
@@ -56,6 +56,18 @@ static void case_ed25519(const fs_crypto *crypto, record *from) {
   tell_verdict(status, again);
 }
 
+static void case_hss(const fs_crypto *crypto, record *from) {
+  const fs_bytes key = take_bytes(from);
+  const fs_bytes signature = take_bytes(from);
+  const fs_bytes message = take_bytes(from);
+  const uint32_t half = message.length / 2u;
+  const fs_bytes parts[2] = {{message.bytes, half}, {message.bytes + half, message.length - half}};
+  uint32_t again = 0;
+  const fs_status status = crypto->verify_hss(crypto, key, parts, 2, signature, &again);
+
+  tell_verdict(status, again);
+}
+
 static void case_hmac(const fs_crypto *crypto, record *from) {
   const fs_bytes message = take_bytes(from);
   const uint32_t half = message.length / 2u;
@@ -99,6 +111,7 @@ int run_crypto_case(uint8_t kind, record *from) {
     case CASE_P256: case_p256(&crypto, from); return 1;
     case CASE_ED25519: case_ed25519(&crypto, from); return 1;
     case CASE_HMAC: case_hmac(&crypto, from); return 1;
+    case CASE_HSS: case_hss(&crypto, from); return 1;
     case CASE_CTR: case_ctr(&crypto, from); return 1;
     default: return 0;
   }

@@ -23,8 +23,7 @@ export interface KitUnit extends Pick<UnitParts, 'record' | 'macKeys' | 'marksKe
  * (docs/device-kit.md).
  */
 export function leftOut(record: UnitRecord): string | undefined {
-  const { profile, authentication, rights, memory, anchors, attestation } = record;
-  if (profile.includes('hsslms')) return 'hash-based signatures';
+  const { authentication, rights, memory, anchors, attestation } = record;
   if (authentication) return 'several signers';
   if (rights) return 'an access control list';
   if (memory.components?.length) return 'further components';

@@ -3,11 +3,18 @@ import { describe, expect, it } from 'vitest';
 import { counted, record, u32 } from '../../scripts/device/case-file.ts';
 import { runCases, type Target } from '../../scripts/device/runner.ts';
 import { concat, fromHex } from '../../src/bytes/index.ts';
-import { sha256, startAesCtr, wrapKeyData } from '../../src/crypto/index.ts';
+import {
+  HssTrees,
+  hssCapacity,
+  parseHssShape,
+  sha256,
+  startAesCtr,
+  wrapKeyData,
+} from '../../src/crypto/index.ts';
 import { partition, type SkipReason, vectors, vectorsPresent } from '../vectors.ts';
 import { toolchainPresent } from './toolchain.ts';
 
-const KINDS = { sha256: 32, p256: 33, ed25519: 34, hmac: 35, ctr: 36 };
+const KINDS = { sha256: 32, p256: 33, ed25519: 34, hmac: 35, ctr: 36, hss: 37 };
 /** The runner takes a record of a mebibyte at most. */
 const MESSAGE_LIMIT = 1 << 19;
 const KEK = fromHex('00112233445566778899aabbccddeeff');
@@ -33,6 +40,8 @@ const p256 = (point: string, message: string, signature: string) =>
   record(KINDS.p256, fromHex(point), sha256(fromHex(message)), fromHex(signature));
 const ed25519 = (key: string, message: string, signature: string) =>
   record(KINDS.ed25519, fromHex(key), fromHex(signature), counted(fromHex(message)));
+const hss = (key: Uint8Array, message: Uint8Array, signature: Uint8Array) =>
+  record(KINDS.hss, counted(key), counted(signature), counted(message));
 const hmac = (key: string, message: string) =>
   record(KINDS.hmac, counted(fromHex(key)), counted(fromHex(message)));
 const ctr = (kek: Uint8Array, wrapped: Uint8Array, iv: Uint8Array, offset: number, text: Uint8Array) =>
@@ -86,6 +95,28 @@ const SUITES: Readonly<Record<string, () => readonly Case[]>> = {
         expected: 'good',
       }),
     ),
+  'HSS/LMS: RFC 8554 F, RFC 9858 A, test data of two libraries': () =>
+    hssCases().map(({ publicKeyHex, msgHex, signatureHex, expected }) => ({
+      record: hss(fromHex(publicKeyHex), fromHex(msgHex), fromHex(signatureHex)),
+      expected: verdict(expected),
+    })),
+  'HSS/LMS: COSE working group, hashsig, under the top key of RFC 8554 F Test Case 2': () =>
+    judged(vectors('cose-examples').cases as readonly CoseCase[], [
+      ['another algorithm', ({ keys }) => !keys[0]?.publicHex?.startsWith('0000000100000006')],
+    ]).map(({ keys, intermediates, cborHex, expected }) => ({
+      record: hss(
+        fromHex(keys[0]!.publicHex!),
+        fromHex(intermediates.toBeSignedHex[0]!),
+        fromHex(cborHex).subarray(-H10_W4_LENGTH),
+      ),
+      expected: verdict(expected),
+    })),
+  'HSS/LMS: the same with a part changed, cut or lengthened': () =>
+    hssCases()
+      .filter(({ expected }) => expected === 'valid')
+      .flatMap(({ publicKeyHex, msgHex, signatureHex }) =>
+        alteredHss(fromHex(publicKeyHex), fromHex(msgHex), fromHex(signatureHex)),
+      ),
   'HMAC-SHA-256: RFC 4231': () =>
     judged(
       vectors('rfc4231-hmac-sha256').cases as readonly { keyHex: string; msgHex: string; macHex: string }[],
@@ -138,6 +169,55 @@ const SUITES: Readonly<Record<string, () => readonly Case[]>> = {
     }),
 };
 
+interface HssCase {
+  readonly publicKeyHex: string;
+  readonly msgHex: string;
+  readonly signatureHex: string;
+  readonly expected: 'valid' | 'invalid';
+}
+
+interface CoseCase {
+  readonly expected: string;
+  readonly cborHex: string;
+  readonly keys: readonly { readonly publicHex?: string }[];
+  readonly intermediates: { readonly toBeSignedHex: readonly string[] };
+}
+
+/** An HSS signature by one tree of that shape: count of levels, q, one-time signature, type, path. */
+const H10_W4_LENGTH = 4 + 4 + (4 + 32 + 67 * 32) + 4 + 10 * 32;
+
+const hssCases = () =>
+  judged(vectors('hss-lms').cases as readonly HssCase[], [
+    [
+      'a tree over SHAKE256 (RFC 9858 sections 3.2 to 3.4)',
+      ({ publicKeyHex }) => Number.parseInt(publicKeyHex.slice(8, 16), 16) > 14,
+    ],
+  ]);
+
+/** Where one level of a signature begins and what it is made of (RFC 8554 section 6.2): bytes that each mean something else. */
+const HSS_FIELDS = { levels: 3, leaf: 7, oneTimeType: 11, randomizer: 12 };
+
+/** What no verifier may take: levels, q, type codes, randomizer, chains and paths changed; parts missing or too much. */
+function alteredHss(key: Uint8Array, message: Uint8Array, signature: Uint8Array): Case[] {
+  const bit = (bytes: Uint8Array, at: number) => bytes.with(at, bytes[at]! ^ 1);
+  const fields = Object.values(HSS_FIELDS);
+  const scattered = Array.from({ length: 24 }, (_, i) => Math.floor(((i + 1) * signature.length) / 24) - 1);
+  const cuts = [0, 3, 4, 7, 12, 60, signature.length >> 1, signature.length - 1];
+  const last = signature.length - 1;
+  const altered = [
+    ...[...fields, ...scattered].map((at) => hss(key, message, bit(signature, at))),
+    ...cuts.map((length) => hss(key, message, signature.subarray(0, length))),
+    ...[0xff, 0x20].map((leaf) => hss(key, message, signature.with(HSS_FIELDS.leaf - 1, leaf))),
+    hss(key, message, concat(signature, signature.subarray(last))),
+    hss(key, concat(message, Uint8Array.of(0)), signature),
+    hss(key, message.subarray(1), signature),
+    ...[0, 3, 4, 7, 11, 12, 28, key.length - 1].map((at) => hss(bit(key, at), message, signature)),
+    ...[0, 4, 11, 24, key.length - 1].map((length) => hss(key.subarray(0, length), message, signature)),
+    hss(concat(key, Uint8Array.of(0)), message, signature),
+  ];
+  return altered.map((each) => ({ record: each, expected: 'bad' }));
+}
+
 function unwrapping(kek: string, wrapped: string, key: string | undefined): Case {
   const iv = new Uint8Array(16).fill(0x5a);
   return {
@@ -165,6 +245,27 @@ const underEverybodysKey = (): Case[] =>
     EVERYBODYS.slice(0, 1)
       .concat(EVERYBODYS.slice(4))
       .map((r) => ({ record: ed25519(key, '6669726d77617265', r + '00'.repeat(32)), expected: 'bad' })),
+  );
+
+const HSS_SHAPES = [24, 32].flatMap((n) => [1, 2, 4, 8].map((w) => `N${n}/H5/W${w}`));
+
+/** Every width and both lengths of hashes in one tree, at its first and last leaf; and several trees, eight at most. */
+const ofEachShape = (): Case[] =>
+  [...HSS_SHAPES, 'H10/W4', 'H5/W2,H5/W8', 'N24/H5/W4,N24/H5/W1', Array(8).fill('H5/W2').join(',')].flatMap(
+    (text) => {
+      const shape = parseHssShape(text)!;
+      const trees = new HssTrees({ shape, master: new Uint8Array(32).fill(0x42) });
+      const key = trees.publicKey();
+      const message = new TextEncoder().encode(text);
+      return [0n, hssCapacity(shape) - 1n].flatMap((leaf) => {
+        const signature = trees.sign(leaf, message);
+        const changed = signature.with(signature.length - 1, signature.at(-1)! ^ 1);
+        return [
+          { record: hss(key, message, signature), expected: 'good' },
+          { record: hss(key, message, changed), expected: 'bad' },
+        ];
+      });
+    },
   );
 
 /** The counter of RFC 9459 goes on through all 16 bytes; a library that counts in four would repeat key stream. */
@@ -201,6 +302,11 @@ describe.skipIf(!toolchainPresent).each(['host', 'cortex-m'] as const)(
 
     it('no signature counts under an Ed25519 key of small order (docs/porting.md)', () => {
       const cases = underEverybodysKey();
+      expect(linesOf(cases)).toEqual(cases.map(({ expected }) => expected));
+    });
+
+    it('HSS/LMS: what src/crypto signs with every width, length and number of trees (RFC 8554 4.1, 6; RFC 9858)', () => {
+      const cases = ofEachShape();
       expect(linesOf(cases)).toEqual(cases.map(({ expected }) => expected));
     });
 

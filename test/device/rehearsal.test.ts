@@ -6,7 +6,7 @@ import { describe, expect, it, vi } from 'vitest';
 import { leftOut } from '../../scripts/device/unit-record.ts';
 import { rehearse } from '../../src/rehearsal/index.ts';
 import type * as UnitRoom from '../../src/unit/index.ts';
-import { SUBJECTS } from '../rehearsal/subjects.ts';
+import { hashBasedSubject, SUBJECTS } from '../rehearsal/subjects.ts';
 import { compare, DEEP } from './both.ts';
 import { toolchainPresent } from './toolchain.ts';
 import { asked } from './watch.ts';
@@ -24,8 +24,11 @@ const USUAL = [
   'a staging area',
   'the symmetric scheme',
   'an image encrypted under a key of the class',
+  'a hash-based signer',
 ];
-const subjects = SUBJECTS.filter(({ name }) => DEEP || USUAL.includes(name));
+const subjects = [...SUBJECTS, { name: 'a hash-based signer', make: hashBasedSubject }].filter(
+  ({ name }) => DEEP || USUAL.includes(name),
+);
 
 describe.skipIf(!toolchainPresent)('the device kit says the same as src/unit to every forgery of', () => {
   it.each(subjects)('$name', async ({ name, make }) => {

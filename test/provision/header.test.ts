@@ -70,11 +70,15 @@ describe.skipIf(!compiler && process.env.CI !== 'true')('the C header (needs gcc
     ]);
   });
 
-  it.each(['remapped', 'staged'] as const)('gives the device kit its class: %s', (shape) => {
+  it.each([
+    ['remapped', -9],
+    ['staged', -9],
+    ['remapped', -46],
+  ] as const)('gives the device kit its class: %s, algorithm %i', (shape, algorithm) => {
     const { policy: _, ...single } = facts;
     const memory = defaultMemoryMap({ core: 'cortex-m', shape, policy: true });
     const folder = mkdtempSync(join(tmpdir(), 'fieldseal-header-'));
-    writeFileSync(join(folder, 'anchors.h'), cHeader({ ...single, memory }));
+    writeFileSync(join(folder, 'anchors.h'), cHeader({ ...single, memory, algorithm }));
     writeFileSync(join(folder, 'main.c'), KIT_PROGRAM);
     const strict = ['-std=c99', '-Wall', '-Wextra', '-pedantic', '-Werror', '-Wconversion'];
     const program = join(folder, 'main');
@@ -85,7 +89,7 @@ describe.skipIf(!compiler && process.env.CI !== 'true')('the C header (needs gcc
     );
     expect(execFileSync(program, { encoding: 'utf8' }).trim().split('\n')).toEqual([
       spans.join(' '),
-      `${shape === 'staged' ? 1 : 0} 1 -9 1 1 1 4 4 3 2 1099511627776 ac`,
+      `${shape === 'staged' ? 1 : 0} 1 ${algorithm} 1 1 1 4 4 3 2 1099511627776 ac`,
     ]);
   });
 });

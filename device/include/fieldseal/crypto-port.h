@@ -32,7 +32,7 @@ typedef union {
   uint64_t align;
 } fs_ctr;
 
-typedef struct {
+typedef struct fs_crypto {
   void *context;
 
   /* SHA-256 (FIPS 180-4). `update` takes any length, 0 too. `finish` writes 32 bytes; the state is done with then. */
@@ -56,6 +56,14 @@ typedef struct {
    */
   fs_status (*verify_ed25519)(void *context, const uint8_t key[32], const fs_bytes *parts, uint32_t count,
                               const uint8_t signature[64], uint32_t *again);
+
+  /*
+   * HSS/LMS over SHA-256 (RFC 8554 6.3, RFC 9858). `key`: an HSS public key, its count of levels first, 60 or 52 bytes; the
+   * parts as above. The length of the signature is any. `crypto`: this port, whose SHA-256 software computes with
+   * (ports/crypto/hss-lms.c). `again` as above. Null where no class of the product needs it.
+   */
+  fs_status (*verify_hss)(const struct fs_crypto *crypto, fs_bytes key, const fs_bytes *parts, uint32_t count,
+                          fs_bytes signature, uint32_t *again);
 
   /*
    * HMAC-SHA-256 (RFC 2104) of the parts, in order (5 at most), under the key in a slot. Writes 32 bytes.

@@ -19,8 +19,8 @@
 #if FIELDSEAL_DEMAND_COUNT > 0
 #error "a class that asks for several signers is outside what the kit takes (docs/device-kit.md)"
 #endif
-#if FIELDSEAL_ALGORITHM == FS_HSS_LMS
-#error "hash-based signatures are outside what the kit takes (docs/device-kit.md)"
+#if FIELDSEAL_ALGORITHM == FS_HSS_LMS && defined(FIELDSEAL_CONTENT_KEYS)
+#error "the profile of HSS/LMS encrypts with AES-256, which the kit does not decrypt with (docs/device-kit.md)"
 #endif
 
 #ifndef FIELDSEAL_RECOVERY_SIZE

@@ -9,7 +9,7 @@
 
 fs_crypto fs_crypto_bearssl(fs_software_crypto *context);
 
-/* Without Ed25519 and decryption, which a class of ESP256 or HMAC 256 does not call: some 30 KiB less is linked. */
+/* Without Ed25519, HSS/LMS and decryption, which a class of ESP256 or HMAC 256 does not call: some 30 KiB less is linked. */
 fs_crypto fs_crypto_bearssl_p256(fs_software_crypto *context);
 
 #endif

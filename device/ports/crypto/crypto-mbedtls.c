@@ -9,6 +9,7 @@
 #include "aes-kw.h"
 #include "ctr-block.h"
 #include "ed25519-sodium.h"
+#include "hss-lms.h"
 #include "verdict.h"
 #include "wipe.h"
 
@@ -135,7 +136,7 @@ static void ctr_forget(void *context, fs_ctr *state) {
 }
 
 fs_crypto fs_crypto_mbedtls(fs_software_crypto *context) {
-  const fs_crypto port = {context,     sha256_start,   sha256_update, sha256_finish, verify_p256, fs_ed25519_verify,
+  const fs_crypto port = {context,     sha256_start,   sha256_update, sha256_finish, verify_p256, fs_ed25519_verify, fs_hss_verify,
                           hmac_sha256, unwrap_for_ctr, ctr_at,        ctr_forget};
   return port;
 }
