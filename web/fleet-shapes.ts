@@ -196,5 +196,6 @@ export interface PlanJudgement {
   readonly in_no_wave: number;
   readonly not_in_fleet: readonly string[];
   readonly stepping_stones: readonly number[];
+  readonly cautions: readonly string[];
   readonly refused: { readonly message: string; readonly hint: string } | null;
 }

@@ -31,5 +31,5 @@ export { BroadcastError } from './error.ts';
 export type { Herald } from './herald/herald.ts';
 export { Latest } from './herald/latest.ts';
 export { type Broker, type BrokerNews, type Listening, listen, openHerald } from './herald/mqtt.ts';
-export { clearCaution, imagesOf, type Offered, offerOf } from './offer.ts';
+export { clearCaution, imagesOf, type Offered, offerOf, type Weighed, weighOffer } from './offer.ts';
 export { releaseOnRecord } from './on-record.ts';

@@ -14,24 +14,37 @@ export interface Offered {
   readonly images: readonly string[];
 }
 
+/** What files are that may be offered: their release by its manifest. */
+export type Weighed = Pick<Offer, 'manifestDigest' | 'sequenceNumber'>;
+
 /**
- * Puts an envelope, or the encrypted message that was made of one, and its images into the depot, and says what an announcement says
- * of them. Only what was written here for the class, and is finished: units would refuse anything else, all of them at once. Throws
- * `BroadcastError` envelope, image.
+ * Whether an envelope, or the encrypted message that was made of one, and its images may be offered: only what was written here for
+ * the class, and is finished; units would refuse anything else, all of them at once. Throws `BroadcastError` envelope, image.
  */
-export async function offerOf(
+export async function weighOffer(
   workspace: Workspace,
   deviceClass: DeviceClass,
-  depot: Depot,
   { envelope, images }: Offered,
-): Promise<Offer> {
+): Promise<Weighed> {
   const { facts } = await offeredFile(workspace, deviceClass, envelope);
   requireImages(facts, images, await Promise.all(images.map(sha256Of)));
   return {
     manifestDigest: fromHex(String(facts.manifest_digest)),
     sequenceNumber: BigInt(String(facts.sequence_number ?? facts.number)),
-    envelope: depot.put(envelope),
-    images: images.map((image) => depot.put(image)),
+  };
+}
+
+/** Puts what `weighOffer` lets through into the depot, and says what an announcement says of it. Throws as that does. */
+export async function offerOf(
+  workspace: Workspace,
+  deviceClass: DeviceClass,
+  depot: Depot,
+  offered: Offered,
+): Promise<Offer> {
+  return {
+    ...(await weighOffer(workspace, deviceClass, offered)),
+    envelope: depot.put(offered.envelope),
+    images: offered.images.map((image) => depot.put(image)),
   };
 }
 

@@ -48,7 +48,7 @@ export { UNIT_STATES, WAVE_STATES } from './store/types.ts';
 export { type Begun, begin, type NewCourse } from './waves/course/begin.ts';
 export { liesIn } from './waves/course/course.ts';
 export { currentBroadcast } from './waves/course/current.ts';
-export { type Judgement, judgementJson, judgePlan } from './waves/course/judge.ts';
+export { type Judged, type Judgement, judgementJson, judgePlan } from './waves/course/judge.ts';
 export { halt, type Order, pause, resume } from './waves/course/orders.ts';
 export { draftPlan } from './waves/plan/draft.ts';
 export { type BroadcastPlan, planFromText } from './waves/plan/plan.ts';

@@ -163,8 +163,8 @@ describe.skipIf(!chromiumPresent)('addresses of the desk', () => {
     const text = page.getByLabel('Plan of waves');
     await text.waitFor(SLOW);
     expect(await text.inputValue()).toContain('- "0001"');
-    await page.getByLabel('Payload', { exact: true }).setInputFiles(bench.path('WS', 'app.suit'));
-    await page.getByText(/^It is vent 1\.4\.0, sequence number 1,/).waitFor(SLOW);
+    await page.getByLabel('Payload', { exact: true }).setInputFiles(bench.path('WS', 'next.suit'));
+    await page.getByText(/^It is vent 1\.5\.0, sequence number 2,/).waitFor(SLOW);
     const images = page.getByLabel('Images beside it', { exact: true });
     await images.first().setInputFiles(bench.path('WS', 'app.bin'));
     await page.getByRole('button', { name: 'leave out app.bin' }).click();
@@ -177,15 +177,18 @@ describe.skipIf(!chromiumPresent)('addresses of the desk', () => {
     const judge = page.getByRole('button', { name: 'Judge it against the fleet' });
     await judge.click();
     await page.getByText('The envelope of each that the plan names: 1.').waitFor(SLOW);
+    await page.getByText(/its envelope is not given/).waitFor(SLOW);
     await page.getByLabel('Stepping stones').first().setInputFiles(bench.path('WS', 'app.suit'));
     await page.getByRole('button', { name: 'leave out app.suit' }).waitFor(SLOW);
+    // Judged again by itself, with the file.
+    await page.getByRole('heading', { name: /waves for 2 units of the class$/ }).waitFor(SLOW);
 
     await page.reload();
     await page.getByRole('button', { name: 'leave out app.bin' }).waitFor(SLOW);
     await page.getByRole('button', { name: 'leave out app.suit' }).waitFor(SLOW);
     await judge.click();
     const command =
-      'fieldseal broadcast begin vent app.suit --plan vent-waves.yaml --image app.bin --stepping-stone app.suit --depot DIR';
+      'fieldseal broadcast begin vent next.suit --plan vent-waves.yaml --image app.bin --stepping-stone app.suit --depot DIR';
     await page.getByText(command, { exact: true }).waitFor(SLOW);
     expect(await page.getByRole('button', { name: /^Begin to send/ }).count()).toBe(0);
     expect(await desk.violations()).toEqual([]);
@@ -205,6 +208,8 @@ describe.skipIf(!chromiumPresent)('addresses of the desk', () => {
       readFileSync(file, 'utf8').replace(/^confidentiality: .*/m, 'confidentiality: message'),
     );
     await page.reload();
+    await page.getByRole('button', { name: 'leave out app.bin' }).waitFor(SLOW);
+    await page.getByRole('button', { name: 'Judge it against the fleet' }).click();
     await clear.waitFor(SLOW);
   });
 });

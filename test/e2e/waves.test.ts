@@ -89,6 +89,13 @@ describe('a broadcast in waves', () => {
     expect(readFileSync(bench.path('WS', 'draft.yaml'), 'utf8')).toContain('serials:\n      - "0001"');
     const judged = bench.ok('broadcast plan vent --plan waves.yaml --json', WS).json;
     expect(judged).toMatchObject({ units: 5, waves: [{ name: 'pilot', units: 2 }, { units: 3 }] });
+    const sent = bench.ok('broadcast plan vent one.suit --plan waves.yaml --json', WS).json;
+    expect(sent).toMatchObject({ release: { sequence_number: '1' }, refused: null, cautions: [] });
+    const other = bench.ok('broadcast plan vent one.bin --plan waves.yaml', { ...WS, status: 1 });
+    expect(other.stderr).toContain(
+      'broadcast begin refuses it: one.bin is no envelope that a unit could read',
+    );
+    bench.ok('broadcast plan vent --image one.bin --plan waves.yaml', { ...WS, status: 2 });
     writeFileSync(bench.path('WS', 'wrong.yaml'), PLAN.replace('share: 1000', 'share: 2000'));
     const wrong = bench.ok('broadcast plan vent --plan wrong.yaml', { ...WS, status: 2 });
     expect(wrong.stderr).toMatch(

@@ -1,6 +1,6 @@
 /** A broadcast planned and begun at the desk: judged before anything happens, begun by who may, and refused with nothing begun. */
 import { createHash } from 'node:crypto';
-import { existsSync, readFileSync } from 'node:fs';
+import { existsSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { seal } from '../../src/release/index.ts';
@@ -61,6 +61,56 @@ describe('a plan of waves', () => {
     const { error } = await at.json('/broadcasts/judgements', { class: 'vent', plan: 'format: [' });
     expect(error.mistakes[0]).toMatchObject({ line: 1 });
     expect(await at.untouched()).toBe(true);
+  });
+
+  it('is judged with what is to be sent by it, as beginning does: release, missing image, missing stepping stone, strangers', async () => {
+    const whole = `unpiloted_hardware: ["B"]\n${PLAN}`;
+    const judged = async (more: object, plan = whole) =>
+      at.json('/broadcasts/judgements', { class: 'vent', plan, ...more });
+    expect(await judged({})).toMatchObject({ release: null, refused: null, cautions: [] });
+    const file = await at.bring('vent.suit');
+    const sealed = JSON.parse(readFileSync(join(at.folder, 'ws', 'releases', 'vent', '1.json'), 'utf8'));
+    expect(await judged({ file })).toMatchObject({
+      release: { sequence_number: '1', manifest_digest: sealed.manifest_digest },
+      refused: null,
+      cautions: [],
+    });
+    await seal(request(at, { detached: true, version: '1.5.0', out: join(at.folder, 'beside.suit') }));
+    const beside = await at.bring('beside.suit');
+    expect(await judged({ file: beside })).toMatchObject({
+      release: null,
+      refused: { code: 'broadcast-image', message: expect.stringContaining('no image is given') },
+    });
+    const images = [await at.bring('vent.bin')];
+    expect(await judged({ file: beside, images })).toMatchObject({ refused: null });
+    const stones = `stepping_stones: [1]\n${whole}`;
+    expect(await judged({ file: beside, images }, stones)).toMatchObject({
+      stepping_stones: [1],
+      refused: { code: 'waves-stepping-stone' },
+    });
+    const all = { file: beside, images, stepping_stones: [file] };
+    expect(await judged(all, stones)).toMatchObject({ release: { sequence_number: '2' }, refused: null });
+    expect(await judged({ file: await at.bring('vent.bin') })).toMatchObject({
+      refused: { code: 'broadcast-envelope' },
+    });
+    expect(await judged({ file: 'A'.repeat(43) })).toMatchObject({ error: { code: 'not-there' } });
+    expect(await at.untouched()).toBe(true);
+    expect(existsSync(join(at.folder, 'depot'))).toBe(false);
+  });
+
+  it('and begun, an envelope in clear is cautioned of where the class hides messages', async () => {
+    const yaml = join(at.folder, 'ws', 'classes', 'vent.yaml');
+    const text = readFileSync(yaml, 'utf8');
+    writeFileSync(yaml, text.replace(/^confidentiality: .*/m, 'confidentiality: message'));
+    const plan = `unpiloted_hardware: ["B"]\n${PLAN}`;
+    const clear = expect.stringMatching(
+      /^class vent hides messages on the way, and this envelope goes in clear/,
+    );
+    const file = await at.bring('vent.suit');
+    const judged = await at.json('/broadcasts/judgements', { class: 'vent', plan, file });
+    expect(judged).toMatchObject({ refused: null, cautions: [clear] });
+    const { result } = await at.begin({ plan });
+    expect(result.cautions).toEqual([clear, expect.stringContaining('keep a recovery path')]);
   });
 
   it('for another class is not judged for this one', async () => {

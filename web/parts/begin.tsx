@@ -65,9 +65,16 @@ function ForClass({ className, standing, place, begun }: OfClass) {
   const stones = useNamedFiles(place, 'stepping-stones');
   const plan = usePlan(className);
   const sealed = standing?.releases.find(({ envelope }) => envelope.sha256 === payload.file?.sha256);
-  const [judged, setJudged] = useState<{ text: string; judgement: PlanJudgement }>();
-  const judgement = judged?.text === plan.text ? judged?.judgement : undefined;
-  const wantsStones = (judgement?.stepping_stones.length ?? 0) > 0 || stones.files.length > 0;
+  const [judged, setJudged] = useState<{ text: string; sent: string; judgement: PlanJudgement }>();
+  const sent = {
+    file: payload.file?.id,
+    images: images.files.map(({ id }) => id),
+    stepping_stones: stones.files.map(({ id }) => id),
+  };
+  const wasJudged = judged !== undefined && judged.text === plan.text;
+  const judgement = wasJudged && judged.sent === JSON.stringify(sent) ? judged.judgement : undefined;
+  const named = (wasJudged && judged.judgement.stepping_stones) || [];
+  const wantsStones = named.length > 0 || stones.files.length > 0;
   return (
     <>
       <section aria-labelledby="sent">
@@ -85,23 +92,19 @@ function ForClass({ className, standing, place, begun }: OfClass) {
           />
         </div>
         {sealed && <WhatItIs className={className} sealed={sealed} />}
-        {sealed && hidesMessages(standing, className) && (
-          <Caution>
-            Class {className} hides messages on the way, and this envelope goes in clear: whoever reads along
-            learns version and target. Encrypt it first with <code>fieldseal message encrypt</code>.
-          </Caution>
-        )}
       </section>
       <PlanMaker
         className={className}
         plan={plan}
+        sent={sent}
         judgement={judgement}
-        judged={(text, found) => setJudged({ text, judgement: found })}
+        wasJudged={wasJudged}
+        judged={(text, files, found) => setJudged({ text, sent: JSON.stringify(files), judgement: found })}
       />
       {wantsStones && (
         <DropSeveral
           label="Stepping stones"
-          hint={`The envelope of each that the plan names: ${judgement?.stepping_stones.join(', ') || 'none'}.`}
+          hint={`The envelope of each that the plan names: ${named.join(', ') || 'none'}.`}
           named={stones}
         />
       )}
@@ -117,11 +120,6 @@ function ForClass({ className, standing, place, begun }: OfClass) {
       )}
     </>
   );
-}
-
-function hidesMessages(standing: Standing | undefined, className: string): boolean {
-  const found = standing?.classes.find(({ name }) => name === className);
-  return found?.confidentiality === 'message' || found?.confidentiality === 'both';
 }
 
 /** The payload by its record, where it is one of the last releases. */

@@ -4,7 +4,7 @@ import { Caution, count, counted, sentence } from './tell.tsx';
 
 /** What a plan comes to as the fleet stands: whom each wave reaches, what the pilot lacks, and who is in no wave. */
 export function PlanJudged({ judgement }: { judgement: PlanJudgement }) {
-  const { units, waves, in_no_wave, not_in_fleet, refused } = judgement;
+  const { units, waves, in_no_wave, not_in_fleet, refused, cautions } = judgement;
   const upTo = (i: number) => waves.slice(0, i + 1).reduce((sum, wave) => sum + wave.units, 0);
   return (
     <section aria-labelledby="judged" aria-live="polite">
@@ -18,6 +18,9 @@ export function PlanJudged({ judgement }: { judgement: PlanJudgement }) {
           <strong>{sentence(refused.message)}</strong> {sentence(refused.hint)}
         </p>
       )}
+      {cautions.map((each) => (
+        <Caution key={each}>{sentence(each)}</Caution>
+      ))}
       <div class="wide">
         <table>
           <thead>

@@ -1,3 +1,4 @@
+import { useEffect } from 'preact/hooks';
 import { bytesOf, type DeskFile, post } from '../api.ts';
 import type { PlanJudgement } from '../fleet-shapes.ts';
 import type { PlanInHand } from '../plan-in-hand.ts';
@@ -10,13 +11,23 @@ import { Tell } from './tell.tsx';
 interface Props {
   readonly className: string;
   readonly plan: PlanInHand;
-  /** Of the text as it stands. */
+  readonly sent: SentFiles;
+  /** Of text and files as they stand. */
   readonly judgement: PlanJudgement | undefined;
-  judged(text: string, judgement: PlanJudgement): void;
+  /** Whether this very text was judged before, with whatever files. */
+  readonly wasJudged: boolean;
+  judged(text: string, sent: SentFiles, judgement: PlanJudgement): void;
 }
 
-/** The plan of waves: written, or brought, and judged against the fleet. */
-export function PlanMaker({ className, plan, judgement, judged }: Props) {
+/** What is to be sent, as the desk names files. */
+export interface SentFiles {
+  readonly file: string | undefined;
+  readonly images: readonly string[];
+  readonly stepping_stones: readonly string[];
+}
+
+/** The plan of waves: written, or brought, and judged against the fleet; once more where other files are to be sent. */
+export function PlanMaker({ className, plan, sent, judgement, wasJudged, judged }: Props) {
   const { text, write, forget, problem } = plan;
   const work = useWork();
   const change = (changed: string) => {
@@ -25,8 +36,15 @@ export function PlanMaker({ className, plan, judgement, judged }: Props) {
   };
   const judge = (asked: string) =>
     work.run(async () =>
-      judged(asked, await post<PlanJudgement>('/broadcasts/judgements', { class: className, plan: asked })),
+      judged(
+        asked,
+        sent,
+        await post<PlanJudgement>('/broadcasts/judgements', { class: className, plan: asked, ...sent }),
+      ),
     );
+  useEffect(() => {
+    if (wasJudged && text !== undefined) judge(text);
+  }, [JSON.stringify(sent)]);
   const bring = (file: DeskFile) =>
     work.run(async () => write(new TextDecoder().decode(await bytesOf(file.id))));
   const mistakes = work.problem?.mistakes ?? [];

@@ -2,6 +2,7 @@ import {
   type BroadcastPlan,
   draftPlan,
   type FleetStore,
+  type Judged,
   judgementJson,
   judgePlan,
   planFromText,
@@ -53,16 +54,30 @@ async function judge(
   { workspace, store, deviceClass }: At,
   plan: BroadcastPlan,
 ): Promise<number> {
-  const judgement = await judgePlan(workspace, store, deviceClass, plan);
-  const { preview, refused } = judgement;
+  const judgement = await judgePlan({ workspace, store, deviceClass, plan, sent: sentBy(call) });
+  const { preview, release, refused, cautions } = judgement;
   call.out.line(`${plan.waves.length} waves for ${preview.units} units of class ${deviceClass.name}`);
   for (const { name, units } of preview.waves) call.out.fact(name, `${units} unit${units === 1 ? '' : 's'}`);
   if (preview.beyond > 0) call.out.fact('in no wave', `${preview.beyond} units`);
+  if (release) call.out.fact('is to be sent', `release ${release.sequenceNumber}, ${call.args[1]}`);
   if (plan.waves.some(({ share }) => share > 0))
     call.out.line('shares are drawn by a lot of their own when it begins: about so many');
   if (preview.missing.length > 0) call.out.caution(`not in the fleet: ${preview.missing.join(', ')}`);
   if (refused) call.out.caution(`broadcast begin refuses it: ${refused.message}`);
+  for (const each of cautions) call.out.caution(each);
   call.out.caution('the pilot holds units that you can watch and reach, of every hardware revision');
   call.out.result(judgementJson(plan, judgement));
   return refused ? EXIT.refused : EXIT.done;
+}
+
+/** What the call says is to be sent by the plan. */
+function sentBy(call: Call): Judged['sent'] {
+  const envelope = call.args[1];
+  const [images, steppingStones] = [call.texts('image'), call.texts('stepping-stone')];
+  if (envelope !== undefined) return { envelope, images, steppingStones };
+  if (images.length + steppingStones.length === 0) return undefined;
+  throw wrongUse(
+    'images and stepping stones are judged beside the envelope that is to be sent',
+    'give it after the class: fieldseal broadcast plan CLASS ENVELOPE --plan FILE',
+  );
 }

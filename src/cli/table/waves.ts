@@ -30,13 +30,27 @@ const ORDER: readonly OptionSpec[] = [
   ...VOICE,
 ];
 
+const ENVELOPE: ArgumentSpec = {
+  name: 'envelope',
+  about: 'what is offered: as it was sealed, or the message that was encrypted of it',
+};
+const BESIDE: readonly OptionSpec[] = [
+  { name: 'image', value: 'file', about: 'an image that lies beside an envelope', repeat: true },
+  {
+    name: 'stepping-stone',
+    value: 'file',
+    about: 'the envelope of a release that the plan names as a stepping stone',
+    repeat: true,
+  },
+];
+
 /** Waves: who is reached in which order, and what stops it. */
 export const WAVES: readonly CommandSpec[] = [
   {
     name: 'broadcast plan',
     group: 'broadcast',
     summary: 'write a plan of waves to begin from, or judge one against the fleet',
-    args: [CLASS],
+    args: [CLASS, { ...ENVELOPE, optional: true }],
     options: [
       { name: 'out', value: 'file', about: 'write a plan to begin from' },
       {
@@ -44,36 +58,27 @@ export const WAVES: readonly CommandSpec[] = [
         value: 'file',
         about: 'judge this plan: what each wave holds, and what the pilot lacks',
       },
+      ...BESIDE,
     ],
     notes: `A plan says whom a release reaches in which order, how long each wave is watched, and what stops it: refusals, fall-backs,
-silence, each as a share and a least number. Write it before the broadcast begins (docs/broadcast.md).
+silence, each as a share and a least number. Write it before the broadcast begins (docs/broadcast.md). With the envelope that is to be
+sent, that is judged too, as "broadcast begin" does; nothing is begun. Status 1 where that would refuse it.
 
 Examples:
   fieldseal broadcast plan vent --out vent-waves.yaml
-  fieldseal broadcast plan vent --plan vent-waves.yaml`,
+  fieldseal broadcast plan vent --plan vent-waves.yaml
+  fieldseal broadcast plan vent vent-1.5.0.suit --plan vent-waves.yaml`,
     load: () => import('../commands/broadcast-plan.ts'),
   },
   {
     name: 'broadcast begin',
     group: 'broadcast',
     summary: 'begin to send a release to a class by a plan of waves',
-    args: [
-      CLASS,
-      {
-        name: 'envelope',
-        about: 'what is offered: as it was sealed, or the message that was encrypted of it',
-      },
-    ],
+    args: [CLASS, ENVELOPE],
     options: [
       { name: 'plan', value: 'file', about: 'the plan of its waves', required: true },
       { name: 'depot', value: 'dir', about: 'the folder that units fetch from', required: true },
-      { name: 'image', value: 'file', about: 'an image that lies beside an envelope', repeat: true },
-      {
-        name: 'stepping-stone',
-        value: 'file',
-        about: 'the envelope of a release that the plan names as a stepping stone',
-        repeat: true,
-      },
+      ...BESIDE,
       BY,
     ],
     notes: `Puts the files into the depot and every unit into its wave; then "broadcast steer" opens the pilot. Refused where the pilot

@@ -9,7 +9,9 @@ import {
 } from '../../fleet/index.ts';
 import { readClass } from '../../workspace/index.ts';
 import { requireRight } from '../access/guard.ts';
+import type { Session } from '../access/sessions.ts';
 import { DeskError } from '../error.ts';
+import type { Uploads } from '../held/uploads.ts';
 import { answers, jsonBody, newRoutes } from './answers.ts';
 import {
   beginRequestSchema,
@@ -36,10 +38,14 @@ const judgementRoute = createRoute({
   method: 'post',
   path: '/broadcasts/judgements',
   tags,
-  summary: 'Judge a plan of waves against the fleet (fieldseal broadcast plan --plan); nothing begins',
+  summary:
+    'Judge a plan of waves against the fleet, and what is to be sent by it (fieldseal broadcast plan --plan); nothing begins',
   middleware,
   request: jsonBody(judgementRequestSchema),
-  responses: answers(judgementSchema, 'what each wave would hold, and what the pilot lacks'),
+  responses: answers(
+    judgementSchema,
+    'what each wave would hold, what the pilot lacks, and whether the files may be sent',
+  ),
 });
 const beginRoute = createRoute({
   method: 'post',
@@ -49,7 +55,10 @@ const beginRoute = createRoute({
     'Begin a broadcast (fieldseal broadcast begin); goes on as a job. Nothing is announced until it is steered',
   middleware,
   request: jsonBody(beginRequestSchema),
-  responses: answers(z.object({ job: fileIdSchema }), 'the job'),
+  responses: answers(
+    z.object({ job: fileIdSchema }),
+    'the job; its result is the document of fieldseal broadcast begin, with its cautions',
+  ),
 });
 
 /** Planning a broadcast, judging the plan, and beginning it. */
@@ -71,7 +80,9 @@ export function beginRoutes() {
       const deviceClass = await readClass(workspace, asked.class);
       const plan = await planFromText(asked.plan, planName(asked.class));
       const store = await desk.fleet.storeForRecords();
-      const judgement = await judgePlan(workspace, store, deviceClass, plan);
+      const session = c.get('session');
+      const sent = asked.file === undefined ? undefined : sentOf(desk.uploads, session, asked, asked.file);
+      const judgement = await judgePlan({ workspace, store, deviceClass, plan, sent });
       return c.json(judgementSchema.parse(judgementJson(plan, judgement)), 200);
     })
     .openapi(beginRoute, async (c) => {
@@ -80,23 +91,35 @@ export function beginRoutes() {
       const asked = c.req.valid('json');
       const workspace = await desk.workspace();
       const deviceClass = await readClass(workspace, asked.class);
-      const pathOf = (id: string) => desk.uploads.find(session, id).path;
       const made = {
         ...{ workspace, deviceClass, who: session.who },
         plan: await planFromText(asked.plan, planName(asked.class)),
         depot: requireDepot(desk.depot, asked.class),
-        envelope: pathOf(asked.file),
-        images: asked.images.map(pathOf),
-        steppingStones: asked.stepping_stones.map(pathOf),
+        ...sentOf(desk.uploads, session, asked, asked.file),
       };
       requireConfirmed(asked);
       const job = desk.jobs.start(session, async () => {
         const store = await desk.fleet.storeForRecords();
-        const { broadcast } = await begin({ ...made, store });
-        return broadcastJson(store, deviceClass, broadcast, workspace.now());
+        const { broadcast, cautions } = await begin({ ...made, store });
+        return { ...(await broadcastJson(store, deviceClass, broadcast, workspace.now())), cautions };
       });
       return c.json({ job }, 200);
     });
+}
+
+/** The files that a request names. Throws `DeskError` not-there. */
+function sentOf(
+  uploads: Uploads,
+  session: Session,
+  asked: { readonly images: readonly string[]; readonly stepping_stones: readonly string[] },
+  file: string,
+) {
+  const pathOf = (id: string) => uploads.find(session, id).path;
+  return {
+    envelope: pathOf(file),
+    images: asked.images.map(pathOf),
+    steppingStones: asked.stepping_stones.map(pathOf),
+  };
 }
 
 /** What a plan that came as text is called where its mistakes are told. */

@@ -75,8 +75,20 @@ export const draftSchema = z
   })
   .openapi('BroadcastDraft');
 
+const beside = {
+  images: most(16, 'images that lie beside it, or beside a stepping stone'),
+  stepping_stones: most(4, 'envelopes of the releases that the plan names as stepping stones'),
+};
+
 export const judgementRequestSchema = z
-  .strictObject({ class: classNameSchema, plan: planSchema })
+  .strictObject({
+    class: classNameSchema,
+    plan: planSchema,
+    file: fileIdSchema
+      .optional()
+      .openapi({ description: 'the envelope that is to be sent; without it the plan alone is judged' }),
+    ...beside,
+  })
   .openapi('JudgementRequest');
 const unitCount = z.int().nonnegative();
 export const judgementSchema = z
@@ -97,6 +109,11 @@ export const judgementSchema = z
     unpiloted_hardware: z.array(z.string()),
     not_in_fleet: z.array(z.string()).openapi({ description: 'serial numbers' }),
     stepping_stones: z.array(z.int()).openapi({ description: 'sequence numbers' }),
+    release: z
+      .object({ sequence_number: z.string(), manifest_digest: z.string() })
+      .nullable()
+      .openapi({ description: 'what is to be sent; null where nothing was given, or nothing that may be' }),
+    cautions: z.array(z.string()).openapi({ description: 'what whoever begins should know beside the rest' }),
     refused: z
       .object({ code: z.string(), message: z.string(), hint: z.string() })
       .nullable()
@@ -109,8 +126,7 @@ export const beginRequestSchema = z
     class: classNameSchema,
     plan: planSchema,
     file: fileIdSchema.openapi({ description: 'the envelope that is offered' }),
-    images: most(16, 'images that lie beside it, or beside a stepping stone'),
-    stepping_stones: most(4, 'envelopes of the releases that the plan names as stepping stones'),
+    ...beside,
     confirm: z.string().max(64).openapi({ description: 'the name of the class: what follows was read' }),
   })
   .openapi('BeginRequest');

@@ -1,35 +1,37 @@
-import { type Depot, imagesOf, type Offer, offerOf, releaseOnRecord } from '../../../broadcast/index.ts';
+import {
+  clearCaution,
+  type Depot,
+  type Offered,
+  offerOf,
+  releaseOnRecord,
+} from '../../../broadcast/index.ts';
 import { toHex } from '../../../bytes/index.ts';
 import { randomBytes } from '../../../crypto/index.ts';
 import type { DeviceClass, Workspace } from '../../../workspace/index.ts';
 import { recordedUnits } from '../../intake/recorded-units.ts';
 import type { Broadcast, FleetStore, NewBroadcast } from '../../store/types.ts';
-import { WavesError } from '../error.ts';
 import type { BroadcastPlan } from '../plan/plan.ts';
 import { type Course, courseFrom, courseJson, LOT_LENGTH } from './course.ts';
 import { pilotFault, requireClass } from './judge.ts';
 import { waveOf } from './placing.ts';
 import { namedUnits, type Preview, previewOf } from './preview.ts';
+import { eachSent, type Sent } from './sent.ts';
 
 /** A release that is to be broadcast. */
-export interface NewCourse {
+export interface NewCourse extends Sent {
   readonly workspace: Workspace;
   readonly store: FleetStore;
   readonly deviceClass: DeviceClass;
   readonly plan: BroadcastPlan;
   readonly depot: Depot;
-  readonly envelope: string;
-  /** The envelopes of the stepping stones that the plan names, in any order. */
-  readonly steppingStones: readonly string[];
-  /** Images that lie beside any of them. */
-  readonly images: readonly string[];
   readonly who: string;
 }
 
 /** A broadcast that began. */
 export interface Begun {
   readonly broadcast: Broadcast;
-  readonly preview: Preview;
+  /** What whoever began it should know. */
+  readonly cautions: readonly string[];
 }
 
 /**
@@ -55,55 +57,29 @@ export async function begin(made: NewCourse): Promise<Begun> {
     why: 'begun',
     who,
   });
-  return { broadcast, preview };
+  return { broadcast, cautions: cautionsOf(made, preview) };
+}
+
+function cautionsOf({ deviceClass, envelope }: NewCourse, { missing, beyond }: Preview): string[] {
+  const clear = clearCaution(deviceClass, envelope);
+  return [
+    ...(missing.length > 0 ? [`named in the pilot and not in the fleet: ${missing.join(', ')}`] : []),
+    ...(beyond > 0 ? [`${beyond} units are in no wave`] : []),
+    ...(clear === undefined ? [] : [clear]),
+    'keep a recovery path proved on a real unit; for a product under a safety or approval standard, that standard and qualified practice decide whether, when and by whom it is installed',
+  ];
 }
 
 async function courseOf(made: NewCourse): Promise<Course> {
-  const { plan, deviceClass, envelope, steppingStones, images } = made;
+  const { workspace, plan, deviceClass, depot } = made;
   requireClass(plan, deviceClass);
-  const offer = await inDepot(made, envelope, steppingStones.length === 0 ? images : undefined);
-  const given: Offer[] = [];
-  for (const each of steppingStones) given.push(await inDepot(made, each));
+  const put = (files: Offered) => offerOf(workspace, deviceClass, depot, files);
   return {
     plan,
     lot: randomBytes(LOT_LENGTH),
     named: [...namedUnits(deviceClass, plan).values()].sort(),
-    offer,
-    steppingStones: stonesOf(plan, given, offer),
+    ...(await eachSent(workspace, deviceClass, plan, made, put)),
   };
-}
-
-/** `images`: those that were given for it; undefined: whichever belong to it. */
-async function inDepot(made: NewCourse, envelope: string, images?: readonly string[]): Promise<Offer> {
-  const { workspace, deviceClass, depot } = made;
-  const own = images ?? (await imagesOf(workspace, deviceClass, envelope, made.images));
-  return offerOf(workspace, deviceClass, depot, { envelope, images: own });
-}
-
-function stonesOf({ steppingStones }: BroadcastPlan, given: readonly Offer[], offer: Offer): Offer[] {
-  const spare = given.find(({ sequenceNumber }) => !steppingStones.includes(Number(sequenceNumber)));
-  if (spare)
-    throw stone(
-      `release ${spare.sequenceNumber} is given as a stepping stone, and the plan does not name it`,
-    );
-  return steppingStones.map((number) => {
-    const found = given.find(({ sequenceNumber }) => sequenceNumber === BigInt(number));
-    if (!found)
-      throw stone(`the plan names release ${number} as a stepping stone, and its envelope is not given`);
-    if (found.sequenceNumber >= offer.sequenceNumber)
-      throw stone(
-        `stepping stone ${number} is not below the release that is offered, ${offer.sequenceNumber}`,
-      );
-    return found;
-  });
-}
-
-function stone(says: string): WavesError {
-  return new WavesError(
-    'stepping-stone',
-    says,
-    'give the envelope of each one that the plan names (--stepping-stone ENVELOPE at the command line)',
-  );
 }
 
 /** The same release, made before and not begun: its waves and its lot are kept. */
