@@ -38,15 +38,17 @@ export interface Skipped {
 
 /**
  * `questions`: first a genuine one, which must be accepted, then forgeries. `good`: for each signature that verifies the first 8
- * bytes of SHA-256 over point, digest and signature. `every`: 1 leaves out each instruction, n every n-th.
+ * bytes of SHA-256 over point, digest and signature. `every`: 1 leaves out each instruction, n every n-th. `of`: those of the kit,
+ * with the HSS/LMS of its ports, or of that alone.
  */
 export async function skipEach(
   questions: readonly SkipQuestion[],
   good: readonly Uint8Array[],
   every = 1,
+  of: 'kit' | 'hss' = 'kit',
 ): Promise<Skipped> {
   const program = builtFile('cortex-m', 'skip');
-  const places = instructionsOf(program).filter((_, i) => i % every === 0);
+  const places = instructionsOf(program, of).filter((_, i) => i % every === 0);
   const folder = mkdtempSync(join(tmpdir(), 'fieldseal-skip-'));
   try {
     const [input, output] = [join(folder, 'cases'), join(folder, 'lines')];
@@ -85,14 +87,14 @@ function caseFile(
   );
 }
 
-/** Addresses of the kit's instructions; the lowest bit is set where one has two halves. Data between them are left out. */
-function instructionsOf(program: string): number[] {
+/** Addresses of instructions; the lowest bit is set where one has two halves. Data between them are left out. */
+function instructionsOf(program: string, of: 'kit' | 'hss'): number[] {
   const symbols = new Map(
     [...execFileSync('arm-none-eabi-nm', [program], { encoding: 'utf8' }).matchAll(/^(\w+) \w (\S+)$/gm)].map(
       ([, address, name]) => [name!, Number.parseInt(address!, 16)],
     ),
   );
-  const [begin, end] = ['kit_begin', 'kit_end'].map((name) => symbols.get(name)!);
+  const [begin, end] = [`${of}_begin`, `${of}_end`].map((name) => symbols.get(name)!);
   const listing = execFileSync('arm-none-eabi-objdump', ['-d', program], {
     encoding: 'utf8',
     maxBuffer: 1 << 26,

@@ -8,8 +8,8 @@ import { type SkipQuestion, skipEach } from '../../scripts/device/skip.ts';
 import type { KitUnit } from '../../scripts/device/unit-record.ts';
 import { concat, sourceOf } from '../../src/bytes/index.ts';
 import { encode } from '../../src/cbor/index.ts';
-import { decodeCose, type Sign1Message } from '../../src/cose/index.ts';
-import { sha256 } from '../../src/crypto/index.ts';
+import { decodeCose, LABEL, type Sign1Message, sealSign1, signatureAlgorithm } from '../../src/cose/index.ts';
+import { hssSpki, sha256 } from '../../src/crypto/index.ts';
 import { openEnvelope } from '../../src/suit/index.ts';
 import type { UnitView } from '../../src/unit/index.ts';
 import { EMPTY_SLOT } from '../../src/unit/marks.ts';
@@ -27,9 +27,12 @@ import {
   signedAt,
   symmetricUnit,
   unitOf,
+  VENT,
+  x5chain,
 } from '../unit/maker.ts';
 import { issue, type TestChain } from '../x509/support.ts';
 import { DEEP } from './both.ts';
+import { hssForgeries, treesOf } from './hss-forgeries.ts';
 import { toolchainPresent } from './toolchain.ts';
 
 const MARKS_KEY = new Uint8Array(32).fill(0x5a);
@@ -133,6 +136,48 @@ async function forgeries(): Promise<{ questions: SkipQuestion[]; good: Uint8Arra
   };
 }
 
+/** As the others, under the profile of HSS/LMS: certificates as before, and a signer with two trees. */
+async function hashBasedForgeries(): Promise<{ questions: SkipQuestion[]; good: Uint8Array[] }> {
+  const chain = await makerChain();
+  const trees = treesOf(0x42);
+  const publicKey = hssSpki(trees.publicKey())!;
+  const signer = await issue(
+    { profile: 'signer', publicKey, issuer: issuerOf(chain.intermediate), scopes: [scopeOf(VENT)] },
+    chain.keys.intermediate,
+  );
+  const unit = kitUnit(unitOf(chain, { record: { profile: 'suit-sha256-hsslms-a256kw-a256ctr' } }));
+  let signed = new Uint8Array();
+  const sign = async (message: Uint8Array) => {
+    signed = message.slice();
+    return trees.sign(4n, signed);
+  };
+  const seal: Sealing = async (payload) => [
+    await sealSign1(
+      { algorithm: signatureAlgorithm('HSS-LMS')!, publicKey, sign },
+      {
+        payload,
+        protectedHeaders: [[LABEL.x5t, [-16, sha256(signer.der)]]],
+        unprotectedHeaders: [[LABEL.x5chain, x5chain(signer.der, chain.intermediate.der)]],
+      },
+    ),
+  ];
+  const genuine = await sealedFor(seal);
+  const at = Buffer.from(genuine).indexOf(trees.sign(4n, signed));
+  const asked = (title: string, signature: Uint8Array) => {
+    const envelope = genuine.slice();
+    envelope.set(signature, at);
+    return { title, unit, marks: marksAt(unit), envelope };
+  };
+  const other = new TextEncoder().encode('what was signed before');
+  return {
+    questions: [
+      asked('genuine', trees.sign(4n, signed)),
+      ...hssForgeries(trees, other, signed).map(([title, signature]) => asked(title, signature)),
+    ],
+    good: [knownCertificate(signer, chain.intermediate), knownCertificate(chain.intermediate, chain.root)],
+  };
+}
+
 describe.skipIf(!toolchainPresent)(
   'an instruction of the kit that is left out (needs the device toolchain)',
   () => {
@@ -148,6 +193,25 @@ describe.skipIf(!toolchainPresent)(
         );
         expect(found).toEqual({ accepted: [], wrongWhole: [] });
         expect(instructions).toBeGreaterThan(DEEP ? 8000 : 80);
+      },
+      DEEP ? 7_200_000 : 900_000,
+    );
+
+    it(
+      'lets no forgery of HSS/LMS through, of the kit and of its own HSS/LMS',
+      async () => {
+        const { questions, good } = await hashBasedForgeries();
+        const { instructions, ended, ...found } = await skipEach(
+          questions,
+          good,
+          DEEP ? 1 : 7,
+          DEEP ? 'kit' : 'hss',
+        );
+        console.log(
+          `${instructions} instructions left out, ${questions.length - 1} forgeries each; ${ended} ended the emulator`,
+        );
+        expect(found).toEqual({ accepted: [], wrongWhole: [] });
+        expect(instructions).toBeGreaterThan(DEEP ? 8500 : 50);
       },
       DEEP ? 7_200_000 : 900_000,
     );

@@ -1,7 +1,7 @@
 /*
  * HSS/LMS (RFC 8554; RFC 9858 for hashes of 24 bytes): no heap, no recursion, two SHA-256 under way at once. The verdict has two
- * evidences that share no comparison: the roots compared, and the roots compared again beside the number of steps that the chains
- * were walked. For whoever leaves the walk out accepts chain ends, and those can be computed from any genuine signature.
+ * evidences: the roots compared; and the roots compared by other code, beside the number of steps by which the chains were walked.
+ * Without that number one instruction left out would take the ends of chains, which anybody computes from a genuine signature.
  */
 #include "hss-lms.h"
 
@@ -31,10 +31,14 @@ typedef struct {
   uint32_t shift;
 } tree;
 
-/* What is hashed with. `failed` is 0 while the port hashes; the last digest stands at the end of the block. */
+/*
+ * What is hashed with. `failed` is 0 while the port hashes; the last digest stands at the end of the block. Digests are counted where
+ * they are made and where the port could see it: the number of turns of a loop a compiler knows without making them.
+ */
 typedef struct {
   const fs_crypto *crypto;
   uint32_t failed;
+  uint32_t finished;
   fs_sha256 whole;
   fs_sha256 step;
   uint8_t block[HEAD + 1u + LONGEST];
@@ -65,6 +69,7 @@ static void add(hashing *of, fs_sha256 *state, const uint8_t *bytes, uint32_t le
 
 static void finish(hashing *of, fs_sha256 *state) {
   of->failed |= of->crypto->sha256_finish(of->crypto->context, state, DIGEST(of)) ^ FS_OK;
+  of->finished++;
 }
 
 /* Begins a hash as all do: I, a number, a domain. */
@@ -115,10 +120,9 @@ static uint32_t digit_at(const uint8_t *bytes, uint32_t index, uint32_t width) {
   return (uint32_t)bytes[bit / 8u] >> (8u - width - bit % 8u) & ((1u << width) - 1u);
 }
 
-/* Walks one chain from its digit to its end (RFC 8554 section 4.3); gives the number of steps. */
-static uint32_t walk(hashing *of, const tree *key, uint32_t chain, uint32_t digit, const uint8_t *value) {
+/* Walks one chain from its digit to its end (RFC 8554 section 4.3). */
+static void walk(hashing *of, const tree *key, uint32_t chain, uint32_t digit, const uint8_t *value) {
   const uint32_t last = (1u << key->width) - 1u;
-  uint32_t steps = 0;
 
   memcpy(DIGEST(of), value, key->n);
   of->block[20] = (uint8_t)(chain >> 8);
@@ -128,9 +132,7 @@ static uint32_t walk(hashing *of, const tree *key, uint32_t chain, uint32_t digi
     start(of, &of->step);
     add(of, &of->step, of->block, HEAD + 1u + key->n);
     finish(of, &of->step);
-    steps++;
   }
-  return steps;
 }
 
 /* RFC 8554 algorithm 4b: the one-time key that a signature (C, then the chains) stands for; 0 where all steps were walked. */
@@ -138,9 +140,8 @@ static uint32_t one_time_key(hashing *of, const tree *key, uint32_t leaf, const 
                              uint32_t count) {
   const uint32_t digits = key->n * 8u / key->width;
   const uint32_t spare = digits + 16u / key->width - key->chains;
-  uint8_t digest[LONGEST + 2u];
-  uint32_t walked[2] = {0, 0};
-  uint32_t sum;
+  uint8_t digest[LONGEST + 2u] = {0};
+  uint32_t sum, wrong = 0;
 
   begin(of, leaf, D_MESG);
   add(of, &of->whole, signature, key->n);
@@ -152,14 +153,17 @@ static uint32_t one_time_key(hashing *of, const tree *key, uint32_t leaf, const 
   digest[key->n + 1u] = (uint8_t)(sum << key->shift);
 
   begin(of, leaf, D_PBLC);
+  of->finished = 0;
   for (uint32_t i = 0; i < key->chains; i++) {
-    walked[i >= digits] += walk(of, key, i, digit_at(digest, i, key->width), signature + key->n * (i + 1u));
+    walk(of, key, i, digit_at(digest, i, key->width), signature + key->n * (i + 1u));
+    if (i < digits) wrong = of->finished ^ sum;
     add(of, &of->whole, DIGEST(of), key->n);
   }
-  finish(of, &of->whole);
   /* Digits beyond the last chain are zeros. */
-  walked[1] += walked[0] + spare * ((1u << key->width) - 1u);
-  return (walked[0] ^ sum) | (walked[1] ^ left_to_walk(digest, key->n + 2u, key->width));
+  of->finished += spare * ((1u << key->width) - 1u);
+  wrong |= of->finished ^ left_to_walk(digest, key->n + 2u, key->width);
+  finish(of, &of->whole);
+  return wrong;
 }
 
 /* RFC 8554 algorithm 6a: from the one-time key, the last digest, to the root, which is it then. */
