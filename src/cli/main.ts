@@ -2,7 +2,7 @@
  * The command line: reads arguments, calls the rooms, prints. Each command is one file in `commands/`, loaded
  * only when it runs, so that help appears at once.
  */
-import { Command, CommanderError, Option } from 'commander';
+import { Command, CommanderError, Help, Option } from 'commander';
 import { makeCall } from './call.ts';
 import { COMMANDS, GROUPS } from './commands.ts';
 import { CommandFailure, EXIT } from './exit.ts';
@@ -22,13 +22,19 @@ function buildProgram(): Command {
     .version(VERSION)
     .enablePositionalOptions()
     .helpCommand(false)
-    .configureHelp({ sortSubcommands: false, subcommandTerm: (command) => command.name() })
+    .configureHelp({ formatHelp: withoutCommandList })
     .addHelpText('after', `\n${overview()}`)
     .exitOverride()
     .configureOutput(MISUSE)
     .showHelpAfterError('  see: fieldseal --help');
   for (const spec of COMMANDS) addCommand(program, spec);
   return program;
+}
+
+/** The overview below lists the commands by group. The parser must know them all the same: it suggests from them. */
+function withoutCommandList(program: Command, help: Help): string {
+  help.visibleCommands = () => [];
+  return Help.prototype.formatHelp.call(help, program, help);
 }
 
 function overview(): string {
@@ -68,7 +74,7 @@ function addCommand(program: Command, spec: CommandSpec): void {
     const args = given.slice(0, spec.args?.length ?? 0).filter((arg): arg is string => arg !== undefined);
     process.exitCode = await runCommand(spec, args, command.opts());
   });
-  parent.addCommand(command, { hidden: parent === program });
+  parent.addCommand(command);
 }
 
 /** What must be given, in one line: options that are required stand in it by name. */
@@ -84,13 +90,17 @@ function usageOf({ options = [], args = [] }: CommandSpec): string {
 function childNamed(parent: Command, word: string): Command {
   const known = parent.commands.find((command) => command.name() === word);
   if (known) return known;
-  const group = new Command(word).exitOverride().configureOutput(MISUSE).helpCommand(false);
+  const group = new Command(word)
+    .exitOverride()
+    .configureOutput(MISUSE)
+    .helpCommand(false)
+    .showHelpAfterError(`  see: fieldseal ${word} --help`);
   group.description(
     COMMANDS.filter((spec) => spec.name.startsWith(`${word} `))
       .map((spec) => spec.name)
       .join(', '),
   );
-  parent.addCommand(group, { hidden: true });
+  parent.addCommand(group);
   return group;
 }
 
@@ -124,7 +134,7 @@ async function reportFailure(error: unknown, out: Output): Promise<number> {
 
 async function main(argv: readonly string[]): Promise<void> {
   try {
-    await buildProgram().parseAsync([...argv]);
+    await buildProgram().parseAsync(asOption(argv));
   } catch (error) {
     if (!(error instanceof CommanderError)) throw error;
     process.exitCode = error.exitCode === 0 ? EXIT.done : EXIT.wrongUse;
@@ -137,10 +147,28 @@ async function main(argv: readonly string[]): Promise<void> {
   }
 }
 
-// A reader that closes early (head, less) is no failure of ours.
+/** `fieldseal help seal` is `fieldseal seal --help`. */
+function asOption(argv: readonly string[]): string[] {
+  const [node, script, first, ...rest] = argv as [string, string, ...string[]];
+  return first === 'help' ? [node, script, ...rest, '--help'] : [...argv];
+}
+
+// A reader that closes early (head, less) is no failure of ours: the work goes on and ends with its own status. A
+// result that could not be written is one: whoever reads a cut document must not read status 0 or 1 beside it.
+let unwritten: NodeJS.ErrnoException | undefined;
 process.stdout.on('error', (error: NodeJS.ErrnoException) => {
-  if (error.code === 'EPIPE') process.exit();
-  throw error;
+  if (error.code !== 'EPIPE') unwritten ??= error;
+});
+process.stderr.on('error', () => {}); // There is nowhere left to tell of it.
+process.on('exit', () => {
+  if (!unwritten) return;
+  process.exitCode = EXIT.notDone;
+  const why = unwritten.code === 'ENOSPC' ? 'the disk is full' : `the system says ${unwritten.code}`;
+  new Output(false).failure(
+    'output-unwritten',
+    `the result could not be written to standard output: ${why}`,
+    'What the command did is done; look before you run it again.',
+  );
 });
 
 await main(process.argv);

@@ -1,6 +1,6 @@
 /** How the command speaks: JSON documents, exit statuses, colours, help, completion; and the header for a bootloader. */
 import { execFileSync, spawnSync } from 'node:child_process';
-import { readFileSync, writeFileSync } from 'node:fs';
+import { existsSync, readFileSync, writeFileSync } from 'node:fs';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { COMMANDS } from '../../src/cli/commands.ts';
 import { Bench, COMMAND, cortexImage } from './command.ts';
@@ -193,6 +193,26 @@ describe('for people', () => {
     expect(ran.stderr).toBe('');
     expect(ran.status).toBe(0);
   });
+
+  it('and changes no answer: what is refused stays refused', () => {
+    const line = `${process.execPath} ${COMMAND} check a.suit --unit v.unit`;
+    const ran = spawnSync('bash', ['-c', `${line} | head -1 > first; exit \${PIPESTATUS[0]}`], {
+      cwd: bench.path('WS'),
+    });
+    expect(ran.status).toBe(1);
+  });
+
+  it.skipIf(!existsSync('/dev/full'))('a result that could not be written is told, with status 3', () => {
+    for (const line of ['check a.suit --unit v.unit --json', 'class show vent', '--help']) {
+      const ran = spawnSync('bash', ['-c', `${process.execPath} ${COMMAND} ${line} > /dev/full`], {
+        cwd: bench.path('WS'),
+        encoding: 'utf8',
+      });
+      expect(ran.stderr, line).toMatch(/^fieldseal: the result could not be written .*disk is full\n {2}/m);
+      expect(ran.stderr, line).not.toContain('    at ');
+      expect(ran.status, line).toBe(3);
+    }
+  });
 });
 
 describe('help', () => {
@@ -210,7 +230,14 @@ describe('help', () => {
 
   it('wrong use points to the page', () => {
     expect(bench.run('seal app.bin', WS).stderr).toMatch(/^fieldseal: .*\n {2}see: fieldseal seal --help/);
-    expect(bench.run('sael app.bin', WS).stderr).toMatch(/seal/);
+    expect(bench.run('sael app.bin', WS).stderr).toMatch(/^fieldseal: .*'sael'\n\(Did you mean seal\?\)\n/);
+    expect(bench.run('class ad', WS).stderr).toMatch(/mean add\?\)\n {2}see: fieldseal class --help/);
+    expect(bench.run('check a.suit --unti v.unit', WS).stderr).toMatch(/mean --unit\?/);
+  });
+
+  it('help is a word too', () => {
+    expect(bench.ok('help').stdout).toBe(bench.ok('--help').stdout);
+    expect(bench.ok('help class add').stdout).toBe(bench.ok('class add --help').stdout);
   });
 
   it('passphrases and PINs are no options', () => {
