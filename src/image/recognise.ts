@@ -59,7 +59,8 @@ const SIGNATURES: Signature[] = [
 const ELF_MAGIC = '\x7fELF';
 const BYTE_ORDER_MARK = '\xef\xbb\xbf';
 const HEX_RECORD = /^:[0-9a-fA-F]{8}/;
-const S_RECORD = /^S[0-9][0-9a-fA-F]{6}/;
+// With a small s no reader takes it; seen as raw, its text would be sealed for an image.
+const S_RECORD = /^[Ss][0-9][0-9a-fA-F]{6}/;
 const PRINTABLE = /^[\t\r\n\x20-\x7e]*$/;
 
 /** What a file seems to be, by its first bytes (1 KiB is enough). */

@@ -73,7 +73,7 @@ export {
   requireFreeKeyName,
 } from './registry.ts';
 export { addedSignatures, listReleases } from './releases.ts';
-export { type FileSource, fileSource } from './source.ts';
+export { type FileSource, fileSource, readSmall } from './source.ts';
 export {
   RETIREMENT_REASONS,
   type Retirement,

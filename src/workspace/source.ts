@@ -75,6 +75,26 @@ export function fileSource(path: string): FileSource {
   };
 }
 
+/**
+ * A small file whole, or what a pipe gives: `fileSource` asks for a file that can be read at any place, and a key may
+ * well come from another command. Undefined where there is more than `most` bytes. Errors as of `fileSource`.
+ */
+export function readSmall(path: string, most: number): Uint8Array | undefined {
+  return attempt(path, () => {
+    const handle = openSync(path, 'r');
+    try {
+      const bytes = Buffer.alloc(most + 1);
+      let length = 0;
+      for (let count = 1; count > 0 && length < bytes.length; length += count) {
+        count = readSync(handle, bytes, length, bytes.length - length, null);
+      }
+      return length > most ? undefined : new Uint8Array(bytes.subarray(0, length));
+    } finally {
+      closeSync(handle);
+    }
+  });
+}
+
 async function hashWhole(handle: number, size: number, path: string): Promise<Uint8Array> {
   try {
     if (size >= LARGE) return await sha256OfFile({ handle, offset: 0, length: size });

@@ -3,10 +3,10 @@
  * Appendix B.1 and B.2 (examples 0 and 1, signed and not), and draft-ietf-suit-firmware-encryption (the manifest under
  * a COSE_Mac0), as published; their keys are examples and secret to nobody.
  */
-import { execFileSync } from 'node:child_process';
+import { execFileSync, spawnSync } from 'node:child_process';
 import { writeFileSync } from 'node:fs';
 import { beforeAll, describe, expect, it } from 'vitest';
-import { Bench, cortexImage } from './command.ts';
+import { Bench, COMMAND, cortexImage } from './command.ts';
 
 const EXAMPLE_0 =
   'd86ba2025873825824822f58206658ea560262696dd1f13b782239a064da7c6c5cbaf52fded428a6fc83c7e5af584ad28443a10126a0f658' +
@@ -76,6 +76,13 @@ describe('the published examples', () => {
     const told = bench.ok('check 0.suit --key key.der', { status: 4 });
     expect(told.stderr).toMatch(/caution: .*published example key/);
     expect(told.stdout).toContain('incomplete');
+  });
+
+  it('take the key from another command, through a pipe', () => {
+    const line = `${process.execPath} ${COMMAND} check 0.suit --json --key <(cat key.pem)`;
+    const ran = spawnSync('bash', ['-c', line], { cwd: bench.folder, encoding: 'utf8' });
+    expect([ran.status, JSON.parse(ran.stdout).verdict]).toEqual([4, 'incomplete']);
+    bench.ok('check 0.suit --key /dev/zero', { status: 2 });
   });
 
   it('are refused without signature, with another image, with a bit changed, under another key', () => {

@@ -34,6 +34,11 @@ describe('image file: its format is found by content', () => {
     expect(() => readImage(sourceOf(bytes), { base: -1 })).toThrow(TypeError);
   });
 
+  test('S-records that begin with a small s, which no reader takes, are not sealed as the text they are', () => {
+    const small = latin1(writeSRecords([{ address: 0, bytes }]).replace(/^S/gm, 's'));
+    refused('bad-start', () => readImage(small), { line: 1 });
+  });
+
   test('the format asked for wins: text of any kind can be a raw image', () => {
     expect(readImage(sourceOf(FILES.ihex), { format: 'raw' })).toMatchObject({
       format: 'raw',

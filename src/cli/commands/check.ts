@@ -1,9 +1,8 @@
 import { createPublicKey } from 'node:crypto';
-import type { ByteSource } from '../../bytes/index.ts';
 import { fromHex } from '../../bytes/index.ts';
 import { isSoundKey, type PublicKey, readPublicKey } from '../../crypto/index.ts';
 import { checkAuthenticity, checkForUnit, toJson, type Verdict } from '../../unit/index.ts';
-import { type FileSource, fileSource } from '../../workspace/index.ts';
+import { type FileSource, fileSource, readSmall } from '../../workspace/index.ts';
 import { DerError, fromPem, parseCertificate, X509Error } from '../../x509/index.ts';
 import { timeOf } from '../date.ts';
 import { wrongUse } from '../exit.ts';
@@ -132,13 +131,10 @@ function readMacKeyFile(path: string): Uint8Array {
 }
 
 function readAll(path: string): Uint8Array {
-  const source: FileSource & ByteSource = fileSource(path);
-  try {
-    if (source.size === 0 || source.size > LARGEST_KEY_FILE) throw noKey(path, `it has ${source.size} bytes`);
-    return source.read(0, source.size);
-  } finally {
-    source.close();
-  }
+  const bytes = readSmall(path, LARGEST_KEY_FILE);
+  if (!bytes) throw noKey(path, `it has more than ${LARGEST_KEY_FILE} bytes`);
+  if (bytes.length === 0) throw noKey(path, 'it is empty');
+  return bytes;
 }
 
 function noKey(path: string, why: string): Error {
