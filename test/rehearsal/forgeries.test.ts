@@ -1,4 +1,6 @@
+import { createPublicKey, randomBytes, verify } from 'node:crypto';
 import { describe, expect, it } from 'vitest';
+import { EVERYBODYS_KEY, EVERYBODYS_SIGNATURE } from '../../src/rehearsal/forgeries/everybodys-key.ts';
 import type { ThreatName } from '../../src/rehearsal/forgeries/threats.ts';
 import {
   FORGERIES,
@@ -39,6 +41,33 @@ describe('every forgery that applies is refused at its step, with its refusal, b
       expect(rehearsal.rows.filter(({ outcome }) => outcome === 'passed').length).toBeGreaterThan(80);
     },
   );
+});
+
+describe('a key under which everybody can sign', () => {
+  const NAME = 'A key under which everybody can sign';
+  const [row] = FORGERIES.filter(({ name }) => name === NAME);
+
+  it('takes its one signature over whatever there is, as node:crypto alone would: RFC 8032 section 5.1.7', () => {
+    const key = createPublicKey({ key: Buffer.from(EVERYBODYS_KEY), format: 'der', type: 'spki' });
+    for (const length of [0, 1, 32, 5000])
+      expect(verify(null, randomBytes(length), key, EVERYBODYS_SIGNATURE)).toBe(true);
+  });
+
+  it('is refused at authentication where signers have Ed25519 keys, and is no matter elsewhere', async () => {
+    const outcomeOf = async (type: 'p256' | 'ed25519') => {
+      const rehearsal = await rehearse(await plainSubject(type), undefined, [row!]);
+      if (rehearsal.kind !== 'carried out') throw new Error(rehearsal.why);
+      const { outcome, heard, against, steps } = rehearsal.rows[0]!;
+      return { outcome, heard, against, at: steps?.find((step) => step.outcome === 'refused')?.step };
+    };
+    expect(await outcomeOf('ed25519')).toEqual({
+      outcome: 'passed',
+      heard: 'signature-wrong',
+      against: 'stand-in',
+      at: 'authentication',
+    });
+    expect(await outcomeOf('p256')).toMatchObject({ outcome: 'exposed', heard: undefined });
+  });
 });
 
 describe('a rehearsal fails where a forgery', () => {

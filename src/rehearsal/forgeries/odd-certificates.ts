@@ -87,6 +87,11 @@ export function generation(value: number): Uint8Array {
   return extension(OID.signerGeneration, false, der.integer(value));
 }
 
+/** What a signer signs as. */
+export function signsAs(role: string): Uint8Array {
+  return extension(OID.signerRole, false, der.element(0x0c, der.asciiBytes(role)));
+}
+
 /** A critical extension under an arc that nobody reads (2.999: examples, ITU-T X.660). */
 export function strangeExtension(): Uint8Array {
   return extension('2.999.1', true, Uint8Array.of(5, 0));

@@ -31,6 +31,14 @@ export const PLACES = {
     holds: ({ record }) => record.authentication === undefined,
     otherwise: 'units ask for several signatures; the rows for several signatures apply',
   },
+  'ed25519 signers': {
+    text: 'signers with Ed25519 keys',
+    holds: ({ standIn }) =>
+      standIn.sealers.hands.length > 0 &&
+      standIn.sealers.hands.every(({ signer }) => signer.algorithm.keyType === 'ed25519'),
+    otherwise:
+      'signers have no Ed25519 keys, and for the others there is no key under which everybody can sign',
+  },
   policy: {
     text: 'several signatures asked for',
     holds: ({ needed }) => needed > 1,

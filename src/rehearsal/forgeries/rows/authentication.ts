@@ -15,12 +15,13 @@ import {
   protectedOf,
   signedBlock,
 } from '../blocks.ts';
+import { EVERYBODYS_KEY, everybody } from '../everybodys-key.ts';
 import { type Attack, dismantled, type Forgery, sealedWith } from '../forgery.ts';
 import type { Lab } from '../lab.ts';
 import { oneBit, takeApart } from '../parts.ts';
 import { sealing } from '../seals.ts';
 import { newSigner } from '../throwaway.ts';
-import { firstHand, withHand } from './hands.ts';
+import { firstHand, oddlyCertified, withHand } from './hands.ts';
 
 const ES256 = -7;
 const EDDSA = -8;
@@ -228,6 +229,18 @@ export const AUTHENTICATION_ROWS: readonly Forgery[] = [
     where: ASYMMETRIC,
     refusal: 'signature-wrong',
     attack: withHand((hand) => ({ ...hand, signer: newSigner(hand.signer.algorithm.id) })),
+  },
+  {
+    name: 'A key under which everybody can sign',
+    threat: 'IMG.NON_AUTH',
+    built:
+      'the signer’s certificate, from our authority, holds an Ed25519 point of small order; the signature is one that anybody makes without a secret',
+    where: ['asymmetric', 'ed25519 signers'],
+    refusal: 'signature-wrong',
+    attack: withHand(async (hand, lab) => ({
+      ...(await oddlyCertified(hand, lab, { publicKey: EVERYBODYS_KEY })),
+      signer: everybody(hand),
+    })),
   },
   {
     name: 'The signature of another release',

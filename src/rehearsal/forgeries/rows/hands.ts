@@ -3,6 +3,16 @@ import type { CertificateDescription } from '../../../x509/index.ts';
 import { type BlockChanges, signedBlock } from '../blocks.ts';
 import { type Attack, sealedWith } from '../forgery.ts';
 import type { Lab } from '../lab.ts';
+import {
+  generation,
+  keyUsage,
+  noAuthority,
+  type OddCertificate,
+  oddCertificate,
+  purpose,
+  scope,
+  signsAs,
+} from '../odd-certificates.ts';
 import { type Hand, Throwaway } from '../throwaway.ts';
 
 export const DAY = 24 * 3600 * 1000;
@@ -25,7 +35,29 @@ export function withHand(odd: (hand: Hand, lab: Lab) => OddHand | Promise<OddHan
   });
 }
 
-/** The same, where a new key is certified like the sound one, with changes to its certificate. */
+/** What the certificate of a signer of code says beside its scope. */
+export const CODE_SIGNING = [noAuthority(), keyUsage('digitalSignature'), purpose('code signing')];
+
+/** A hand whose certificate is odd, certified by the intermediate. */
+export async function oddlyCertified(hand: Hand, lab: Lab, odd: Partial<OddCertificate>): Promise<Hand> {
+  const { anchor, subject, scopes, role, generation: number } = hand.likeness;
+  const { intermediate } = lab.standIn.authority.line(anchor);
+  const certificate = await oddCertificate({
+    issuer: intermediate,
+    subject,
+    publicKey: hand.signer.publicKey,
+    ...odd,
+    extensions: [
+      ...(odd.extensions ?? CODE_SIGNING),
+      scope(scopes),
+      generation(number),
+      ...(role === undefined ? [] : [signsAs(role)]),
+    ],
+  });
+  return { ...hand, certificates: [certificate, intermediate.certificate] };
+}
+
+/** The manifest sealed by hands of which a new key is certified like the sound one, with changes to its certificate. */
 export function certifiedWith(changes: (lab: Lab) => Partial<CertificateDescription>): Attack {
   return withHand(({ likeness }, lab) => lab.standIn.authority.hand(likeness, changes(lab)));
 }

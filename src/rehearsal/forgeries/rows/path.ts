@@ -6,7 +6,6 @@ import type { Lab } from '../lab.ts';
 import {
   authority,
   ECDSA_SHA1,
-  generation,
   keyUsage,
   noAuthority,
   type OddCertificate,
@@ -14,38 +13,21 @@ import {
   onlyNames,
   policyDemanded,
   purpose,
-  scope,
   strangeExtension,
 } from '../odd-certificates.ts';
 import { type Certified, type Hand, issue, newSigner, validAround } from '../throwaway.ts';
-import { type OddHand, withHand } from './hands.ts';
+import { CODE_SIGNING, oddlyCertified, withHand } from './hands.ts';
 
 const AUTHORITY = [authority(), keyUsage('keyCertSign')];
-const CODE_SIGNING = [noAuthority(), keyUsage('digitalSignature'), purpose('code signing')];
+
+/** A signer's certificate that is odd, certified by the intermediate. */
+const withSigner = (odd: Partial<OddCertificate>) => withHand((hand, lab) => oddlyCertified(hand, lab, odd));
 
 /** A chain whose authority is odd, certified by the root. */
 const under = (odd: Partial<OddCertificate>) =>
   withHand(async (hand, lab) => {
     const above = await oddAuthority(lab, hand, odd);
     return { ...hand, certificates: [await signerUnder(above, hand, lab), above.certificate] };
-  });
-
-/** A signer's certificate that is odd, certified by the intermediate. */
-const withSigner = (odd: Partial<OddCertificate>) =>
-  withHand(async (hand, lab): Promise<OddHand> => {
-    const { intermediate } = lab.standIn.authority.line(hand.likeness.anchor);
-    const certificate = await oddCertificate({
-      issuer: intermediate,
-      subject: hand.likeness.subject,
-      publicKey: hand.signer.publicKey,
-      ...odd,
-      extensions: [
-        ...(odd.extensions ?? CODE_SIGNING),
-        scope(hand.likeness.scopes),
-        generation(hand.likeness.generation),
-      ],
-    });
-    return { ...hand, certificates: [certificate, intermediate.certificate] };
   });
 
 async function oddAuthority(lab: Lab, hand: Hand, odd: Partial<OddCertificate>): Promise<Certified> {
