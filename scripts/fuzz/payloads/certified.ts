@@ -50,7 +50,7 @@ export interface Hands {
 
 /** An authority whose root and intermediate are of `type`; always the same keys, and names of Hollin Ridge, an invented maker. */
 export async function certificateAuthority(
-  type: 'p256' | 'ed25519',
+  type: SignerType,
   { hands: asked, needed, classId = VENT, words: prefix = '' }: Hands = { hands: [{ type }], needed: 1 },
 ): Promise<CertificateAuthority> {
   const keyOf = (of: SignerType, words: string) => throwawayKey(of, `${prefix}${words}`);
@@ -140,7 +140,7 @@ function testKey({ spki, sign }: ThrowawayKey) {
   return { spki, sign: async (tbs: Uint8Array) => sign(tbs), privateKey: undefined as never };
 }
 
-function recertified(certificate: DerNode, key: ThrowawayKey, type: 'p256' | 'ed25519'): DerNode {
+function recertified(certificate: DerNode, key: ThrowawayKey, type: SignerType): DerNode {
   const [tbs, algorithm, signature] = certificate.children;
   if (!tbs || !algorithm || !signature) return certificate;
   const raw = key.sign(writeDer(tbs));
