@@ -34,7 +34,16 @@ export interface ReleaseShown {
   readonly sealed: string;
   readonly manifest_digest: string;
   readonly envelope: { readonly file: string; readonly size_bytes: number; readonly sha256: string };
-  readonly signers: readonly { readonly name: string; readonly fingerprint: string }[];
+  /** `signed`: when it was added later. */
+  readonly signers: readonly {
+    readonly name: string;
+    readonly fingerprint: string;
+    readonly signed: string | null;
+  }[];
+  /** Whom units still ask for. */
+  readonly open: readonly string[];
+  /** All that were written of it, the sealed one first. */
+  readonly envelopes: readonly { readonly sha256: string }[];
 }
 
 export interface Standing {

@@ -39,7 +39,7 @@ export async function standingJson(workspace: Workspace): Promise<JsonObject> {
     now: workspace.now().toISOString(),
     classes: classes.map((deviceClass) => classFacts(workspace, deviceClass)),
     keys: keysJson(standings).keys!,
-    releases: releasesJson(workspace).slice(0, LATEST),
+    releases: releasesJson(workspace, LATEST),
     ledger: { entries: readLedger(workspace).length, verdict: ledger },
     cautions: [
       ...standings.flatMap(({ cautions }) => cautions),

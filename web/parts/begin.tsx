@@ -64,7 +64,9 @@ function ForClass({ className, standing, place, begun }: OfClass) {
   const images = useNamedFiles(place, 'images');
   const stones = useNamedFiles(place, 'stepping-stones');
   const plan = usePlan(className);
-  const sealed = standing?.releases.find(({ envelope }) => envelope.sha256 === payload.file?.sha256);
+  const sealed = standing?.releases.find(({ envelopes }) =>
+    envelopes.some(({ sha256 }) => sha256 === payload.file?.sha256),
+  );
   const [judged, setJudged] = useState<{ text: string; sent: string; judgement: PlanJudgement }>();
   const sent = {
     file: payload.file?.id,

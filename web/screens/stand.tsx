@@ -1,6 +1,6 @@
 import type { BroadcastListed } from '../fleet-shapes.ts';
 import { Caution, counted, Digest, Facts, moment, Tell } from '../parts/tell.tsx';
-import type { KeyShown, Standing } from '../shapes.ts';
+import type { KeyShown, ReleaseShown, Standing } from '../shapes.ts';
 import { useDocument } from '../use.ts';
 
 const DAY_MS = 86_400_000;
@@ -154,7 +154,7 @@ function Releases({ standing: { releases } }: { standing: Standing }) {
                 <th scope="col">version</th>
                 <th scope="col">number</th>
                 <th scope="col">sealed</th>
-                <th scope="col">by</th>
+                <th scope="col">signed by</th>
                 <th scope="col">manifest digest</th>
                 <th scope="col">evidence</th>
               </tr>
@@ -166,7 +166,9 @@ function Releases({ standing: { releases } }: { standing: Standing }) {
                   <td>{release.version}</td>
                   <td>{release.sequence_number}</td>
                   <td>{moment(release.sealed)}</td>
-                  <td>{release.signers.map(({ name }) => name).join(', ') || 'MAC key'}</td>
+                  <td>
+                    <SignedBy release={release} />
+                  </td>
                   <td>
                     <Digest hex={release.manifest_digest} />
                   </td>
@@ -182,6 +184,22 @@ function Releases({ standing: { releases } }: { standing: Standing }) {
         </div>
       )}
     </section>
+  );
+}
+
+/** Who signed a release, those who did so after it was sealed among them, and whom units still ask for. */
+function SignedBy({ release: { signers, open } }: { release: ReleaseShown }) {
+  const [first, later] = [signers.filter(({ signed }) => !signed), signers.filter(({ signed }) => signed)];
+  return (
+    <>
+      {first.map(({ name }) => name).join(', ') || 'MAC key'}
+      {later.map(({ name, signed }) => (
+        <div key={name}>
+          {name}, added {moment(signed!)}
+        </div>
+      ))}
+      {open.length > 0 && <div class="hint">unfinished: still to be signed by {open.join('; ')}</div>}
+    </>
   );
 }
 
