@@ -228,6 +228,7 @@ fs_status fs_hss_verify(const fs_crypto *crypto, fs_bytes key, const fs_bytes *p
   if (!take_tree(&key, &at) || key.length != 0u) return FS_PORT_FAILED;
   of.crypto = crypto;
   of.failed = 0;
+  of.finished = 0;
   for (uint32_t level = 1;; level++) {
     const uint8_t *own = take_signature(&signature, &at);
     fs_bytes signed_key;
