@@ -127,6 +127,17 @@ describe('the fleet at the command line', () => {
     bench.ok('ledger check', WS);
   });
 
+  it('is thinned only when that is confirmed, on record, and not below a day', () => {
+    const thinned = bench.ok('fleet thin --days 730 --json', WS).json;
+    expect(thinned).toMatchObject({ removed: false, spare: 0, kept: 0 });
+    bench.ok('fleet thin --days 0', { ...WS, status: 2 });
+    const kinds = () =>
+      bench.ok('ledger list --json', WS).json.entries.map(({ kind }: { kind: string }) => kind);
+    expect(kinds()).not.toContain('reports-thinned');
+    expect(bench.ok('fleet thin --days 730 --confirm', WS).stdout).toMatch(/^0 reports .* taken out, 0 kept/);
+    expect(kinds().at(-1)).toBe('reports-thinned');
+  });
+
   it('an address of another kind is neither made into a file nor told', () => {
     const before = bench.environment;
     const files = readdirSync(bench.path('WS')).sort();

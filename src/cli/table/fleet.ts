@@ -107,6 +107,23 @@ Example:
     load: () => import('../commands/fleet-backup.ts'),
   },
   {
+    name: 'fleet thin',
+    group: 'fleet',
+    summary: 'take out old reports that say nothing which newer ones do not',
+    options: [
+      { name: 'days', value: 'number', about: 'reports that came in before so many days', required: true },
+      { name: 'confirm', about: 'take them out; without it they are counted' },
+      { name: 'by', value: 'name', about: 'who it is, for the record (default: the user of this machine)' },
+    ],
+    notes: `Of each unit stay its newest report about each release and its newest of success, and every report about a release that is
+being broadcast: what is said of a unit, now and in later broadcasts, does not change (docs/fleet.md). What goes are signed
+statements, for good. Back up first, and keep them as long as the rules for your product ask for records.
+
+Example:
+  fieldseal fleet thin --days 730`,
+    load: () => import('../commands/fleet-thin.ts'),
+  },
+  {
     name: 'fleet restore',
     group: 'fleet',
     summary: 'add what a backup holds and the store does not; no number is brought back',

@@ -37,7 +37,12 @@ const AGE_DIGITS = 16;
 const ID_DIGITS = 16;
 const NO_AGE = '-'.repeat(AGE_DIGITS);
 /** Of two reports of one age the later one, as far as that can be known: a unit writes no mark when it refuses. */
-const RANK: Readonly<Record<ReportOutcome, number>> = { unfinished: 0, failed: 1, pending: 2, success: 3 };
+export const RANK: Readonly<Record<ReportOutcome, number>> = {
+  unfinished: 0,
+  failed: 1,
+  pending: 2,
+  success: 3,
+};
 /** A unit refuses what it fell back from before: it still is the one that fell back. */
 const FELL_BACK_BEFORE = 'fell-back-before';
 const AFTER_START: readonly string[] = ['start', 'keep'];

@@ -12,6 +12,7 @@ import { placeUnits } from './place.ts';
 import { takeReports } from './reports.ts';
 import { restoreFrom } from './restore.ts';
 import { search } from './search.ts';
+import { thinReports } from './thin.ts';
 import type { FleetStore } from './types.ts';
 import { eachUnit, readUnit } from './units.ts';
 import { countSilent, listWaves, setWaveState } from './waves.ts';
@@ -28,6 +29,7 @@ export function storeOver(backend: Backend, now: () => Date): FleetStore {
     counts: (of) => readCounts(core, of),
     takeReport: async (report) => (await takeReports(core, [report]))[0]!,
     takeReports: (reports) => takeReports(core, reports),
+    thinReports: (before, remove) => thinReports(core, before, remove),
     takeAttestation: (attestation) => takeAttestation(core, attestation),
     createBroadcast: (made, fence) => createBroadcast(core, made, fence),
     broadcast: (id) => readBroadcast(core, id),

@@ -227,6 +227,8 @@ export interface FleetStore {
   takeReport(report: UnitReport): Promise<Taken>;
   /** Several in one transaction: one wait for the disk. In the order given. */
   takeReports(reports: readonly UnitReport[]): Promise<Taken[]>;
+  /** Counts old reports that say nothing which newer ones do not, and takes them out where `remove`. In pieces. */
+  thinReports(before: Date, remove: boolean): Promise<ThinnedReports>;
   takeAttestation(attestation: UnitAttestation): Promise<Taken>;
 
   createBroadcast(made: NewBroadcast, fence?: Lease): Promise<Broadcast>;
@@ -318,6 +320,13 @@ export interface EventQuery {
 /** Numbers that are known to have been given, from the ledger or from elsewhere. */
 export interface SeenNumbers {
   readonly broadcast?: number | undefined;
+}
+
+export interface ThinnedReports {
+  /** Reports that may go, or went. */
+  readonly spare: number;
+  /** Reports that stay. */
+  readonly kept: number;
 }
 
 export interface BackupFacts {
