@@ -29,6 +29,8 @@ const DEBIAN_PARTS = [
   { name: 'opensc', shows: 'pkcs11-tool', for: 'a second opinion on the token' },
   { name: 'srecord', shows: 'srec_cat', for: 'judging HEX and S-record readers' },
   { name: 'xdelta3', shows: 'xdelta3', for: 'judging deltas' },
+  { name: 'zsh', shows: 'zsh', for: 'completion in that shell' },
+  { name: 'fish', shows: 'fish', for: 'completion in that shell' },
   { name: 'gcc', shows: 'gcc', for: 'compiling the provisioning header as C99' },
   { name: 'libc6-dev', shows: '/usr/include/stdint.h', for: 'compiling the provisioning header as C99' },
   { name: 'default-jdk-headless', shows: 'javac', for: 'judging HSS/LMS both ways' },

@@ -27,6 +27,7 @@ function buildProgram(): Command {
     .exitOverride()
     .configureOutput(MISUSE)
     .showHelpAfterError('  see: fieldseal --help');
+  addSharedOptions(program);
   for (const spec of COMMANDS) addCommand(program, spec);
   return program;
 }
@@ -65,16 +66,26 @@ function addCommand(program: Command, spec: CommandSpec): void {
     command.argument(argument.optional ? `[${argument.name}]` : `<${argument.name}>`, argument.about);
   }
   for (const option of spec.options ?? []) command.addOption(toOption(option));
-  command
-    .option('--workspace <dir>', 'the workspace to use (default: found upward from here)')
-    .option('--json', 'one JSON document instead of lines for people')
-    .option('--passphrase-fd <number>', 'read the passphrase from this file descriptor');
+  addSharedOptions(command);
   if (spec.notes) command.addHelpText('after', `\n${spec.notes}`);
   command.action(async (...given: unknown[]) => {
     const args = given.slice(0, spec.args?.length ?? 0).filter((arg): arg is string => arg !== undefined);
-    process.exitCode = await runCommand(spec, args, command.opts());
+    process.exitCode = await runCommand(spec, args, optionsOf(command));
   });
   parent.addCommand(command);
+}
+
+/** What every command takes. The words before it take them too, so that they may stand in front. */
+function addSharedOptions(command: Command): Command {
+  return command
+    .option('--workspace <dir>', 'the workspace to use (default: found upward from here)')
+    .option('--json', 'one JSON document instead of lines for people')
+    .option('--passphrase-fd <number>', 'read the passphrase from this file descriptor');
+}
+
+/** Options of a command and of the words before it; the nearest counts. */
+function optionsOf(command: Command): Record<string, unknown> {
+  return { ...(command.parent && optionsOf(command.parent)), ...command.opts() };
 }
 
 /** What must be given, in one line: options that are required stand in it by name. */
@@ -91,11 +102,12 @@ function childNamed(parent: Command, word: string): Command {
   const known = parent.commands.find((command) => command.name() === word);
   if (known) return known;
   const group = new Command(word)
+    .enablePositionalOptions()
     .exitOverride()
     .configureOutput(MISUSE)
     .helpCommand(false)
     .showHelpAfterError(`  see: fieldseal ${word} --help`);
-  group.description(
+  addSharedOptions(group).description(
     COMMANDS.filter((spec) => spec.name.startsWith(`${word} `))
       .map((spec) => spec.name)
       .join(', '),
@@ -141,10 +153,14 @@ async function main(argv: readonly string[]): Promise<void> {
     if (process.exitCode !== 0 && argv.includes('--json')) {
       new Output(true).result({
         format: 'fieldseal.error/1',
-        error: { code: 'wrong-use', message: error.message.replace(/^error: /, ''), hint: null },
+        error: { code: 'wrong-use', message: misuseOf(error), hint: null },
       });
     }
   }
+}
+
+function misuseOf({ code, message }: CommanderError): string {
+  return code === 'commander.help' ? 'no command was named' : message.replace(/^error: /, '');
 }
 
 /** `fieldseal help seal` is `fieldseal seal --help`. */

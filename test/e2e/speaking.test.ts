@@ -1,6 +1,6 @@
 /** How the command speaks: JSON documents, exit statuses, colours, help, completion; and the header for a bootloader. */
 import { execFileSync, spawnSync } from 'node:child_process';
-import { existsSync, readFileSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { COMMANDS } from '../../src/cli/commands.ts';
 import { Bench, COMMAND, cortexImage } from './command.ts';
@@ -215,6 +215,16 @@ describe('for people', () => {
   });
 });
 
+describe('what every command takes', () => {
+  it('may stand in front of it; what stands nearest counts', () => {
+    const shown = bench.ok('class show vent --json', WS).stdout;
+    expect(bench.ok('--workspace WS --json class show vent').stdout).toBe(shown);
+    expect(bench.ok('class --json --workspace=WS show vent').stdout).toBe(shown);
+    expect(bench.ok('--workspace nowhere class show vent --json --workspace WS').stdout).toBe(shown);
+    expect(bench.ok('--json', { status: 2 }).json.error.message).toBe('no command was named');
+  });
+});
+
 describe('help', () => {
   it('names every command, and each page has usage, required options and an example', () => {
     const overview = bench.ok('--help').stdout;
@@ -269,10 +279,40 @@ describe('completion', () => {
     expect(offered('fieldseal inspect a.s')).toEqual(['a.suit']);
   });
 
+  it('offers a file with a blank in its name as one', () => {
+    writeFileSync(bench.path('WS', 'two words.suit'), '');
+    expect(offered('fieldseal inspect two')).toEqual(['two words.suit']);
+  });
+
+  it.skipIf(!has('zsh'))('as a file that zsh loads by itself, answers the first Tab already', () => {
+    mkdirSync(bench.path('WS', 'zsh'), { recursive: true });
+    writeFileSync(bench.path('WS', 'zsh', '_fieldseal'), bench.ok('completion zsh').stdout);
+    // In the place of zsh's own functions for completions of bash: what they are asked to do.
+    const told = 'complete() { : }; _bash_complete() { print "completes by $*" }\n';
+    writeFileSync(bench.path('WS', 'zsh', 'bashcompinit'), told);
+    const script = 'fpath=($PWD/zsh $fpath); autoload -Uz _fieldseal; _fieldseal';
+    const at = { cwd: bench.path('WS'), encoding: 'utf8' as const };
+    expect(execFileSync('zsh', ['-fc', script], at)).toBe('completes by -o filenames -F _fieldseal\n');
+  });
+
+  it.skipIf(!has('fish'))('loads in fish and offers commands, options and choices', () => {
+    writeFileSync(bench.path('WS', 'fieldseal.fish'), bench.ok('completion fish').stdout);
+    const at = { cwd: bench.path('WS'), encoding: 'utf8' as const, env: { ...bench.environment } };
+    const asked = (line: string) =>
+      execFileSync('fish', ['-c', `source fieldseal.fish; complete -C '${line}'`], at)
+        .split('\n')
+        .map((row) => row.split('\t')[0])
+        .filter(Boolean);
+    expect(asked('fieldseal sea')).toEqual(['seal']);
+    expect(asked('fieldseal class ')).toEqual(['add', 'check', 'list', 'show']);
+    expect(asked('fieldseal class add x --scheme ')).toEqual(['asymmetric', 'symmetric']);
+  });
+
   it.each(['zsh', 'fish'])('gives a script for %s', (shell) => {
     const script = bench.ok(`completion ${shell}`).stdout;
     expect(script).toContain('fieldseal');
-    if (has(shell)) expect(spawnSync(shell, ['-n'], { input: script }).status).toBe(0);
+    writeFileSync(bench.path('WS', 'completion'), script);
+    if (has(shell)) expect(spawnSync(shell, ['-n', bench.path('WS', 'completion')]).status).toBe(0);
     bench.ok('completion tcsh', { status: 2 });
   });
 });

@@ -88,16 +88,20 @@ ${words.join('\n')}
     esac
   fi
   COMPREPLY=($(compgen -W "$words" -- "$current"))
-  [ \${#COMPREPLY[@]} -gt 0 ] || COMPREPLY=($(compgen -f -- "$current"))
+  [ \${#COMPREPLY[@]} -gt 0 ] && return
+  local IFS=$'\\n'
+  COMPREPLY=($(compgen -f -- "$current"))
 }
 complete -o filenames -F _fieldseal fieldseal
 `;
 }
 
 function zshScript(commands: Commands): string {
+  // As a file of $fpath it is loaded by the first Tab, which must be answered too.
   return `#compdef fieldseal
 autoload -U +X bashcompinit && bashcompinit
-${bashScript(commands)}`;
+${bashScript(commands)}[ "$funcstack[1]" = _fieldseal ] && _bash_complete -o filenames -F _fieldseal
+`;
 }
 
 function fishScript(commands: Commands): string {
