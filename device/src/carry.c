@@ -30,7 +30,7 @@ void fs_remember_fallen(fs_device *device, const uint8_t digest[32], uint32_t ag
 }
 
 /* Where even this mark cannot be written the slot stays as filling, which never starts either. */
-static void release(fs_device *device, uint32_t slot, uint32_t decrypted, const uint8_t digest[32]) {
+static FS_APART void release(fs_device *device, uint32_t slot, uint32_t decrypted, const uint8_t digest[32]) {
   /* What was decrypted on the way and came to nothing cost an erase of the slot, and must not do so without end. */
   if (decrypted) fs_remember_fallen(device, digest, 1);
   fs_empty_slot(device, slot);
@@ -51,7 +51,7 @@ fs_status fs_begin_filling(fs_device *device, uint8_t *mark, uint64_t number, co
 }
 
 /* Step 8: fills the slot, from the last checkpoint where the same release was begun there before. */
-static fs_status bring_in(fs_device *device, const fs_fill *fill, const fs_plan *plan, uint32_t kept) {
+static FS_APART fs_status bring_in(fs_device *device, const fs_fill *fill, const fs_plan *plan, uint32_t kept) {
   uint8_t *mark = FS_MARK(device->marks, plan->slot);
   uint32_t same = FS_MARK_STATE(mark) == FS_FILLING && FS_MARK_NUMBER(mark) == plan->sequence_number &&
                   memcmp(FS_MARK_DIGEST(mark), plan->manifest_digest, 32) == 0;
@@ -65,7 +65,7 @@ static fs_status bring_in(fs_device *device, const fs_fill *fill, const fs_plan 
 }
 
 /* Step 9: reads the slot back. Behind image and kept envelope there must be nothing that was not sealed. */
-static fs_status judge_filled(fs_device *device, fs_plan *plan, uint32_t kept) {
+static FS_APART fs_status judge_filled(fs_device *device, fs_plan *plan, uint32_t kept) {
   const fs_map *map = &device->unit_class->map;
   fs_span slot = map->slots[plan->slot];
   uint8_t digest[32];

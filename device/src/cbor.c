@@ -129,59 +129,65 @@ uint32_t fs_is_utf8(const fs_judge *judge, fs_cur text) {
   return 1;
 }
 
-/* One array, map or tag under way: items to come, a flag for a map, and where its last two keys begin. */
+/* Arrays, maps and tags under way: items to come of each, which of them are maps, and a key of each map (check_key). */
 typedef struct {
-  uint32_t before;
-  uint32_t key;
-  uint16_t left;
-} level;
-#define IS_MAP 0x8000u
-#define LEFT(in) ((in)->left & 0x7fffu)
+  uint32_t key[DEPTH];
+  uint16_t left[DEPTH];
+  uint32_t maps;
+} levels;
 
-/* A key was read up to `end`: it must be above the one before. Where order does not count `before` is the first of all. */
-static void check_key(fs_judge *judge, const level *in, uint32_t end, uint32_t loose) {
-  /* No encoding is the beginning of another, so that the length of the later key is enough to tell two apart. */
-  uint32_t length = end - in->key;
-  uint32_t keys = 0;
-  fs_cur at;
-  if (in->before == 0) return;
-  at.off = in->before;
-  at.end = end;
-  if (!loose) {
-    if (fs_order(judge, at.off, in->key, length) >= 0) fs_bad(judge);
-    return;
-  }
-  while (at.off < in->key && FS_GOOD(judge)) {
-    if (++keys > LOOSE_KEYS || fs_order(judge, at.off, in->key, length) == 0) fs_bad(judge);
+/* Where the key begins that ends at `end`; `from` is a key before it, or the key itself. */
+static uint32_t key_up_to(fs_judge *judge, uint32_t from, uint32_t end) {
+  fs_cur at = {from, end};
+  for (;;) {
     fs_skip(judge, &at);
+    if (at.off >= end || !FS_GOOD(judge)) return from;
     fs_skip(judge, &at);
+    from = at.off;
   }
 }
 
-/* The item at `from` begins. */
-static void begin_item(level *in, uint32_t from, uint32_t loose) {
-  if ((in->left & IS_MAP) == 0 || (in->left & 1) != 0) return;
-  if (!loose || in->before == 0) in->before = in->key;
-  in->key = from;
+/*
+ * A key was read up to `end`: it must be above the one before, which begins at `key`. Where order does not count, `key` is the first
+ * of all, and it must be none of them. No encoding is the beginning of another: the length of the later key tells two apart.
+ */
+static void check_key(fs_judge *judge, uint32_t *key, uint32_t end, uint32_t loose) {
+  uint32_t last = key_up_to(judge, *key, end);
+  uint32_t keys = 0;
+  fs_cur at = {*key, last};
+  while (at.off < last && FS_GOOD(judge)) {
+    int order = fs_order(judge, at.off, last, end - last);
+    if (loose ? order == 0 || ++keys > LOOSE_KEYS : order >= 0) fs_bad(judge);
+    fs_skip(judge, &at);
+    fs_skip(judge, &at);
+  }
+  if (!loose) *key = last;
 }
 
 /* An item ends, and with it all that end with it; gives the depth that is left. */
-static uint32_t end_items(fs_judge *judge, level *stack, uint32_t depth, uint32_t end, uint32_t loose) {
+static uint32_t end_items(fs_judge *judge, levels *in, uint32_t depth, uint32_t end, uint32_t loose) {
   while (depth > 0) {
-    level *in = &stack[depth - 1];
-    in->left--;
-    if ((in->left & IS_MAP) != 0 && (in->left & 1) != 0) check_key(judge, in, end, loose);
-    if (LEFT(in) > 0) break;
-    depth--;
+    uint32_t level = depth - 1;
+    in->left[level]--;
+    if ((in->maps >> level & in->left[level] & 1u) != 0) check_key(judge, &in->key[level], end, loose);
+    if (in->left[level] > 0) break;
+    depth = level;
   }
   return depth;
 }
 
+/* The items of an array, map or tag begin at `from`. */
+static void begin_items(levels *in, uint32_t depth, uint32_t from, uint32_t count, uint32_t is_map) {
+  in->key[depth] = from;
+  in->left[depth] = (uint16_t)count;
+  in->maps = (in->maps & ~(1u << depth)) | is_map << depth;
+}
+
 void fs_valid(fs_judge *judge, fs_cur span, uint32_t items, uint32_t loose) {
-  level stack[DEPTH];
+  levels in;
   uint32_t depth = 0;
   fs_cur at = span;
-  memset(stack, 0, sizeof stack);
+  memset(&in, 0, sizeof in);
   do {
     uint32_t from = at.off;
     uint32_t major;
@@ -189,7 +195,6 @@ void fs_valid(fs_judge *judge, fs_cur span, uint32_t items, uint32_t loose) {
     if (from >= at.end) fs_bad(judge);
     if (items == 0) fs_fail(judge, judge->limit);
     items--;
-    if (depth > 0) begin_item(&stack[depth - 1], from, loose);
     major = fs_head(judge, &at);
     if (major >= 4 && major <= 6 && depth == DEPTH) fs_fail(judge, judge->limit);
     inside = announced(judge, &at, major);
@@ -200,13 +205,10 @@ void fs_valid(fs_judge *judge, fs_cur span, uint32_t items, uint32_t loose) {
       if (!fs_is_utf8(judge, text)) fs_bad(judge);
     }
     if (major == 7) check_float(judge, fs_byte(judge, from), judge->wide);
-    if (inside > 0 && depth < DEPTH) {
-      stack[depth].left = (uint16_t)(inside | (major == 5 ? IS_MAP : 0));
-      stack[depth].before = 0;
-      stack[depth].key = 0;
-      depth++;
-    } else
-      depth = end_items(judge, stack, depth, at.off, loose);
+    if (inside > 0 && depth < DEPTH)
+      begin_items(&in, depth++, at.off, inside, major == 5);
+    else
+      depth = end_items(judge, &in, depth, at.off, loose);
   } while (depth > 0 && FS_GOOD(judge));
   if (at.off != span.end) fs_bad(judge);
 }

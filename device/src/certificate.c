@@ -119,7 +119,7 @@ uint8_t fs_key_type(const uint8_t *spki, uint32_t length) {
 }
 
 /* TBSCertificate; gives its AlgorithmIdentifier, whole. */
-static fs_cur read_tbs(fs_judge *judge, fs_cur at, fs_certificate *into) {
+static FS_APART fs_cur read_tbs(fs_judge *judge, fs_cur at, fs_certificate *into) {
   uint32_t version = read_version(judge, &at);
   fs_cur serial = fs_der_integer(judge, &at, 0x02);
   fs_cur algorithm = at;

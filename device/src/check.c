@@ -1,21 +1,26 @@
 /* The decision about an offer, steps 1 to 9: a status, and a confirmation made apart from it. */
 #include "life.h"
 
-static void begin(fs_judge *judge, const fs_subject *subject) {
+void fs_begin(fs_judge *judge, const fs_class *unit, const fs_crypto *crypto, fs_bytes envelope) {
   memset(judge, 0, sizeof *judge);
-  judge->b = subject->envelope.bytes;
-  judge->size = subject->envelope.length;
-  judge->unit = subject->unit;
-  judge->crypto = subject->crypto;
-  judge->stored = subject->stored;
-  judge->slot = subject->slot;
-  judge->now = subject->now;
-  judge->has_now = subject->has_now;
-  judge->least_generation = subject->unit->floors.signer_generation;
-  if (subject->view.marks != 0) judge->least_generation = fs_get32(subject->view.marks + 24, 4);
+  judge->b = envelope.bytes;
+  judge->size = envelope.length;
+  judge->unit = unit;
+  judge->crypto = crypto;
+  judge->least_generation = unit->floors.signer_generation;
+}
+
+fs_status fs_decide(fs_judge *judge, fs_payload *payload, uint32_t *confirmed) {
+  fs_step_envelope(judge);
+  if (FS_GOOD(judge)) fs_step_seal(judge);
+  if (FS_GOOD(judge)) fs_step_manifest(judge);
+  if (FS_GOOD(judge)) fs_follow(judge, payload);
+  *confirmed = fs_look_again(judge) ^ FS_CONFIRMED;
+  return FS_GOOD(judge) ? FS_OK : judge->status;
 }
 
 static void fill_plan(const fs_judge *judge, fs_plan *plan) {
+  plan->effect = (fs_effect)judge->effect;
   plan->slot = judge->slot;
   plan->sequence_number = judge->sequence_number;
   plan->security_version = judge->security_version;
@@ -24,20 +29,24 @@ static void fill_plan(const fs_judge *judge, fs_plan *plan) {
   plan->image_size = judge->image_size;
 }
 
-fs_status fs_decide(const fs_subject *subject, fs_plan *plan, fs_payload *payload) {
+FS_APART fs_status fs_decide_offer(const fs_view *view, const fs_offer *offer, fs_plan *plan, fs_payload *payload) {
   fs_judge judge;
+  fs_status status;
   memset(plan, 0, sizeof *plan);
   memset(payload, 0, sizeof *payload);
-  begin(&judge, subject);
-  fs_step_envelope(&judge);
-  if (FS_GOOD(&judge)) fs_step_seal(&judge);
-  if (FS_GOOD(&judge)) fs_step_manifest(&judge);
-  if (FS_GOOD(&judge)) fs_follow(&judge, subject, &plan->effect, payload);
+  fs_begin(&judge, view->unit, view->crypto, offer->envelope);
+  judge.marks = view->marks;
+  judge.running = view->running;
+  judge.room = view->room;
+  judge.has_image = offer->read != 0;
+  judge.has_now = offer->has_now && view->unit->has_clock;
+  judge.now = offer->now;
+  if (view->marks != 0) judge.least_generation = fs_get32(view->marks + FS_MARK_GENERATION_FLOOR, 4);
+  status = fs_decide(&judge, payload, &plan->confirmed);
   fill_plan(&judge, plan);
-  plan->confirmed = fs_look_again(&judge, subject) ^ FS_CONFIRMED;
-  if (judge.status != 0) return judge.status;
+  if (status != FS_OK) return status;
   payload->kept = fs_kept_size(&judge);
-  if (subject->keep_into != 0) fs_write_kept(&judge, subject->keep_into);
+  if (view->keep_into != 0) fs_write_kept(&judge, view->keep_into);
   return FS_OK;
 }
 
@@ -117,17 +126,6 @@ static fs_status judge_decrypted(const fs_crypto *crypto, fs_payload *payload, c
   return status;
 }
 
-void fs_subject_of(const fs_class *unit_class, const fs_crypto *crypto, const fs_offer *offer, fs_subject *subject) {
-  memset(subject, 0, sizeof *subject);
-  subject->unit = unit_class;
-  subject->crypto = crypto;
-  subject->envelope = offer->envelope;
-  subject->has_image = offer->read != 0;
-  subject->has_now = offer->has_now && unit_class->has_clock;
-  subject->now = offer->now;
-  subject->room = UINT32_MAX;
-}
-
 fs_status fs_judge_offered(const fs_crypto *crypto, fs_payload *payload, const fs_offer *offer, fs_plan *plan) {
   fs_status status;
   if (payload->from == FS_FROM_NOTHING)
@@ -141,16 +139,16 @@ fs_status fs_judge_offered(const fs_crypto *crypto, fs_payload *payload, const f
   return status;
 }
 
-fs_status fs_check_marks(const fs_class *unit_class, const fs_crypto *crypto, const uint8_t *marks, int8_t running,
-                         const fs_offer *offer, fs_plan *plan) {
-  fs_subject subject;
+fs_status fs_check_view(const fs_view *view, const fs_offer *offer, fs_plan *plan) {
   fs_payload payload;
-  fs_status status;
-  fs_subject_of(unit_class, crypto, offer, &subject);
-  subject.view.marks = marks;
-  subject.view.running = running;
-  status = fs_decide(&subject, plan, &payload);
-  if (status == FS_OK) status = fs_judge_offered(crypto, &payload, offer, plan);
+  fs_status status = fs_decide_offer(view, offer, plan, &payload);
+  if (status == FS_OK) status = fs_judge_offered(view->crypto, &payload, offer, plan);
   if (status != FS_OK) plan->confirmed = 0;
   return status;
+}
+
+fs_status fs_check_marks(const fs_class *unit_class, const fs_crypto *crypto, const uint8_t *marks, int8_t running,
+                         const fs_offer *offer, fs_plan *plan) {
+  fs_view view = {unit_class, crypto, marks, 0, UINT32_MAX, running};
+  return fs_check_view(&view, offer, plan);
 }

@@ -93,12 +93,16 @@ static fs_cur look_up(fs_judge *judge, fs_cur map, const uint8_t *key, uint32_t 
   return none;
 }
 
-fs_cur fs_header(fs_judge *judge, const fs_block *block, int32_t label, uint32_t where) {
+fs_cur fs_look_up(fs_judge *judge, fs_cur map, int32_t label) {
   uint8_t key[5];
   uint32_t length =
       label < 0 ? fs_put_head(key, 1, (uint32_t)(-1 - label)) : fs_put_head(key, 0, (uint32_t)label);
-  fs_cur found = look_up(judge, block->is_protected, key, 0, length);
-  if (FS_ABSENT(found) && where == FS_IN_ANY) found = look_up(judge, block->is_unprotected, key, 0, length);
+  return look_up(judge, map, key, 0, length);
+}
+
+fs_cur fs_header(fs_judge *judge, const fs_block *block, int32_t label, uint32_t where) {
+  fs_cur found = fs_look_up(judge, block->is_protected, label);
+  if (FS_ABSENT(found) && where == FS_IN_ANY) found = fs_look_up(judge, block->is_unprotected, label);
   return found;
 }
 

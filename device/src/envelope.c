@@ -55,27 +55,17 @@ static uint32_t ascends(const fs_judge *judge, const entry *before, const entry 
   return fs_order(judge, before->text.off, next->text.off, one) < 0;
 }
 
-/* Place of an element that may be severed: after those of the manifest alone; FS_EL_COUNT where there is none. */
-static uint32_t severed_place(uint32_t key) {
-  return key == 16 ? 0 : key == 20 ? 1 : key == 23 ? 2 : key == 14 ? 3 : FS_EL_COUNT;
-}
-
 static void take_entry(fs_judge *judge, const entry *found) {
   uint32_t length = found->content.end - found->content.off;
-  uint32_t place = severed_place(found->number);
+  uint32_t severed = FS_AMONG(found->number, FS_SEVERABLE);
   if (!FS_ABSENT(found->text)) {
     judge->integrated = 1;
     return;
   }
-  if (found->number != 2 && found->number != 3 && place == FS_EL_COUNT) fs_fail(judge, FS_ENVELOPE_ELEMENT_UNKNOWN);
-  if (length > (place == FS_EL_COUNT ? LARGEST_WRAPPER : LARGEST_SEVERED)) fs_fail(judge, judge->limit);
-  if (!FS_GOOD(judge)) return;
-  if (found->number == 2)
-    judge->blocks = found->content;
-  else if (found->number == 3)
-    judge->manifest = found->string;
-  else
-    judge->severed[place] = found->string;
+  if (found->number != 2 && found->number != 3 && !severed) fs_fail(judge, FS_ENVELOPE_ELEMENT_UNKNOWN);
+  if (length > (severed ? LARGEST_SEVERED : LARGEST_WRAPPER)) fs_fail(judge, judge->limit);
+  if (found->number == 2) judge->blocks = found->content;
+  if (found->number == 3) judge->manifest = found->string;
 }
 
 static void read_shell(fs_judge *judge) {
@@ -156,15 +146,15 @@ void fs_step_envelope(fs_judge *judge) {
   judge->evidence.digest = fs_differs(found, judge->b + digest, 32) ^ FS_CONFIRMED;
 }
 
-fs_cur fs_integrated(fs_judge *judge, fs_cur uri) {
+fs_cur fs_entry(fs_judge *judge, fs_cur text, uint32_t number) {
   fs_cur at = judge->entries;
   fs_cur none = {0, 0};
   uint32_t i;
   for (i = 0; i < judge->entry_count; i++) {
     entry found;
     read_entry(judge, &at, &found);
-    if (!FS_ABSENT(found.text) && fs_spans_same(judge, found.text, uri))
-      return found.content;
+    if (FS_ABSENT(text) != FS_ABSENT(found.text)) continue;
+    if (FS_ABSENT(text) ? found.number == number : fs_spans_same(judge, found.text, text)) return found.string;
   }
   return none;
 }

@@ -62,13 +62,13 @@ static uint32_t number_differs(const fs_judge *judge, const uint8_t *marks) {
   return differs | (judge->security_version < fs_get32(marks + FS_MARK_SECURITY_FLOOR, 4));
 }
 
-uint32_t fs_look_again(const fs_judge *judge, const fs_subject *subject) {
+uint32_t fs_look_again(const fs_judge *judge) {
   const fs_evidence *left = &judge->evidence;
   uint32_t differs = (left->digest ^ FS_CONFIRMED) | (left->seal ^ FS_CONFIRMED);
   if (left->vendor_at == 0 || left->class_at == 0) return 1;
   differs |= fs_differs(judge->b + left->vendor_at, judge->unit->vendor_id, 16);
   differs |= class_differs(judge->unit, judge->b + left->class_at);
   if (judge->unit->algorithm != FS_HMAC_256) differs |= signer_differs(judge);
-  if (subject->stored) return differs | (judge->security_version < subject->security_floor);
-  return subject->view.marks == 0 ? 1 : differs | number_differs(judge, subject->view.marks);
+  if (judge->stored) return differs | (judge->security_version < judge->security_floor);
+  return judge->marks == 0 ? 1 : differs | number_differs(judge, judge->marks);
 }

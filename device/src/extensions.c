@@ -108,7 +108,7 @@ static void read_names(fs_judge *judge, fs_cur *at, fs_certificate *into) {
 }
 
 /* The content of one extension. What is known elsewhere and not here is never passed over. */
-static void read_known(fs_judge *judge, fs_cur oid, fs_cur value, uint32_t critical, fs_certificate *into) {
+static FS_APART void read_known(fs_judge *judge, fs_cur oid, fs_cur value, uint32_t critical, fs_certificate *into) {
   uint32_t standard = oid.end - oid.off == 3 && fs_byte(judge, oid.off) == 0x55 && fs_byte(judge, oid.off + 1) == 0x1d;
   uint32_t number = standard ? fs_byte(judge, oid.off + 2) : 0;
   if (number == 19)

@@ -23,11 +23,11 @@ static uint32_t tries_of(const fs_judge *judge, const uint8_t *marks) {
 }
 
 /* The slot that holds the manifest already, or else the one that does not run: the staging area where there is one. */
-static void choose_slot(fs_judge *judge, const fs_view *view) {
+static void choose_slot(fs_judge *judge) {
   uint32_t slot;
-  judge->slot = judge->unit->map.shape == FS_STAGED || view->running == 0 ? 1 : 0;
-  for (slot = 2; view->marks != 0 && slot-- > 0;)
-    if (holds(judge, FS_MARK(view->marks, slot))) judge->slot = (uint8_t)slot;
+  judge->slot = judge->unit->map.shape == FS_STAGED || judge->running == 0 ? 1 : 0;
+  for (slot = 2; judge->marks != 0 && slot-- > 0;)
+    if (holds(judge, FS_MARK(judge->marks, slot))) judge->slot = (uint8_t)slot;
 }
 
 static void judge_number(fs_judge *judge, const uint8_t *marks, uint64_t floor) {
@@ -46,10 +46,9 @@ static void judge_number(fs_judge *judge, const uint8_t *marks, uint64_t floor) 
   }
 }
 
-static void judge_freshness(fs_judge *judge, const fs_view *view, fs_effect *effect) {
-  const uint8_t *marks = view->marks;
+static void judge_freshness(fs_judge *judge) {
+  const uint8_t *marks = judge->marks;
   uint32_t slot;
-  *effect = FS_NEW_INSTALL;
   /* Where a trust update was taken, its policy counts, and the kit cannot read it. */
   fs_refuse_unless(judge, marks != 0 && (!judge->unit->map.has_policy || marks[FS_MARK_TRUST] == 0), FS_MARKS_LOST);
   if (!FS_GOOD(judge)) return;
@@ -60,7 +59,7 @@ static void judge_freshness(fs_judge *judge, const fs_view *view, fs_effect *eff
   fs_refuse_unless(judge, judge->security_version >= fs_get32(marks + 20, 4),
                    FS_SECURITY_VERSION_BELOW_FLOOR);
   if (!holds(judge, FS_MARK(marks, judge->slot))) return;
-  *effect = is_whole(FS_MARK(marks, judge->slot)) ? FS_ALREADY_THERE : FS_RESUME;
+  judge->effect = is_whole(FS_MARK(marks, judge->slot)) ? FS_ALREADY_THERE : FS_RESUME;
 }
 
 static void judge_identity(fs_judge *judge) {
@@ -93,11 +92,16 @@ static void judge_components(fs_judge *judge) {
   fs_refuse_unless(judge, judge->component_count < 2 || fs_role(judge, 0) != fs_role(judge, 1), FS_COMPONENT_UNKNOWN);
 }
 
+/* What comes into the slot that is run from. */
+static fs_arrival *image_of(const fs_judge *judge) {
+  return &judge->run->arrival[fs_role(judge, 0) == FS_MAIN ? 0 : 1];
+}
+
 static uint32_t smaller_slot(const fs_map *map) {
   return map->slots[0].size < map->slots[1].size ? map->slots[0].size : map->slots[1].size;
 }
 
-static void judge_fit(fs_judge *judge, uint32_t kept, uint32_t room) {
+static void judge_fit(fs_judge *judge, uint32_t kept) {
   const fs_map *map = &judge->unit->map;
   uint32_t slot_room = map->shape == FS_STAGED ? smaller_slot(map) : map->slots[judge->slot].size;
   fs_ran ran;
@@ -115,9 +119,9 @@ static void judge_fit(fs_judge *judge, uint32_t kept, uint32_t room) {
   fs_refuse_unless(judge, judge->image_size > 0, FS_IMAGE_EMPTY);
   fs_refuse_unless(judge, judge->image_size <= slot_room, FS_IMAGE_TOO_LARGE);
   fs_refuse_unless(judge,
-                   ran == FS_RAN && judge->run->invoked == 1 && judge->run->invoked_main && judge->element[FS_EL_LOAD] == 0,
+                   ran == FS_RAN && judge->run->invoked == 1 && judge->run->invoked_main && FS_ABSENT(fs_element(judge, FS_EL_LOAD)),
                    FS_START_NOT_DESCRIBED);
-  fs_refuse_unless(judge, kept <= map->envelopes[judge->slot].size && kept <= room, FS_ENVELOPE_AREA_TOO_SMALL);
+  fs_refuse_unless(judge, kept <= map->envelopes[judge->slot].size && kept <= judge->room, FS_ENVELOPE_AREA_TOO_SMALL);
 }
 
 static void judge_install(fs_judge *judge) {
@@ -126,7 +130,7 @@ static void judge_install(fs_judge *judge) {
   uint32_t i;
   fs_begin_run(judge, FS_FOR_INSTALL);
   for (i = 0; i < 2 && ran == FS_RAN; i++)
-    if (judge->element[ELEMENTS[i]] != 0) ran = fs_run(judge, ELEMENTS[i]);
+    if (!FS_ABSENT(fs_element(judge, ELEMENTS[i]))) ran = fs_run(judge, ELEMENTS[i]);
   if (ran == FS_RAN) return;
   if (judge->run->reason == FS_REASON_ABSENT) fs_fail(judge, FS_SEVERED_PART_MISSING);
   if (judge->run->reason == FS_REASON_PARAMETER && judge->run->failed_command == 21) fs_fail(judge, FS_IMAGE_SOURCE_MISSING);
@@ -143,55 +147,59 @@ static void judge_cipher(fs_judge *judge, const fs_arrival *image, fs_cipher *ci
 }
 
 static void judge_content(fs_judge *judge, fs_cipher *cipher) {
-  const fs_arrival *image = &judge->run->arrival[FS_MAIN];
+  fs_arrival *image = image_of(judge);
   fs_cur integrated;
   fs_refuse_unless(judge, !judge->altered, FS_SEVERED_PART_WRONG);
-  fs_refuse_unless(judge, judge->element[FS_EL_FETCH] != 0 || judge->element[FS_EL_INSTALL] != 0, FS_INSTALL_MISSING);
+  fs_refuse_unless(judge, !FS_ABSENT(fs_element(judge, FS_EL_FETCH)) || !FS_ABSENT(fs_element(judge, FS_EL_INSTALL)), FS_INSTALL_MISSING);
   if (!FS_GOOD(judge)) return;
   judge_install(judge);
   fs_refuse_unless(judge, image->from != FS_FROM_NOTHING, FS_INSTALL_FAILED);
   judge_cipher(judge, image, cipher);
   if (!FS_GOOD(judge) || image->from == FS_FROM_MANIFEST) return;
-  integrated = fs_integrated(judge, image->content);
+  integrated = fs_entry(judge, image->content, 0);
   fs_refuse_unless(judge,
                    !FS_ABSENT(integrated) || image->content.off == image->content.end ||
                        fs_byte(judge, image->content.off) != '#',
                    FS_PAYLOAD_MISSING);
-  judge->run->arrival[FS_MAIN].content = integrated;
+  image->content = FS_ABSENT(integrated) ? integrated : fs_string(judge, &integrated);
 }
 
 /* What comes with a manifest that is on board already is judged where it came along, so that a forgery is told. */
-static uint32_t wants_content(const fs_judge *judge, const fs_subject *subject, fs_effect effect) {
-  return !subject->stored && (effect != FS_ALREADY_THERE || subject->has_image || judge->integrated);
+static uint32_t wants_content(const fs_judge *judge) {
+  return !judge->stored && (judge->effect != FS_ALREADY_THERE || judge->has_image || judge->integrated);
 }
 
-static void take_payload(const fs_judge *judge, const fs_subject *subject, fs_payload *payload) {
-  const fs_arrival *image = &judge->run->arrival[FS_MAIN];
+static void take_payload(const fs_judge *judge, fs_payload *payload) {
+  const fs_arrival *image = image_of(judge);
   if (image->from != FS_FROM_NOTHING && !FS_ABSENT(image->content)) {
     payload->from = FS_FROM_MANIFEST;
     payload->bytes.bytes = judge->b + image->content.off;
     payload->bytes.length = image->content.end - image->content.off;
-  } else if (image->from == FS_FROM_URI && subject->has_image)
+  } else if (image->from == FS_FROM_URI && judge->has_image)
     payload->from = FS_FROM_URI;
 }
 
-void fs_follow(fs_judge *judge, const fs_subject *subject, fs_effect *effect, fs_payload *payload) {
+static FS_APART void follow(fs_judge *judge, fs_payload *payload) {
+  if (!judge->stored) {
+    choose_slot(judge);
+    judge_freshness(judge);
+  }
+  if (FS_GOOD(judge)) judge_identity(judge);
+  if (FS_GOOD(judge)) judge_fit(judge, judge->stored ? judge->size : fs_kept_size(judge));
+  if (judge->stored)
+    fs_refuse_unless(judge, !judge->security_version_wrong && judge->security_version >= judge->security_floor,
+                     FS_STORED_VERSION_BELOW_FLOOR);
+  if (FS_GOOD(judge) && wants_content(judge)) {
+    judge_content(judge, &payload->cipher);
+    take_payload(judge, payload);
+  }
+}
+
+void fs_follow(fs_judge *judge, fs_payload *payload) {
   fs_machine machine;
   memset(&machine, 0, sizeof machine);
   judge->run = &machine;
-  if (!subject->stored) {
-    choose_slot(judge, &subject->view);
-    judge_freshness(judge, &subject->view, effect);
-  }
-  if (FS_GOOD(judge)) judge_identity(judge);
-  if (FS_GOOD(judge)) judge_fit(judge, subject->stored ? judge->size : fs_kept_size(judge), subject->room);
-  if (subject->stored)
-    fs_refuse_unless(judge, !judge->security_version_wrong && judge->security_version >= subject->security_floor,
-                     FS_STORED_VERSION_BELOW_FLOOR);
-  if (FS_GOOD(judge) && wants_content(judge, subject, *effect)) {
-    judge_content(judge, &payload->cipher);
-    take_payload(judge, subject, payload);
-  }
+  follow(judge, payload);
   judge->run = 0;
 }
 

@@ -75,7 +75,7 @@ fs_status fs_replace_area(const fs_device *device, fs_span area, const uint8_t *
 }
 
 /* One page of a slot: erased, then programmed with what the source has for it. */
-static fs_status fill_page(fs_device *device, const fs_fill *fill, uint32_t at) {
+static FS_APART fs_status fill_page(fs_device *device, const fs_fill *fill, uint32_t at) {
   uint8_t piece[FS_PIECE];
   uint32_t page = device->flash->erase_page;
   uint32_t end = smaller(at + page, fill->size);

@@ -108,9 +108,10 @@ static fs_ran match_at_start(fs_judge *judge) {
 static fs_ran match_at_install(fs_judge *judge) {
   uint32_t role = fs_role(judge, judge->run->index);
   uint32_t digest = digest_of(judge);
-  if (role == FS_NO_ROLE || judge->run->arrival[role].from == FS_FROM_NOTHING) return failed(judge, FS_CONDITION_STOPPED);
+  fs_arrival *arrival = &judge->run->arrival[judge->run->index];
+  if (role == FS_NO_ROLE || arrival->from == FS_FROM_NOTHING) return failed(judge, FS_CONDITION_STOPPED);
   if (role != FS_MAIN) {
-    judge->run->arrival[role].digest = digest;
+    arrival->digest = digest;
     return FS_RAN;
   }
   if (fs_order(judge, judge->image_digest, digest, 32) == 0) return FS_RAN;
@@ -120,7 +121,7 @@ static fs_ran match_at_install(fs_judge *judge) {
 /* On a unit with a staging area the running slot is filled from there only. */
 static fs_ran bring(fs_judge *judge, uint32_t role, fs_from from, uint32_t code) {
   fs_cur at = value_of(judge, code);
-  fs_arrival *arrival = &judge->run->arrival[role];
+  fs_arrival *arrival = &judge->run->arrival[judge->run->index];
   if (role == FS_MAIN && judge->unit->map.shape == FS_STAGED) return failed(judge, FS_ABORTED);
   if (arrival->from != FS_FROM_NOTHING) return failed(judge, FS_ABORTED);
   (void)fs_head(judge, &at);
@@ -135,8 +136,8 @@ static fs_ran copy(fs_judge *judge, uint32_t role) {
   uint32_t source = number_of(judge, SOURCE);
   uint32_t from = fs_role(judge, source);
   uint32_t info = value_of(judge, ENCRYPTION_INFO).off;
-  const fs_arrival *arrival = &judge->run->arrival[from == FS_NO_ROLE ? FS_MAIN : from];
-  fs_arrival *main = &judge->run->arrival[FS_MAIN];
+  const fs_arrival *arrival = &judge->run->arrival[source < FS_COMPONENTS ? source : 0];
+  fs_arrival *main = &judge->run->arrival[judge->run->index];
   if (from == FS_NO_ROLE || arrival->from == FS_FROM_NOTHING || source == judge->run->index)
     return failed(judge, FS_ABORTED);
   if (role != FS_MAIN || from == FS_MAIN) return failed(judge, FS_ABORTED);
@@ -153,7 +154,7 @@ static fs_ran copy(fs_judge *judge, uint32_t role) {
 /* A content that is written is decrypted at once (draft-ietf-suit-firmware-encryption section 4.1). */
 static fs_ran write_content(fs_judge *judge, uint32_t role) {
   uint32_t info = value_of(judge, ENCRYPTION_INFO).off;
-  fs_arrival *arrival = &judge->run->arrival[role];
+  fs_arrival *arrival = &judge->run->arrival[judge->run->index];
   if (info != 0 && role != FS_MAIN) return failed(judge, FS_ABORTED);
   if (bring(judge, role, FS_FROM_MANIFEST, CONTENT) != FS_RAN) return FS_ABORTED;
   arrival->info = info;
@@ -170,8 +171,8 @@ static fs_ran install(fs_judge *judge, uint32_t code) {
     uint32_t size = number_of(judge, IMAGE_SIZE);
     if (role == FS_MAIN && size != judge->image_size) return failed(judge, FS_ABORTED);
     if (role != FS_MAIN) {
-      judge->run->arrival[role].size = size;
-      judge->run->arrival[role].has_size = 1;
+      judge->run->arrival[judge->run->index].size = size;
+      judge->run->arrival[judge->run->index].has_size = 1;
     }
   }
   if (code == FETCH) return bring(judge, role, FS_FROM_URI, URI);

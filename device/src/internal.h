@@ -7,6 +7,13 @@
 
 #include "fieldseal/kit.h"
 
+/* A frame of its own: merged into its caller it would lie on the stack all the way down. */
+#if defined(__GNUC__)
+#define FS_APART __attribute__((noinline))
+#else
+#define FS_APART
+#endif
+
 /* A span of the envelope at hand, or a place in it that is read up to `end`. Offsets count from its first byte. */
 typedef struct {
   uint32_t off;
@@ -19,22 +26,25 @@ typedef struct {
 /* Items in one wrapped structure (docs/limits.md). */
 #define FS_ITEMS 8192u
 
-/* Elements of a manifest that are acted on, in the order in which src/suit reads them. */
+/* Elements of a manifest that are acted on, by their keys (draft-ietf-suit-manifest section 11.3 and the extensions). */
 enum {
-  FS_EL_VERSION,
-  FS_EL_NUMBER,
-  FS_EL_COMMON,
-  FS_EL_VALIDATE,
-  FS_EL_LOAD,
-  FS_EL_INVOKE,
-  FS_EL_FETCH,
-  FS_EL_INSTALL,
-  FS_EL_TEXT,
-  FS_EL_COSWID,
-  FS_EL_URI,
-  FS_EL_SET_VERSION,
-  FS_EL_COUNT
+  FS_EL_VERSION = 1,
+  FS_EL_NUMBER = 2,
+  FS_EL_COMMON = 3,
+  FS_EL_URI = 4,
+  FS_EL_SET_VERSION = 6,
+  FS_EL_VALIDATE = 7,
+  FS_EL_LOAD = 8,
+  FS_EL_INVOKE = 9,
+  FS_EL_COSWID = 14,
+  FS_EL_FETCH = 16,
+  FS_EL_INSTALL = 20,
+  FS_EL_TEXT = 23
 };
+/* Whether a key is among those whose bits are set. */
+#define FS_AMONG(key, keys) ((key) < 32 && ((keys) >> (key) & 1u) != 0)
+/* Elements that may lie beside the manifest, which then has their digest. */
+#define FS_SEVERABLE (1u << FS_EL_COSWID | 1u << FS_EL_FETCH | 1u << FS_EL_INSTALL | 1u << FS_EL_TEXT)
 
 /* Components that a manifest for a unit of the kit can have; more are refused (docs/device-kit.md). */
 #define FS_COMPONENTS 2
@@ -104,7 +114,7 @@ typedef struct {
   uint8_t compared;
   uint8_t differs;
   uint8_t has_image_size;
-  fs_arrival arrival[3];
+  fs_arrival arrival[FS_COMPONENTS];
 } fs_machine;
 
 /* One pass over one envelope. The first refusal stays. */
@@ -127,6 +137,15 @@ typedef struct {
   /* At start-up neither dates nor revocation count. */
   uint8_t stored;
   uint8_t slot;
+  uint8_t has_image;
+  /* What the unit remembers, null where its marks are lost; the slot that nothing may be written to. */
+  const uint8_t *marks;
+  int8_t running;
+  /* Where an envelope is offered: an fs_effect. */
+  uint8_t effect;
+  /* Bytes that a kept envelope may have; the floor at start-up. */
+  uint32_t room;
+  uint32_t security_floor;
 
   /* Envelope: byte strings with their heads. `entries`: the elements of its map. */
   fs_cur entries;
@@ -135,7 +154,6 @@ typedef struct {
   fs_cur blocks;
   uint32_t block_count;
   fs_cur manifest;
-  fs_cur severed[FS_EL_COUNT - FS_EL_FETCH - 2];
   uint8_t integrated;
 
   /* The block that counts, its headers and what it vouches for. */
@@ -144,8 +162,8 @@ typedef struct {
   uint32_t security_version;
   uint8_t security_version_wrong;
 
-  /* Manifest. */
-  uint32_t element[FS_EL_COUNT];
+  /* Manifest; `elements`: its map. */
+  uint32_t elements;
   fs_cur component[FS_COMPONENTS];
   uint32_t component_count;
   fs_cur shared;
@@ -214,13 +232,15 @@ uint32_t fs_put_head(uint8_t *into, uint32_t major, uint32_t argument);
 
 /* envelope.c: step 1. */
 void fs_step_envelope(fs_judge *judge);
-/* The integrated payload with this key; absent where there is none. */
-fs_cur fs_integrated(fs_judge *judge, fs_cur uri);
+/* The byte string, with its head, under a text, or under `number` where that is absent; absent where there is none. */
+fs_cur fs_entry(fs_judge *judge, fs_cur text, uint32_t number);
 
 /* Whether it begins as an encrypted message does, whose seal is outside (RFC 9052 section 2). */
 uint32_t fs_is_message(const uint8_t *bytes, uint32_t length);
 
 /* cose.c */
+/* The value under a number in a map; absent where there is none. */
+fs_cur fs_look_up(fs_judge *judge, fs_cur map, int32_t label);
 typedef struct {
   fs_cur is_protected;
   fs_cur is_unprotected;
@@ -335,6 +355,7 @@ void fs_read_parameters(fs_judge *judge, fs_cur at, uint32_t shared, uint32_t ma
 void fs_read_index(fs_judge *judge, fs_cur at);
 
 /* manifest.c: step 4. */
+fs_cur fs_element(fs_judge *judge, int32_t key);
 void fs_step_manifest(fs_judge *judge);
 
 /*

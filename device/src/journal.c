@@ -149,7 +149,7 @@ static void sealed_piece(const fs_device *device, const form *sizes, const uint8
 }
 
 /* Programs the sealed part, reads it back, then one commit mark after the other. */
-static fs_status append(const fs_device *device, const form *sizes, const uint8_t tag[TAG_SIZE]) {
+static FS_APART fs_status append(const fs_device *device, const form *sizes, const uint8_t tag[TAG_SIZE]) {
   const fs_flash *flash = device->flash;
   uint32_t offset = offset_of(device, sizes, device->bank, device->position);
   uint8_t piece[FS_PIECE];
@@ -175,7 +175,7 @@ static fs_status append(const fs_device *device, const form *sizes, const uint8_
 }
 
 /* A bank is left only when a record in it has its third mark; it is begun again only when none has its second. */
-static uint32_t may_leave(const fs_device *device, const form *sizes) {
+static FS_APART uint32_t may_leave(const fs_device *device, const form *sizes) {
   uint8_t body[FS_MARKS_MAX];
   uint32_t i;
   for (i = 0; i < REREADS; i++) {
@@ -192,7 +192,7 @@ static uint32_t may_leave(const fs_device *device, const form *sizes) {
   return 1;
 }
 
-static fs_status turn(fs_device *device, const form *sizes) {
+static FS_APART fs_status turn(fs_device *device, const form *sizes) {
   const fs_flash *flash = device->flash;
   if (!device->marks_read || may_leave(device, sizes)) device->bank ^= 1u;
   device->round++;

@@ -16,17 +16,17 @@ static uint32_t raise(fs_device *device, uint32_t place, uint32_t width, uint64_
 
 fs_status fs_keep(fs_device *device) {
   uint8_t *mark = FS_MARK(device->marks, device->running == 1 ? 1 : 0);
-  fs_plan plan;
+  fs_facts facts;
   if (!device->marks_read || (device->running != 0 && device->running != 1) || FS_MARK_STATE(mark) < FS_ON_TRIAL)
     return FS_NOTHING_ON_TRIAL;
-  if (fs_judge_slot(device, (uint32_t)device->running, mark, fs_security_floor(device), &plan) != FS_OK ||
-      plan.confirmed != FS_CONFIRMED)
+  if (fs_judge_slot(device, (uint32_t)device->running, mark, fs_security_floor(device), &facts) != FS_OK ||
+      facts.confirmed != FS_CONFIRMED)
     return FS_FLOOR_WOULD_STRAND;
   if (FS_MARK_STATE(mark) == FS_KEPT) return FS_OK;
   mark[0] = FS_KEPT;
-  (void)raise(device, FS_MARK_SEQUENCE_FLOOR, 8, plan.sequence_number);
-  (void)raise(device, FS_MARK_SECURITY_FLOOR, 4, plan.security_version);
-  fs_remember_fallen(device, plan.manifest_digest, 0);
+  (void)raise(device, FS_MARK_SEQUENCE_FLOOR, 8, facts.sequence_number);
+  (void)raise(device, FS_MARK_SECURITY_FLOOR, 4, facts.security_version);
+  fs_remember_fallen(device, FS_MARK_DIGEST(mark), 0);
   return commit(device);
 }
 
@@ -37,7 +37,7 @@ fs_status fs_raise_floors(fs_device *device, const fs_floors *floors) {
   uint32_t i;
   uint32_t changed;
   uint32_t security = floors->security_version;
-  fs_plan plan;
+  fs_facts facts;
   if (!device->marks_read) return FS_FLOOR_WOULD_STRAND;
   if (security < fs_security_floor(device)) security = fs_security_floor(device);
   changed = floors->sequence_number > fs_get(device->marks + FS_MARK_SEQUENCE_FLOOR, 8) ||
@@ -46,7 +46,7 @@ fs_status fs_raise_floors(fs_device *device, const fs_floors *floors) {
   if (!changed) return FS_OK;
   count = fs_candidates(device, order);
   for (i = 0; i < count && !left; i++)
-    left = fs_judge_slot(device, order[i], FS_MARK(device->marks, order[i]), security, &plan) == FS_OK;
+    left = fs_judge_slot(device, order[i], FS_MARK(device->marks, order[i]), security, &facts) == FS_OK;
   if (!left) return FS_FLOOR_WOULD_STRAND;
   (void)raise(device, FS_MARK_SEQUENCE_FLOOR, 8, floors->sequence_number);
   (void)raise(device, FS_MARK_SECURITY_FLOOR, 4, security);

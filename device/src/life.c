@@ -63,10 +63,11 @@ uint32_t fs_candidates(const fs_device *device, uint8_t order[2]) {
  * The slot that nothing may be written to: the running one, or else the newest kept one that still verifies, or else the one
  * that would start. FS_NO_SLOT where every slot may be filled.
  */
-static int8_t protected_slot(fs_device *device, fs_plan *scratch) {
+static FS_APART int8_t protected_slot(fs_device *device) {
   uint8_t order[2];
   uint32_t count;
   uint32_t kept[2];
+  fs_facts facts;
   if (!device->marks_read) return FS_NO_SLOT;
   if (device->unit_class->map.shape == FS_STAGED) return 0;
   if (device->running == 0 || device->running == 1) return device->running;
@@ -75,48 +76,35 @@ static int8_t protected_slot(fs_device *device, fs_plan *scratch) {
   kept[0] = FS_MARK_STATE(FS_MARK(device->marks, order[0])) == FS_KEPT;
   kept[1] = count == 2 && FS_MARK_STATE(FS_MARK(device->marks, order[1])) == FS_KEPT;
   if (kept[0] && kept[1] && fs_judge_slot(device, order[0], FS_MARK(device->marks, order[0]),
-                                          fs_security_floor(device), scratch) != FS_OK &&
-      fs_judge_slot(device, order[1], FS_MARK(device->marks, order[1]), fs_security_floor(device), scratch) == FS_OK)
+                                          fs_security_floor(device), &facts) != FS_OK &&
+      fs_judge_slot(device, order[1], FS_MARK(device->marks, order[1]), fs_security_floor(device), &facts) == FS_OK)
     return (int8_t)order[1];
   return (int8_t)(!kept[0] && kept[1] ? order[1] : order[0]);
 }
 
-static void subject_of(fs_device *device, const fs_offer *offer, fs_subject *subject, fs_plan *scratch) {
-  int8_t running = protected_slot(device, scratch);
-  fs_subject_of(device->unit_class, device->crypto, offer, subject);
-  subject->view.marks = device->marks_read ? device->marks : 0;
-  subject->view.running = running;
-  subject->room = device->work_size;
+static fs_view view_of(fs_device *device, uint8_t *keep_into) {
+  fs_view view = {device->unit_class, device->crypto, device->marks_read ? device->marks : 0,
+                  keep_into,          device->work_size, protected_slot(device)};
+  return view;
 }
 
 fs_status fs_check(fs_device *device, const fs_offer *offer, fs_plan *plan) {
-  fs_subject subject;
-  fs_payload payload;
-  fs_status status;
-  subject_of(device, offer, &subject, plan);
-  status = fs_decide(&subject, plan, &payload);
-  if (status == FS_OK) status = fs_judge_offered(device->crypto, &payload, offer, plan);
-  if (status != FS_OK) plan->confirmed = 0;
-  return status;
+  fs_view view = view_of(device, 0);
+  return fs_check_view(&view, offer, plan);
 }
 
 fs_status fs_install(fs_device *device, const fs_offer *offer, fs_plan *plan) {
-  fs_subject subject;
+  fs_view view = view_of(device, device->work);
   fs_payload payload;
-  fs_status status;
-  subject_of(device, offer, &subject, plan);
-  subject.keep_into = device->work;
-  status = fs_decide(&subject, plan, &payload);
-  if (status != FS_OK) {
-    plan->confirmed = 0;
-    return status;
+  fs_status status = fs_decide_offer(&view, offer, plan, &payload);
+  if (status == FS_OK) {
+    if (fs_settle(device) != FS_OK)
+      status = FS_FLASH_FAILED;
+    else if (plan->effect == FS_ALREADY_THERE || payload.from == FS_FROM_NOTHING)
+      status = fs_judge_offered(device->crypto, &payload, offer, plan);
+    else
+      status = fs_carry_out(device, offer, &payload, plan);
   }
-  if (fs_settle(device) != FS_OK)
-    status = FS_FLASH_FAILED;
-  else if (plan->effect == FS_ALREADY_THERE || payload.from == FS_FROM_NOTHING)
-    status = fs_judge_offered(device->crypto, &payload, offer, plan);
-  else
-    status = fs_carry_out(device, offer, &payload, plan);
   if (status != FS_OK) plan->confirmed = 0;
   return status;
 }

@@ -4,30 +4,20 @@
 
 #include "internal.h"
 
-/* fit.c: what a unit remembers, and the envelope as it is kept. */
-typedef struct {
-  const uint8_t *marks;
-  int8_t running;
-} fs_view;
+/* fit.c: the envelope as it is kept. */
 uint32_t fs_kept_size(const fs_judge *judge);
 void fs_write_kept(const fs_judge *judge, uint8_t *into);
 
-/* check.c: the decision about one envelope, offered or kept. */
+/* Who is offered something: what fs_judge says of `marks`, `running` and `room`. */
 typedef struct {
   const fs_class *unit;
   const fs_crypto *crypto;
-  fs_bytes envelope;
-  fs_view view;
-  uint64_t now;
+  const uint8_t *marks;
   /* Where the envelope goes that is kept for start-up, of `room` bytes; null where none is kept. */
   uint8_t *keep_into;
   uint32_t room;
-  uint32_t security_floor;
-  uint8_t has_now;
-  uint8_t has_image;
-  uint8_t stored;
-  uint8_t slot;
-} fs_subject;
+  int8_t running;
+} fs_view;
 
 /* Where the image comes from, and bytes of the envelope as it is kept. */
 typedef struct {
@@ -42,13 +32,19 @@ typedef struct {
 
 /* Bytes of an image that are moved at a time. */
 #define FS_PIECE 64u
-void fs_subject_of(const fs_class *unit_class, const fs_crypto *crypto, const fs_offer *offer, fs_subject *subject);
 /* evidence.c: 0 where the second look confirms the first. */
-uint32_t fs_look_again(const fs_judge *judge, const fs_subject *subject);
+uint32_t fs_look_again(const fs_judge *judge);
 
 /* fit.c: steps 5 to 8, and the floor at start-up. */
-void fs_follow(fs_judge *judge, const fs_subject *subject, fs_effect *effect, fs_payload *payload);
-fs_status fs_decide(const fs_subject *subject, fs_plan *plan, fs_payload *payload);
+void fs_follow(fs_judge *judge, fs_payload *payload);
+/* check.c: begins to judge an envelope, offered or kept. */
+void fs_begin(fs_judge *judge, const fs_class *unit, const fs_crypto *crypto, fs_bytes envelope);
+/* Steps 1 to 8 and the second look at them. A kept envelope has no payload: null. */
+fs_status fs_decide(fs_judge *judge, fs_payload *payload, uint32_t *confirmed);
+/* The same for what is offered. */
+fs_status fs_decide_offer(const fs_view *view, const fs_offer *offer, fs_plan *plan, fs_payload *payload);
+/* Steps 1 to 9, without changing anything. */
+fs_status fs_check_view(const fs_view *view, const fs_offer *offer, fs_plan *plan);
 fs_status fs_feed(const fs_payload *payload, const fs_offer *offer, uint32_t offset, uint8_t *into, uint32_t length);
 uint32_t fs_payload_size(const fs_payload *payload, const fs_offer *offer);
 /* Step 8 for a ciphertext: its length, and its digest where one is named. */
@@ -110,15 +106,24 @@ void fs_set_mark(uint8_t *mark, uint8_t state, uint64_t number, const uint8_t di
 /* Marks a slot as being filled with a release, from its beginning. */
 fs_status fs_begin_filling(fs_device *device, uint8_t *mark, uint64_t number, const uint8_t digest[32]);
 uint32_t fs_security_floor(const fs_device *device);
+/* What a slot holds that was verified. `image_digest` lies in the work memory. */
+typedef struct {
+  uint32_t confirmed;
+  uint32_t security_version;
+  uint64_t sequence_number;
+  uint32_t image_size;
+  const uint8_t *image_digest;
+} fs_facts;
 /* Moves a staged image into the running slot and verifies it there; 0 where there was none to move. */
-uint32_t fs_move_in(fs_device *device, fs_started *started, fs_plan *plan);
+uint32_t fs_move_in(fs_device *device, fs_started *started, fs_facts *facts);
 /* Verifies a slot; one that fails is passed over. */
-uint32_t fs_judge_into(fs_device *device, fs_started *started, uint32_t slot, const uint8_t *mark, fs_plan *plan);
+uint32_t fs_judge_into(fs_device *device, fs_started *started, uint32_t slot, const uint8_t *mark, fs_facts *facts);
 /* In the marks that are to be written: the slot counts as empty. */
 void fs_empty_slot(fs_device *device, uint32_t slot);
 #define FS_RUN_SLOT 0u
 #define FS_STAGING_SLOT 1u
-/* Verifies what a slot holds against its mark; `plan` then has the facts. */
-fs_status fs_judge_slot(fs_device *device, uint32_t slot, const uint8_t *mark, uint32_t security_floor, fs_plan *plan);
+/* Verifies what a slot holds against its mark. */
+fs_status fs_judge_slot(fs_device *device, uint32_t slot, const uint8_t *mark, uint32_t security_floor,
+                        fs_facts *facts);
 
 #endif

@@ -135,6 +135,6 @@ fs_ran fs_run(fs_judge *judge, uint32_t element) {
   fs_cur content;
   if (ran != FS_RAN || element == FS_EL_COMMON) return ran;
   content = fs_sequence_of(judge, element);
-  if (FS_ABSENT(content) && judge->element[element] != 0) return fs_stop(judge, FS_ABORTED, FS_REASON_ABSENT);
+  if (FS_ABSENT(content) && !FS_ABSENT(fs_element(judge, (int32_t)element))) return fs_stop(judge, FS_ABORTED, FS_REASON_ABSENT);
   return run_top(judge, content, element);
 }

@@ -6,13 +6,17 @@
 #define DEEPEST_SEQUENCE 8u
 #define MOST_COMMANDS 2048u
 #define HIGHEST_CUSTOM (-257)
+/* Elements of suit-common. */
+#define COMPONENTS 2
+#define SHARED 4
 
-/* Where the elements of a manifest go; FS_EL_COUNT: known, and not carried out here. */
-static const uint8_t ELEMENTS[][2] = {
-    {1, FS_EL_VERSION}, {2, FS_EL_NUMBER},   {3, FS_EL_COMMON}, {4, FS_EL_URI},    {5, FS_EL_COUNT},
-    {6, FS_EL_SET_VERSION}, {7, FS_EL_VALIDATE}, {8, FS_EL_LOAD}, {9, FS_EL_INVOKE}, {14, FS_EL_COSWID},
-    {15, FS_EL_COUNT},  {16, FS_EL_FETCH},   {18, FS_EL_COUNT}, {20, FS_EL_INSTALL}, {23, FS_EL_TEXT},
-    {24, FS_EL_COUNT}};
+/* Elements by their keys: those that are known, and those of them that are not carried out here. */
+#define UNSUPPORTED (1u << 5 | 1u << 15 | 1u << 18 | 1u << 24)
+#define KNOWN (0x3deu | FS_SEVERABLE | UNSUPPORTED)
+
+/* The order in which elements are read that may be severed, or hold a sequence. */
+static const uint8_t ORDER[] = {FS_EL_VALIDATE, FS_EL_LOAD,    FS_EL_INVOKE, FS_EL_FETCH,
+                                FS_EL_INSTALL,  FS_EL_TEXT, FS_EL_COSWID};
 
 /* What a sequence is read against. */
 typedef struct {
@@ -116,67 +120,69 @@ static void read_components(fs_judge *judge, fs_cur at) {
   judge->component_count = count;
 }
 
+/* The element under a key, up to the end of the manifest; absent where there is none. */
+fs_cur fs_element(fs_judge *judge, int32_t key) {
+  fs_cur map = {judge->elements, judge->manifest.end};
+  return fs_look_up(judge, map, key);
+}
+
 static void read_common(fs_judge *judge) {
-  fs_cur at = {judge->element[FS_EL_COMMON], judge->manifest.end};
-  fs_cur components = {0, 0};
-  fs_cur shared = {0, 0};
+  fs_cur at = fs_element(judge, FS_EL_COMMON);
+  fs_cur map;
+  fs_cur inner;
   uint32_t count;
+  if (FS_ABSENT(at)) fs_bad(judge);
   at = fs_wrapped(judge, &at);
+  map = at;
   count = fs_take(judge, &at, 5);
   for (; count > 0 && FS_GOOD(judge); count--) {
-    uint32_t key;
     uint32_t major = fs_head(judge, &at);
-    key = judge->argument;
-    if (major != 0 || (key != 1 && key != 2 && key != 4))
+    uint32_t key = judge->argument;
+    if (major != 0 || !FS_AMONG(key, 1u << 1 | 1u << COMPONENTS | 1u << SHARED))
       fs_fail(judge, FS_MANIFEST_ELEMENT_UNKNOWN);
     if (key == 1) fs_fail(judge, FS_MANIFEST_ELEMENT_UNSUPPORTED);
-    if (key == 2) components = at;
-    if (key == 4) shared = at;
     fs_skip(judge, &at);
   }
-  if (FS_ABSENT(components)) fs_bad(judge);
-  if (FS_GOOD(judge)) read_components(judge, components);
-  if (!FS_GOOD(judge) || FS_ABSENT(shared)) return;
-  judge->shared = fs_string(judge, &shared);
+  inner = fs_look_up(judge, map, COMPONENTS);
+  if (FS_ABSENT(inner)) fs_bad(judge);
+  if (FS_GOOD(judge)) read_components(judge, inner);
+  inner = fs_look_up(judge, map, SHARED);
+  if (!FS_GOOD(judge) || FS_ABSENT(inner)) return;
+  judge->shared = fs_string(judge, &inner);
   if (FS_GOOD(judge)) read_element_sequence(judge, judge->shared, 1);
 }
 
-static void collect(fs_judge *judge) {
+static void judge_elements(fs_judge *judge) {
   fs_cur at = judge->manifest;
   uint32_t count;
   at = fs_wrapped(judge, &at);
+  judge->elements = at.off;
   count = fs_take(judge, &at, 5);
   for (; count > 0 && FS_GOOD(judge); count--) {
-    uint32_t i;
     uint32_t major = fs_head(judge, &at);
     uint32_t key = judge->argument;
-    for (i = 0; i < sizeof ELEMENTS / sizeof *ELEMENTS; i++)
-      if (major == 0 && ELEMENTS[i][0] == key) break;
-    if (i == sizeof ELEMENTS / sizeof *ELEMENTS)
-      fs_fail(judge, FS_MANIFEST_ELEMENT_UNKNOWN);
-    else if (ELEMENTS[i][1] == FS_EL_COUNT)
-      fs_fail(judge, FS_MANIFEST_ELEMENT_UNSUPPORTED);
-    else
-      judge->element[ELEMENTS[i][1]] = at.off;
+    if (major != 0 || !FS_AMONG(key, KNOWN)) fs_fail(judge, FS_MANIFEST_ELEMENT_UNKNOWN);
+    if (FS_AMONG(key, UNSUPPORTED)) fs_fail(judge, FS_MANIFEST_ELEMENT_UNSUPPORTED);
     fs_skip(judge, &at);
   }
 }
 
 /* The severed byte string of an element, with its head; absent where the envelope holds none. */
-static fs_cur severed(const fs_judge *judge, uint32_t element) {
+static fs_cur severed(fs_judge *judge, uint32_t element) {
   fs_cur none = {0, 0};
-  return element >= FS_EL_FETCH && element <= FS_EL_COSWID ? judge->severed[element - FS_EL_FETCH] : none;
+  return fs_entry(judge, none, element);
 }
+
+/* Whether what stands in the place of an element is the digest of what was severed ([M] section 8.4). */
+static uint32_t is_digest(const fs_judge *judge, fs_cur at) { return fs_byte(judge, at.off) >> 5 == 4; }
 
 fs_cur fs_sequence_of(fs_judge *judge, uint32_t element) {
-  fs_cur at = {judge->element[element], judge->manifest.end};
-  fs_cur none = {0, 0};
-  if (FS_ABSENT(at)) return none;
-  if (fs_byte(judge, at.off) >> 5 == 4) at = severed(judge, element);
-  return FS_ABSENT(at) ? none : fs_string(judge, &at);
+  fs_cur at = fs_element(judge, (int32_t)element);
+  if (!FS_ABSENT(at) && is_digest(judge, at)) at = severed(judge, element);
+  return FS_ABSENT(at) ? at : fs_string(judge, &at);
 }
 
-static uint32_t is_the_one(fs_judge *judge, fs_cur part, uint32_t digest) {
+static FS_APART uint32_t is_the_one(fs_judge *judge, fs_cur part, uint32_t digest) {
   uint8_t found[32];
   fs_bytes bytes;
   bytes.bytes = judge->b + part.off;
@@ -184,30 +190,31 @@ static uint32_t is_the_one(fs_judge *judge, fs_cur part, uint32_t digest) {
   return fs_hash(judge->crypto, &bytes, 1, found) == FS_OK && fs_same(found, judge->b + digest, 32) == FS_OK;
 }
 
-/* A byte string is in place; an array is the digest of what was severed ([M] section 8.4). */
-static void read_severable(fs_judge *judge, uint32_t element, uint32_t is_sequence) {
-  fs_cur at = {judge->element[element], judge->manifest.end};
+/* The digest of what was severed; gives whether that is there, and is the one. */
+static uint32_t read_severed(fs_judge *judge, fs_cur at, uint32_t element) {
   fs_cur part = severed(judge, element);
-  if (!FS_ABSENT(at) && fs_byte(judge, at.off) >> 5 == 4 && element >= FS_EL_FETCH) {
-    uint32_t digest;
-    if (!FS_GOOD(judge)) return;
-    digest = fs_digest(judge, at, FS_MANIFEST_DIGEST_ALGORITHM_UNKNOWN);
-    if (digest == 0) fs_fail(judge, FS_MANIFEST_DIGEST_ALGORITHM_UNKNOWN);
-    if (!FS_GOOD(judge) || FS_ABSENT(part)) return;
-    if (!is_the_one(judge, part, digest)) {
-      judge->altered = 1;
-      return;
-    }
-  } else if (FS_ABSENT(at))
-    return;
-  else
+  uint32_t digest = fs_digest(judge, at, FS_MANIFEST_DIGEST_ALGORITHM_UNKNOWN);
+  if (digest == 0) fs_fail(judge, FS_MANIFEST_DIGEST_ALGORITHM_UNKNOWN);
+  if (!FS_GOOD(judge) || FS_ABSENT(part)) return 0;
+  if (is_the_one(judge, part, digest)) return 1;
+  judge->altered = 1;
+  return 0;
+}
+
+static void read_element(fs_judge *judge, uint32_t element) {
+  fs_cur at = fs_element(judge, (int32_t)element);
+  if (FS_ABSENT(at)) return;
+  if (FS_AMONG(element, FS_SEVERABLE) && is_digest(judge, at)) {
+    if (!read_severed(judge, at, element)) return;
+  } else
     (void)fs_string(judge, &at);
-  if (is_sequence && FS_GOOD(judge)) read_element_sequence(judge, fs_sequence_of(judge, element), 0);
+  if (element == FS_EL_TEXT || element == FS_EL_COSWID || !FS_GOOD(judge)) return;
+  read_element_sequence(judge, fs_sequence_of(judge, element), 0);
 }
 
 /* Integers, the first not negative ([UM] section 3.1). */
 static void read_set_version(fs_judge *judge) {
-  fs_cur at = {judge->element[FS_EL_SET_VERSION], judge->manifest.end};
+  fs_cur at = fs_element(judge, FS_EL_SET_VERSION);
   uint32_t count;
   uint32_t i;
   if (FS_ABSENT(at)) return;
@@ -218,41 +225,40 @@ static void read_set_version(fs_judge *judge) {
     if (fs_integer(judge, &at, judge->malformed) < 0 && i == 0) fs_bad(judge);
 }
 
-static void read_number(fs_judge *judge, uint32_t element, uint64_t *value) {
-  fs_cur at = {judge->element[element], judge->manifest.end};
+/* A number that must be there, whole in `wide`. */
+static void read_number(fs_judge *judge, int32_t element) {
+  fs_cur at = fs_element(judge, element);
   if (FS_ABSENT(at) || fs_head(judge, &at) != 0) fs_bad(judge);
-  *value = judge->wide;
 }
 
 /* Nothing may ride in the envelope that the manifest does not vouch for ([M] section 5.4). */
 static void judge_vouched(fs_judge *judge) {
-  uint32_t element;
-  for (element = FS_EL_FETCH; element <= FS_EL_COSWID; element++) {
-    uint32_t at = judge->element[element];
-    if (!FS_ABSENT(severed(judge, element)) && (at == 0 || fs_byte(judge, at) >> 5 != 4))
+  uint32_t i;
+  for (i = 0; i < sizeof ORDER; i++)
+    if (!FS_ABSENT(severed(judge, ORDER[i])) && !is_digest(judge, fs_element(judge, ORDER[i])))
       fs_fail(judge, FS_SEVERED_PART_UNEXPECTED);
-  }
+}
+
+static void judge_version(fs_judge *judge) {
+  fs_cur at = fs_element(judge, FS_EL_VERSION);
+  if (FS_ABSENT(at)) fs_bad(judge);
+  if (FS_GOOD(judge) && (fs_head(judge, &at) != 0 || judge->wide != 1)) fs_fail(judge, FS_MANIFEST_VERSION_UNKNOWN);
 }
 
 void fs_step_manifest(fs_judge *judge) {
   fs_cur at;
-  uint32_t element;
+  uint32_t i;
   judge->malformed = FS_MANIFEST_MALFORMED;
   judge->limit = FS_MANIFEST_MALFORMED;
   judge->commands_left = MOST_COMMANDS;
-  collect(judge);
-  at.off = judge->element[FS_EL_VERSION];
-  at.end = judge->manifest.end;
-  if (FS_ABSENT(at)) fs_bad(judge);
-  if (FS_GOOD(judge) && (fs_head(judge, &at) != 0 || judge->wide != 1))
-    fs_fail(judge, FS_MANIFEST_VERSION_UNKNOWN);
-  if (judge->element[FS_EL_COMMON] == 0) fs_bad(judge);
-  if (FS_GOOD(judge)) read_common(judge);
-  if (FS_GOOD(judge)) read_number(judge, FS_EL_NUMBER, &judge->sequence_number);
-  for (element = FS_EL_VALIDATE; element <= FS_EL_COSWID && FS_GOOD(judge); element++)
-    read_severable(judge, element, element <= FS_EL_INSTALL);
-  at.off = judge->element[FS_EL_URI];
-  if (FS_GOOD(judge) && !FS_ABSENT(at)) (void)fs_take(judge, &at, 3);
+  judge_elements(judge);
+  judge_version(judge);
+  read_common(judge);
+  read_number(judge, FS_EL_NUMBER);
+  judge->sequence_number = judge->wide;
+  for (i = 0; i < sizeof ORDER && FS_GOOD(judge); i++) read_element(judge, ORDER[i]);
+  at = fs_element(judge, FS_EL_URI);
+  if (!FS_ABSENT(at)) (void)fs_take(judge, &at, 3);
   if (FS_GOOD(judge)) read_set_version(judge);
   if (FS_GOOD(judge)) judge_vouched(judge);
   /* A policy component is for signers of trust updates only, and those seal for no unit of the kit. */

@@ -51,7 +51,7 @@ static void judge_binding(fs_judge *judge, const fs_block *block, const chain *f
   fs_refuse_unless(judge, fs_span_is(judge, first, digest, 32), FS_SIGNER_THUMBPRINT_WRONG);
 }
 
-static chain read_bound_chain(fs_judge *judge, const fs_block *block, fs_certificate *scratch) {
+static FS_APART chain read_bound_chain(fs_judge *judge, const fs_block *block, fs_certificate *scratch) {
   chain found = {{0, 0}, 0};
   uint32_t i;
   fs_cur header = fs_header(judge, block, X5CHAIN, FS_IN_ANY);
@@ -137,7 +137,7 @@ static fs_status judge_top(fs_judge *judge, const fs_certificate *certificate) {
 }
 
 /* Index of the first certificate from the signer up that a root signed (names only select; the signature decides). */
-static uint32_t find_top(fs_judge *judge, const chain *from, fs_certificate *scratch) {
+static FS_APART uint32_t find_top(fs_judge *judge, const chain *from, fs_certificate *scratch) {
   fs_status failed = 0;
   fs_cur issuer = {0, 0};
   uint32_t i;
@@ -183,7 +183,7 @@ static void judge_purpose(fs_judge *judge, const fs_certificate *certificate, ui
 }
 
 /* RFC 5280 section 6.1, from the certificate that a root signed down to the signer's. */
-static void judge_path(fs_judge *judge, const chain *from, uint32_t top, fs_certificate *into) {
+static FS_APART void judge_path(fs_judge *judge, const chain *from, uint32_t top, fs_certificate *into) {
   uint32_t left = top + 1;
   fs_cur authority = {0, 0};
   uint32_t index = top + 1;

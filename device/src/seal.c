@@ -17,7 +17,7 @@ static fs_cur block_at(fs_judge *judge, uint32_t index, fs_block *block) {
  * The first signature counts whose signer may seal for this unit, those of the unit's algorithm before the others; where
  * none may, the refusal is the first one's.
  */
-static uint32_t judge_signatures(fs_judge *judge) {
+static FS_APART uint32_t judge_signatures(fs_judge *judge) {
   fs_status first = 0;
   uint32_t tried = 0;
   uint32_t others;
@@ -57,7 +57,7 @@ static uint32_t key_of(fs_judge *judge, const fs_block *block, uint32_t *unnamed
 }
 
 /* The first MAC that names a key of the unit, or else the first that names none. */
-static uint32_t judge_macs(fs_judge *judge) {
+static FS_APART uint32_t judge_macs(fs_judge *judge) {
   uint32_t chosen = judge->block_count;
   uint32_t macs = 0;
   uint32_t key = FS_NO_KEY;

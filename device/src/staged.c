@@ -21,18 +21,18 @@ static fs_status move(fs_device *device, uint32_t size, uint32_t from) {
 }
 
 /*
- * Copies the image of `plan`, and copies once more from the beginning where what an earlier start had copied has changed
- * since. `plan` is the verdict on what was copied then.
+ * Copies the image of `facts`, and copies once more from the beginning where what an earlier start had copied has changed
+ * since. `facts` is the verdict on what was copied then.
  */
-static uint32_t copy_verified(fs_device *device, fs_started *started, fs_plan *plan) {
+static uint32_t copy_verified(fs_device *device, fs_started *started, fs_facts *facts) {
   const uint8_t *run = FS_MARK(device->marks, FS_RUN_SLOT);
   const uint8_t *staged = FS_MARK(device->marks, FS_STAGING_SLOT);
   uint32_t resumed = FS_MARK_STATE(run) == FS_FILLING && memcmp(FS_MARK_DIGEST(run), FS_MARK_DIGEST(staged), 32) == 0;
-  uint32_t size = plan->image_size;
+  uint32_t size = facts->image_size;
   uint32_t from = resumed ? fs_get32(device->marks + FS_MARK_PROGRESS, 4) : 0;
   for (;;) {
     if (move(device, size, from) != FS_OK) return 0;
-    if (fs_judge_into(device, started, FS_RUN_SLOT, staged, plan)) return 1;
+    if (fs_judge_into(device, started, FS_RUN_SLOT, staged, facts)) return 1;
     if (from == 0) return 0;
     from = 0;
   }
@@ -42,11 +42,11 @@ static uint32_t copy_verified(fs_device *device, fs_started *started, fs_plan *p
  * One running slot and a staging area: moves a ready image into the running slot and verifies it there. Staging stays until
  * the moved image is on trial, in one mark.
  */
-uint32_t fs_move_in(fs_device *device, fs_started *started, fs_plan *plan) {
+uint32_t fs_move_in(fs_device *device, fs_started *started, fs_facts *facts) {
   uint8_t *run = FS_MARK(device->marks, FS_RUN_SLOT);
   uint8_t *staged = FS_MARK(device->marks, FS_STAGING_SLOT);
   if (FS_MARK_STATE(staged) != FS_READY) return 0;
-  if (!fs_judge_into(device, started, FS_STAGING_SLOT, staged, plan) || !copy_verified(device, started, plan)) {
+  if (!fs_judge_into(device, started, FS_STAGING_SLOT, staged, facts) || !copy_verified(device, started, facts)) {
     if (FS_MARK_STATE(run) == FS_FILLING) fs_empty_slot(device, FS_RUN_SLOT);
     fs_empty_slot(device, FS_STAGING_SLOT);
     (void)fs_write_marks(device);
