@@ -79,10 +79,8 @@ int main(void) {
 #endif
 #ifdef PROVE_MANIFEST
   judge.manifest = any_span();
-  judge.severed[0] = any_span();
-  judge.severed[1] = any_span();
-  judge.severed[2] = any_span();
-  judge.severed[3] = any_span();
+  judge.entries = Frama_C_unsigned_int_interval(0, UINT32_MAX);
+  judge.entry_count = (uint8_t)Frama_C_interval(0, UINT8_MAX);
   fs_step_manifest(&judge);
 #endif
   return 0;

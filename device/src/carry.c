@@ -80,15 +80,13 @@ static FS_APART fs_status judge_filled(fs_device *device, fs_plan *plan, uint32_
 }
 
 /* Fills and reads back; a slot with another image than the one announced counts as empty from then on. */
-static fs_status bring_and_judge(fs_device *device, const fs_offer *offer, const fs_payload *payload,
-                                 fs_plan *plan) {
+static fs_status bring_and_judge(fs_device *device, const fs_payload *payload, fs_plan *plan) {
   fs_fill fill;
   fs_status status;
   memset(&fill, 0, sizeof fill);
   fill.slot = device->unit_class->map.slots[plan->slot];
   fill.size = plan->image_size;
   fill.payload = payload;
-  fill.offer = offer;
   status = bring_in(device, &fill, plan, payload->kept);
   if (status != FS_OK) return status;
   status = judge_filled(device, plan, payload->kept);
@@ -96,28 +94,38 @@ static fs_status bring_and_judge(fs_device *device, const fs_offer *offer, const
   return status;
 }
 
-static fs_status bring_decrypted(fs_device *device, const fs_offer *offer, fs_payload *payload, fs_plan *plan) {
+static FS_APART fs_status bring_decrypted(fs_device *device, fs_payload *payload, fs_plan *plan) {
   fs_ctr state;
-  fs_status status = fs_judge_ciphertext(device->crypto, payload, offer, plan);
-  if (status == FS_OK) status = fs_begin_decryption(device->crypto, payload, &state);
-  if (status == FS_OK) status = bring_and_judge(device, offer, payload, plan);
+  fs_status status = fs_judge_ciphertext(payload, plan);
+  if (status == FS_OK) status = fs_begin_decryption(payload, &state);
+  if (status == FS_OK) status = bring_and_judge(device, payload, plan);
   fs_end_decryption(payload);
   return status;
 }
 
 /* Steps 8 to 10 for an image at hand. */
-fs_status fs_carry_out(fs_device *device, const fs_offer *offer, fs_payload *payload, fs_plan *plan) {
+static fs_status install(fs_device *device, fs_payload *payload, fs_plan *plan) {
   fs_status status;
   if (plan->confirmed != FS_CONFIRMED) return FS_SIGNATURE_WRONG;
   if (payload->cipher.iv != 0)
-    status = bring_decrypted(device, offer, payload, plan);
-  else if (fs_payload_size(payload, offer) != plan->image_size)
+    status = bring_decrypted(device, payload, plan);
+  else if (fs_payload_size(payload) != plan->image_size)
     status = FS_IMAGE_LENGTH_WRONG;
   else
-    status = bring_and_judge(device, offer, payload, plan);
+    status = bring_and_judge(device, payload, plan);
   if (status != FS_OK) return status;
   fs_set_mark(FS_MARK(device->marks, plan->slot), FS_READY, plan->sequence_number, plan->manifest_digest,
               payload->kept);
   fs_put32(device->marks + FS_MARK_PROGRESS, 4, 0);
   return fs_write_marks(device) == FS_OK ? FS_OK : FS_MARK_NOT_WRITTEN;
+}
+
+FS_APART fs_status fs_carry_out(fs_device *device, int8_t running, const fs_offer *offer, fs_plan *plan) {
+  fs_payload payload;
+  fs_status status = fs_decide_for(device, running, device->work, offer, plan, &payload);
+  if (status != FS_OK) return status;
+  if (fs_settle(device) != FS_OK) return FS_FLASH_FAILED;
+  if (plan->effect == FS_ALREADY_THERE || payload.from == FS_FROM_NOTHING)
+    return fs_judge_offered(&payload, plan);
+  return install(device, &payload, plan);
 }

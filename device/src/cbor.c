@@ -82,27 +82,25 @@ void fs_skip(fs_judge *judge, fs_cur *at) {
   }
 }
 
-/* Whether a float of `fraction` bits is held by a shorter one of `short_fraction` bits. */
-static uint32_t fits_shorter(uint64_t bits, uint32_t fraction, uint32_t short_fraction, int32_t bias,
-                             int32_t short_bias) {
-  uint64_t one = (uint64_t)1 << fraction;
-  uint64_t significand = bits & (one - 1);
-  int32_t exponent = (int32_t)((bits >> fraction) & (uint32_t)(2 * bias + 1)) - bias;
-  uint32_t drop = fraction - short_fraction;
+/* Whether a float with 23 bits behind its point is held by one that has `drop` bits less, and exponents up to `most`. */
+static uint32_t fits_shorter(int32_t exponent, uint32_t significand, uint32_t drop, int32_t bias, int32_t most) {
   if (exponent == bias + 1) return 1;
   if (exponent == -bias) return significand == 0;
-  if (exponent > short_bias) return 0;
-  if (exponent < 1 - short_bias) drop += (uint32_t)(1 - short_bias - exponent);
-  return drop <= fraction && ((significand | one) & (((uint64_t)1 << drop) - 1)) == 0;
+  if (exponent > most) return 0;
+  if (exponent < 1 - most) drop += (uint32_t)(1 - most - exponent);
+  return drop <= 23 && ((significand | 1u << 23) & ((1u << drop) - 1)) == 0;
 }
 
-/* Only the shortest form of a number, and one NaN. Every NaN and infinity "fits" a shorter form. */
-static void check_float(fs_judge *judge, uint32_t initial, uint64_t bits) {
-  uint32_t wrong = 0;
-  if (initial == 0xf9) wrong = (bits & 0x7c00) == 0x7c00 && (bits & 0x3ff) != 0 && bits != 0x7e00;
-  if (initial == 0xfa) wrong = fits_shorter(bits, 23, 10, 127, 15);
-  if (initial == 0xfb) wrong = fits_shorter(bits, 52, 23, 1023, 127);
-  if (wrong) fs_bad(judge);
+/* Whether a number has a shorter form, or is another NaN than the one. Every NaN and infinity "fits" a shorter form. */
+static uint32_t is_long(uint32_t initial, uint64_t bits) {
+  uint32_t low = (uint32_t)bits;
+  uint32_t high = (uint32_t)(bits >> 32);
+  int32_t exponent = (int32_t)(high >> 20 & 0x7ff) - 1023;
+  if (initial == 0xf9) return (low & 0x7fff) > 0x7c00 && low != 0x7e00;
+  if (initial == 0xfa) return fits_shorter((int32_t)(low >> 23 & 0xff) - 127, low & 0x7fffff, 13, 127, 15);
+  if (initial != 0xfb) return 0;
+  if ((low & 0x1fffffff) != 0) return exponent == 1024;
+  return fits_shorter(exponent, (high << 3 | low >> 29) & 0x7fffff, 0, 1023, 127);
 }
 
 static uint32_t continues(const fs_judge *judge, uint32_t off, uint32_t end, uint32_t count) {
@@ -148,8 +146,8 @@ static uint32_t key_up_to(fs_judge *judge, uint32_t from, uint32_t end) {
 }
 
 /*
- * A key was read up to `end`: it must be above the one before, which begins at `key`. Where order does not count, `key` is the first
- * of all, and it must be none of them. No encoding is the beginning of another: the length of the later key tells two apart.
+ * A key was read up to `end`: it must be above the one before, which begins at `key`. Where order does not count, `key` is the
+ * first of all, and it must be none of them. No encoding is the beginning of another: the length of the later key tells two apart.
  */
 static void check_key(fs_judge *judge, uint32_t *key, uint32_t end, uint32_t loose) {
   uint32_t last = key_up_to(judge, *key, end);
@@ -204,7 +202,7 @@ void fs_valid(fs_judge *judge, fs_cur span, uint32_t items, uint32_t loose) {
       fs_cur text = {at.off - judge->argument, at.off};
       if (!fs_is_utf8(judge, text)) fs_bad(judge);
     }
-    if (major == 7) check_float(judge, fs_byte(judge, from), judge->wide);
+    if (major == 7 && is_long(fs_byte(judge, from), judge->wide)) fs_bad(judge);
     if (inside > 0 && depth < DEPTH)
       begin_items(&in, depth++, at.off, inside, major == 5);
     else
@@ -225,19 +223,19 @@ int32_t fs_integer(fs_judge *judge, fs_cur *at, fs_status code) {
   return major == 0 ? value : -1 - value;
 }
 
-fs_cur fs_string(fs_judge *judge, fs_cur *at) {
+fs_pair fs_string_r(fs_judge *judge, fs_cur *at) {
   fs_cur content;
   uint32_t length = fs_take(judge, at, 2);
   content.off = at->off;
   advance(judge, at, length);
   content.end = at->off;
-  return content;
+  return fs_pair_of(content);
 }
 
-fs_cur fs_wrapped(fs_judge *judge, fs_cur *at) {
+fs_pair fs_wrapped_r(fs_judge *judge, fs_cur *at) {
   fs_cur content = fs_string(judge, at);
   fs_valid(judge, content, FS_ITEMS, 0);
-  return content;
+  return fs_pair_of(content);
 }
 
 uint32_t fs_digest(fs_judge *judge, fs_cur at, fs_status unknown) {

@@ -49,7 +49,7 @@ static uint8_t read_attribute(fs_judge *judge, fs_cur *at) {
 }
 
 /* A Name (RFC 5280 section 4.1.2.4): its whole element. Members of a set ascend by their encoding. */
-static fs_cur read_name(fs_judge *judge, fs_cur *at, uint8_t *trial, uint32_t *parts) {
+static FS_APART fs_cur read_name(fs_judge *judge, fs_cur *at, uint8_t *trial, uint32_t *parts) {
   fs_cur whole = *at;
   fs_cur inner = fs_der(judge, at, 0x30);
   whole.end = at->off;
@@ -85,7 +85,7 @@ static uint32_t read_version(fs_judge *judge, fs_cur *at) {
   return value + 1;
 }
 
-static void read_key(fs_judge *judge, fs_cur *at, fs_certificate *into) {
+static FS_APART void read_key(fs_judge *judge, fs_cur *at, fs_certificate *into) {
   fs_cur inner;
   fs_cur algorithm;
   uint32_t unused;
@@ -118,12 +118,20 @@ uint8_t fs_key_type(const uint8_t *spki, uint32_t length) {
   return is_hss(spki, length) ? FS_KEY_HSS : FS_KEY_OTHER;
 }
 
+static FS_APART void read_validity(fs_judge *judge, fs_cur *at, fs_certificate *into) {
+  fs_cur validity = fs_der(judge, at, 0x30);
+  int64_t end;
+  into->too_early = (int64_t)judge->now < fs_der_time(judge, &validity);
+  end = fs_der_time(judge, &validity);
+  into->too_late = end != FS_LAST_SECOND && (int64_t)judge->now > end;
+  fs_der_end(judge, validity);
+}
+
 /* TBSCertificate; gives its AlgorithmIdentifier, whole. */
-static FS_APART fs_cur read_tbs(fs_judge *judge, fs_cur at, fs_certificate *into) {
+static fs_cur read_tbs(fs_judge *judge, fs_cur at, fs_certificate *into) {
   uint32_t version = read_version(judge, &at);
   fs_cur serial = fs_der_integer(judge, &at, 0x02);
   fs_cur algorithm = at;
-  fs_cur validity;
   uint32_t issuer_parts;
   uint32_t subject_parts;
   uint32_t names_critical = 0;
@@ -132,11 +140,7 @@ static FS_APART fs_cur read_tbs(fs_judge *judge, fs_cur at, fs_certificate *into
   (void)read_algorithm(judge, &at);
   algorithm.end = at.off;
   into->issuer = read_name(judge, &at, &into->trial, &issuer_parts);
-  validity = fs_der(judge, &at, 0x30);
-  into->not_before = fs_der_time(judge, &validity);
-  into->not_after = fs_der_time(judge, &validity);
-  if (into->not_after == FS_LAST_SECOND) into->not_after = FS_NO_END;
-  fs_der_end(judge, validity);
+  read_validity(judge, &at, into);
   into->subject = read_name(judge, &at, &into->trial, &subject_parts);
   read_key(judge, &at, into);
   for (tag = 0x81; tag <= 0x82; tag++) {

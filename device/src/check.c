@@ -34,6 +34,8 @@ FS_APART fs_status fs_decide_offer(const fs_view *view, const fs_offer *offer, f
   fs_status status;
   memset(plan, 0, sizeof *plan);
   memset(payload, 0, sizeof *payload);
+  payload->offer = offer;
+  payload->crypto = view->crypto;
   fs_begin(&judge, view->unit, view->crypto, offer->envelope);
   judge.marks = view->marks;
   judge.running = view->running;
@@ -50,7 +52,8 @@ FS_APART fs_status fs_decide_offer(const fs_view *view, const fs_offer *offer, f
   return FS_OK;
 }
 
-fs_status fs_feed(const fs_payload *payload, const fs_offer *offer, uint32_t offset, uint8_t *into, uint32_t length) {
+fs_status fs_feed(const fs_payload *payload, uint32_t offset, uint8_t *into, uint32_t length) {
+  const fs_offer *offer = payload->offer;
   fs_status status = FS_OK;
   if (payload->from == FS_FROM_URI)
     status = offer->read(offer->context, offset, into, length);
@@ -60,13 +63,13 @@ fs_status fs_feed(const fs_payload *payload, const fs_offer *offer, uint32_t off
   return payload->crypto->ctr_at(payload->crypto->context, payload->running, offset, into, length);
 }
 
-uint32_t fs_payload_size(const fs_payload *payload, const fs_offer *offer) {
-  return payload->from == FS_FROM_URI ? offer->image_size : payload->bytes.length;
+uint32_t fs_payload_size(const fs_payload *payload) {
+  return payload->from == FS_FROM_URI ? payload->offer->image_size : payload->bytes.length;
 }
 
 /* SHA-256 over all that is fed. */
-static fs_status digest_of(const fs_crypto *crypto, const fs_payload *payload, const fs_offer *offer, uint32_t size,
-                           uint8_t digest[32]) {
+static fs_status digest_of(const fs_payload *payload, uint32_t size, uint8_t digest[32]) {
+  const fs_crypto *crypto = payload->crypto;
   fs_sha256 state;
   uint8_t piece[FS_PIECE];
   uint32_t at;
@@ -74,25 +77,25 @@ static fs_status digest_of(const fs_crypto *crypto, const fs_payload *payload, c
   memset(digest, 0, 32);
   for (at = 0; at < size && status == FS_OK; at += FS_PIECE) {
     uint32_t length = size - at < FS_PIECE ? size - at : FS_PIECE;
-    status = fs_feed(payload, offer, at, piece, length);
+    status = fs_feed(payload, at, piece, length);
     if (status == FS_OK) status = crypto->sha256_update(crypto->context, &state, piece, length);
   }
   return status == FS_OK ? crypto->sha256_finish(crypto->context, &state, digest) : status;
 }
 
 /* Step 9 for an image at hand: its digest, compared twice; the second time for `confirmed`. */
-static fs_status judge_image(const fs_crypto *crypto, const fs_payload *payload, const fs_offer *offer, fs_plan *plan) {
+static fs_status judge_image(const fs_payload *payload, fs_plan *plan) {
   uint8_t digest[32];
-  if (digest_of(crypto, payload, offer, plan->image_size, digest) != FS_OK) return FS_IMAGE_DIGEST_WRONG;
+  if (digest_of(payload, plan->image_size, digest) != FS_OK) return FS_IMAGE_DIGEST_WRONG;
   if (fs_differs(digest, plan->image_digest, 32) != 0) plan->confirmed = 0;
   return fs_same(digest, plan->image_digest, 32) == FS_OK ? FS_OK : FS_IMAGE_DIGEST_WRONG;
 }
 
-fs_status fs_judge_ciphertext(const fs_crypto *crypto, fs_payload *payload, const fs_offer *offer, const fs_plan *plan) {
+fs_status fs_judge_ciphertext(const fs_payload *payload, const fs_plan *plan) {
   uint8_t digest[32];
-  if (fs_payload_size(payload, offer) != plan->image_size) return FS_CIPHERTEXT_LENGTH_WRONG;
+  if (fs_payload_size(payload) != plan->image_size) return FS_CIPHERTEXT_LENGTH_WRONG;
   if (payload->cipher.digest == 0) return FS_OK;
-  if (digest_of(crypto, payload, offer, plan->image_size, digest) != FS_OK) return FS_CIPHERTEXT_DIGEST_WRONG;
+  if (digest_of(payload, plan->image_size, digest) != FS_OK) return FS_CIPHERTEXT_DIGEST_WRONG;
   return fs_same(digest, payload->cipher.digest, 32) == FS_OK ? FS_OK : FS_CIPHERTEXT_DIGEST_WRONG;
 }
 
@@ -103,12 +106,13 @@ uint32_t fs_opens(const fs_crypto *crypto, const fs_cipher *cipher) {
   return status == FS_OK;
 }
 
-fs_status fs_begin_decryption(const fs_crypto *crypto, fs_payload *payload, fs_ctr *state) {
+fs_status fs_begin_decryption(fs_payload *payload, fs_ctr *state) {
+  const fs_crypto *crypto = payload->crypto;
   const fs_cipher *cipher = &payload->cipher;
-  fs_status status = crypto->unwrap_for_ctr(crypto->context, cipher->slot, cipher->wrapped, cipher->iv, state);
-  payload->crypto = crypto;
-  payload->running = status == FS_OK ? state : 0;
-  return status == FS_OK ? FS_OK : FS_CONTENT_KEY_WRONG;
+  if (crypto->unwrap_for_ctr(crypto->context, cipher->slot, cipher->wrapped, cipher->iv, state) != FS_OK)
+    return FS_CONTENT_KEY_WRONG;
+  payload->running = state;
+  return FS_OK;
 }
 
 void fs_end_decryption(fs_payload *payload) {
@@ -117,38 +121,27 @@ void fs_end_decryption(fs_payload *payload) {
 }
 
 /* What is decrypted is compared with the image, and goes nowhere. */
-static fs_status judge_decrypted(const fs_crypto *crypto, fs_payload *payload, const fs_offer *offer, fs_plan *plan) {
+static FS_APART fs_status judge_decrypted(fs_payload *payload, fs_plan *plan) {
   fs_ctr state;
-  fs_status status = fs_judge_ciphertext(crypto, payload, offer, plan);
-  if (status == FS_OK) status = fs_begin_decryption(crypto, payload, &state);
-  if (status == FS_OK) status = judge_image(crypto, payload, offer, plan);
+  fs_status status = fs_judge_ciphertext(payload, plan);
+  if (status == FS_OK) status = fs_begin_decryption(payload, &state);
+  if (status == FS_OK) status = judge_image(payload, plan);
   fs_end_decryption(payload);
   return status;
 }
 
-fs_status fs_judge_offered(const fs_crypto *crypto, fs_payload *payload, const fs_offer *offer, fs_plan *plan) {
-  fs_status status;
-  if (payload->from == FS_FROM_NOTHING)
-    status = plan->effect == FS_ALREADY_THERE ? FS_OK : FS_INCOMPLETE;
-  else if (payload->cipher.iv != 0)
-    status = judge_decrypted(crypto, payload, offer, plan);
-  else if (fs_payload_size(payload, offer) != plan->image_size)
-    status = FS_IMAGE_LENGTH_WRONG;
-  else
-    status = judge_image(crypto, payload, offer, plan);
-  return status;
-}
-
-fs_status fs_check_view(const fs_view *view, const fs_offer *offer, fs_plan *plan) {
-  fs_payload payload;
-  fs_status status = fs_decide_offer(view, offer, plan, &payload);
-  if (status == FS_OK) status = fs_judge_offered(view->crypto, &payload, offer, plan);
-  if (status != FS_OK) plan->confirmed = 0;
-  return status;
+fs_status fs_judge_offered(fs_payload *payload, fs_plan *plan) {
+  if (payload->from == FS_FROM_NOTHING) return plan->effect == FS_ALREADY_THERE ? FS_OK : FS_INCOMPLETE;
+  if (payload->cipher.iv != 0) return judge_decrypted(payload, plan);
+  return fs_payload_size(payload) == plan->image_size ? judge_image(payload, plan) : FS_IMAGE_LENGTH_WRONG;
 }
 
 fs_status fs_check_marks(const fs_class *unit_class, const fs_crypto *crypto, const uint8_t *marks, int8_t running,
                          const fs_offer *offer, fs_plan *plan) {
   fs_view view = {unit_class, crypto, marks, 0, UINT32_MAX, running};
-  return fs_check_view(&view, offer, plan);
+  fs_payload payload;
+  fs_status status = fs_decide_offer(&view, offer, plan, &payload);
+  if (status == FS_OK) status = fs_judge_offered(&payload, plan);
+  if (status != FS_OK) plan->confirmed = 0;
+  return status;
 }

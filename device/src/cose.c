@@ -75,34 +75,31 @@ static void check_bucket(fs_judge *judge, fs_cur map) {
 }
 
 /* The value under the key that stands encoded in `key`, or at `off` where that is null; absent where there is none. */
-static fs_cur look_up(fs_judge *judge, fs_cur map, const uint8_t *key, uint32_t off, uint32_t length) {
-  fs_cur none = {0, 0};
+static fs_pair look_up(fs_judge *judge, fs_cur map, const uint8_t *key, uint32_t off, uint32_t length) {
   uint32_t count;
-  uint32_t i;
-  if (map.off == map.end) return none;
+  if (map.off == map.end) return 0;
   count = fs_take(judge, &map, 5);
-  for (i = 0; i < count && FS_GOOD(judge); i++) {
-    fs_cur at = map;
+  for (; count > 0 && FS_GOOD(judge); count--) {
+    uint32_t at = map.off;
     fs_skip(judge, &map);
-    at.end = map.off;
-    if (at.end - at.off == length &&
-        (key != 0 ? fs_holds(judge, at.off, key, length) : fs_order(judge, at.off, off, length) == 0))
-      return map;
+    if (map.off - at == length &&
+        (key != 0 ? fs_holds(judge, at, key, length) : fs_order(judge, at, off, length) == 0))
+      return fs_pair_of(map);
     fs_skip(judge, &map);
   }
-  return none;
+  return 0;
 }
 
-fs_cur fs_look_up(fs_judge *judge, fs_cur map, int32_t label) {
+fs_pair fs_look_up_r(fs_judge *judge, fs_cur map, int32_t label) {
   uint8_t key[5];
   uint32_t length =
       label < 0 ? fs_put_head(key, 1, (uint32_t)(-1 - label)) : fs_put_head(key, 0, (uint32_t)label);
   return look_up(judge, map, key, 0, length);
 }
 
-fs_cur fs_header(fs_judge *judge, const fs_block *block, int32_t label, uint32_t where) {
-  fs_cur found = fs_look_up(judge, block->is_protected, label);
-  if (FS_ABSENT(found) && where == FS_IN_ANY) found = fs_look_up(judge, block->is_unprotected, label);
+fs_pair fs_header_r(fs_judge *judge, const fs_block *block, int32_t label, uint32_t where) {
+  fs_pair found = fs_look_up_r(judge, block->is_protected, label);
+  if (found == 0 && where == FS_IN_ANY) found = fs_look_up_r(judge, block->is_unprotected, label);
   return found;
 }
 
@@ -114,7 +111,7 @@ static void check_buckets(fs_judge *judge, const fs_block *block) {
   for (i = 0; i < count && FS_GOOD(judge); i++) {
     uint32_t key = at.off;
     fs_skip(judge, &at);
-    if (!FS_ABSENT(look_up(judge, block->is_protected, 0, key, at.off - key))) fs_bad(judge);
+    if (look_up(judge, block->is_protected, 0, key, at.off - key) != 0) fs_bad(judge);
     fs_skip(judge, &at);
   }
   if (!FS_ABSENT(fs_header(judge, block, IV, FS_IN_ANY)) && !FS_ABSENT(fs_header(judge, block, PARTIAL_IV, FS_IN_ANY)))

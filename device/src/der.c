@@ -4,9 +4,6 @@
 #define LONGEST_OID 128u
 #define LARGEST_NUMBER UINT64_C(0x1fffffffffffff)
 
-/* Tag byte of the next element; 0 at the end. */
-uint32_t fs_der_next(const fs_judge *judge, fs_cur at) { return at.off < at.end ? fs_byte(judge, at.off) : 0; }
-
 void fs_der_end(fs_judge *judge, fs_cur at) {
   if (at.off != at.end) fs_bad(judge);
 }
@@ -36,48 +33,42 @@ static uint32_t read_length(fs_judge *judge, fs_cur *at) {
 }
 
 /* The content of the next element. */
-static fs_cur read_any(fs_judge *judge, fs_cur *at, uint32_t *tag) {
-  fs_cur content = {0, 0};
+static fs_pair read_any(fs_judge *judge, fs_cur *at, uint32_t *tag) {
   uint32_t length;
   *tag = fs_der_next(judge, *at);
   if (at->off == at->end || (*tag & 0x1f) == 0x1f) fs_bad(judge);
   if (*tag < 0x40 && is_constructed_type(*tag) != (*tag >> 5 & 1u)) fs_bad(judge);
-  if (!FS_GOOD(judge)) return content;
+  if (!FS_GOOD(judge)) return 0;
   at->off++;
   length = read_length(judge, at);
-  if (!FS_GOOD(judge)) return content;
-  if (length > at->end - at->off) {
-    fs_bad(judge);
-    return content;
-  }
-  content.off = at->off;
+  if (length > at->end - at->off) fs_bad(judge);
+  if (!FS_GOOD(judge)) return 0;
   at->off += length;
-  content.end = at->off;
-  return content;
+  return fs_pair_of((fs_cur){at->off - length, at->off});
 }
 
-fs_cur fs_der(fs_judge *judge, fs_cur *at, uint32_t tag) {
+fs_pair fs_der_r(fs_judge *judge, fs_cur *at, uint32_t tag) {
   uint32_t found;
-  fs_cur content = read_any(judge, at, &found);
+  fs_pair content = read_any(judge, at, &found);
   if (found != tag) fs_bad(judge);
   return content;
 }
 
 /* Whatever is next, if it holds no other elements. */
-fs_cur fs_der_any(fs_judge *judge, fs_cur *at, uint32_t *tag) {
-  fs_cur content = read_any(judge, at, tag);
+fs_pair fs_der_any_r(fs_judge *judge, fs_cur *at, uint32_t *tag) {
+  fs_pair content = read_any(judge, at, tag);
   if ((*tag & 0x20) != 0) fs_bad(judge);
   return content;
 }
 
-fs_cur fs_der_integer(fs_judge *judge, fs_cur *at, uint32_t tag) {
+fs_pair fs_der_integer_r(fs_judge *judge, fs_cur *at, uint32_t tag) {
   fs_cur content = fs_der(judge, at, tag);
   uint32_t first = fs_byte(judge, content.off);
   uint32_t second = fs_byte(judge, content.off + 1);
   uint32_t length = content.end - content.off;
   if (length == 0) fs_bad(judge);
   if (length > 1 && ((first == 0 && second < 0x80) || (first == 0xff && second >= 0x80))) fs_bad(judge);
-  return content;
+  return fs_pair_of(content);
 }
 
 uint32_t fs_der_unsigned(fs_judge *judge, fs_cur *at, uint32_t tag) {
@@ -99,7 +90,7 @@ uint32_t fs_der_flag(fs_judge *judge, fs_cur *at) {
   return 1;
 }
 
-fs_cur fs_der_oid(fs_judge *judge, fs_cur *at, uint32_t tag) {
+fs_pair fs_der_oid_r(fs_judge *judge, fs_cur *at, uint32_t tag) {
   fs_cur content = fs_der(judge, at, tag);
   uint32_t length = content.end - content.off;
   uint32_t before = 0;
@@ -110,23 +101,24 @@ fs_cur fs_der_oid(fs_judge *judge, fs_cur *at, uint32_t tag) {
     before = fs_byte(judge, i);
   }
   if (before >= 0x80) fs_bad(judge);
-  return content;
+  return fs_pair_of(content);
 }
 
-fs_cur fs_der_bits(fs_judge *judge, fs_cur *at, uint32_t tag, uint32_t *unused) {
+fs_pair fs_der_bits_r(fs_judge *judge, fs_cur *at, uint32_t tag, uint32_t *unused) {
   fs_cur content = fs_der(judge, at, tag);
   *unused = 0;
   if (content.off == content.end) fs_bad(judge);
-  if (!FS_GOOD(judge)) return content;
+  if (!FS_GOOD(judge)) return fs_pair_of(content);
   *unused = fs_byte(judge, content.off++);
   if (*unused > 7 || (*unused > 0 && content.off == content.end)) fs_bad(judge);
   if (FS_GOOD(judge) && *unused > 0 && (fs_byte(judge, content.end - 1) & ((1u << *unused) - 1)) != 0) fs_bad(judge);
-  return content;
+  return fs_pair_of(content);
 }
 
+/* PrintableString: letters, digits, space and '()+,-./:=? (X.680 41.4); a bit for each character of ASCII. */
 static uint32_t is_printable(uint32_t c) {
-  return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == ' ' ||
-         (c >= '\'' && c <= '/' && c != '*') || c == ':' || c == '=' || c == '?';
+  static const uint32_t PRINTABLE[4] = {0, 0xa7fffb81, 0x07fffffe, 0x07fffffe};
+  return c < 0x80 && (PRINTABLE[c / 32] >> c % 32 & 1u) != 0;
 }
 
 /* Whether a value of a name is well-formed: each text type has its characters, what is no text may hold anything. */
@@ -165,22 +157,25 @@ static int32_t days_of(uint32_t year, uint32_t month, uint32_t day) {
 /* A UTCTime (years 1950 to 2049) or GeneralizedTime in seconds since 1970 (RFC 5280 section 4.1.2.5). */
 int64_t fs_der_time(fs_judge *judge, fs_cur *at) {
   static const uint8_t DAYS[12] = {31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
+  /* Month, day, hour, minute, second. */
+  static const uint8_t MOST[5] = {12, 31, 23, 59, 59};
   uint32_t is_short = fs_der_next(judge, *at) == 0x17;
   fs_cur content = fs_der(judge, at, is_short ? 0x17 : 0x18);
   uint32_t off = content.off;
-  uint32_t part[6];
+  uint32_t year = 0;
+  uint32_t part[5];
   uint32_t i;
-  uint32_t leap;
   if (content.end - off != (is_short ? 13u : 15u)) fs_bad(judge);
+  if (!is_short) year = two_digits(judge, &off) * 100;
+  year += two_digits(judge, &off);
+  if (is_short) year += year < 50 ? 2000 : 1900;
+  for (i = 0; i < 5; i++) {
+    part[i] = two_digits(judge, &off);
+    if (part[i] > MOST[i]) fs_bad(judge);
+  }
+  if (fs_byte(judge, off) != 'Z' || part[0] == 0 || part[1] == 0) fs_bad(judge);
   if (!FS_GOOD(judge)) return 0;
-  part[0] = is_short ? 0 : two_digits(judge, &off) * 100;
-  part[0] += two_digits(judge, &off);
-  if (is_short) part[0] += part[0] < 50 ? 2000 : 1900;
-  for (i = 1; i < 6; i++) part[i] = two_digits(judge, &off);
-  if (fs_byte(judge, off) != 'Z' || part[1] - 1 > 11 || part[3] > 23 || part[4] > 59 || part[5] > 59) fs_bad(judge);
-  if (!FS_GOOD(judge)) return 0;
-  leap = part[0] % 4 == 0 && (part[0] % 100 != 0 || part[0] % 400 == 0);
-  if (part[2] - 1 >= DAYS[part[1] - 1] || (part[1] == 2 && part[2] == 29 && !leap)) fs_bad(judge);
-  if (!FS_GOOD(judge)) return 0;
-  return (int64_t)days_of(part[0], part[1], part[2]) * 86400 + (int32_t)(part[3] * 3600 + part[4] * 60 + part[5]);
+  if (part[1] > DAYS[part[0] - 1]) fs_bad(judge);
+  if (part[0] == 2 && part[1] == 29 && (year % 4 != 0 || (year % 100 == 0 && year % 400 != 0))) fs_bad(judge);
+  return (int64_t)days_of(year, part[0], part[1]) * 86400 + (int32_t)(part[2] * 3600 + part[3] * 60 + part[4]);
 }

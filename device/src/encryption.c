@@ -49,21 +49,12 @@ void fs_read_encryption_info(fs_judge *judge, fs_cur info) {
   while (count-- > 0 && FS_GOOD(judge)) read_recipient(judge, &info, DEEPEST_RECIPIENTS);
 }
 
-static int32_t any_algorithm(fs_judge *judge, const fs_block *block) {
-  fs_cur at = fs_header(judge, block, ALG, FS_IN_ANY);
-  uint32_t major;
-  if (FS_ABSENT(at)) return 0;
-  major = fs_head(judge, &at);
-  if (major > 1 || judge->argument > INT32_MAX) return 0;
-  return major == 0 ? (int32_t)judge->argument : -1 - (int32_t)judge->argument;
-}
-
 /* The algorithm is the one of the unit, and nothing is protected where nothing can be (RFC 9459 section 4). */
 static void judge_content(fs_judge *judge, const fs_block *content, fs_cipher *cipher) {
   fs_cur at = fs_header(judge, content, IV, FS_IN_ANY);
   fs_judge_criticality(judge, content, 1, FS_ENCRYPTION_INFO_WRONG);
   fs_refuse_unless(judge, !FS_ABSENT(fs_header(judge, content, ALG, FS_IN_ANY)), FS_ENCRYPTION_INFO_WRONG);
-  fs_refuse_unless(judge, any_algorithm(judge, content) == A128CTR, FS_ENCRYPTION_ALGORITHM_NOT_ALLOWED);
+  fs_refuse_unless(judge, fs_algorithm_of(judge, content, FS_IN_ANY) == A128CTR, FS_ENCRYPTION_ALGORITHM_NOT_ALLOWED);
   fs_refuse_unless(judge, content->is_protected.off == content->is_protected.end, FS_ENCRYPTION_INFO_WRONG);
   fs_refuse_unless(judge, !FS_ABSENT(at), FS_ENCRYPTION_INFO_WRONG);
   if (!FS_GOOD(judge)) return;
@@ -90,7 +81,7 @@ static fs_status judge_recipient(fs_judge *judge, const fs_block *recipient, uin
     judge->status = 0;
     return FS_ENCRYPTION_INFO_WRONG;
   }
-  if (any_algorithm(judge, recipient) != A128KW) return 0;
+  if (fs_algorithm_of(judge, recipient, FS_IN_ANY) != A128KW) return 0;
   for (i = 0; i < judge->unit->content_key_count; i++) {
     const fs_named_key *key = &judge->unit->content_keys[i];
     if (!may_be_for(judge, recipient, key)) continue;

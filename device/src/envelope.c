@@ -83,7 +83,7 @@ static void read_shell(fs_judge *judge) {
   if (major != 5) fs_bad(judge);
   count = judge->argument;
   if (count > LARGEST_ENTRIES) fs_fail(judge, judge->limit);
-  judge->entries = at;
+  judge->entries = at.off;
   for (i = 0; i < count && FS_GOOD(judge); i++) {
     read_entry(judge, &at, &next);
     if (next.number == 2 && !FS_ABSENT(judge->manifest)) fs_fail(judge, FS_WRAPPER_AFTER_MANIFEST);
@@ -111,7 +111,7 @@ static void read_wrapper(fs_judge *judge, uint32_t *digest) {
   judge->digest = fs_wrapped(judge, &at);
   *digest = fs_digest(judge, judge->digest, FS_DIGEST_ALGORITHM_UNKNOWN);
   judge->blocks = at;
-  judge->block_count = count - 1;
+  judge->block_count = (uint16_t)(count - 1);
 }
 
 static void check_blocks(fs_judge *judge) {
@@ -146,15 +146,15 @@ void fs_step_envelope(fs_judge *judge) {
   judge->evidence.digest = fs_differs(found, judge->b + digest, 32) ^ FS_CONFIRMED;
 }
 
-fs_cur fs_entry(fs_judge *judge, fs_cur text, uint32_t number) {
-  fs_cur at = judge->entries;
+fs_pair fs_entry_r(fs_judge *judge, fs_cur text, uint32_t number) {
+  fs_cur at = {judge->entries, judge->size};
   fs_cur none = {0, 0};
   uint32_t i;
   for (i = 0; i < judge->entry_count; i++) {
     entry found;
     read_entry(judge, &at, &found);
     if (FS_ABSENT(text) != FS_ABSENT(found.text)) continue;
-    if (FS_ABSENT(text) ? found.number == number : fs_spans_same(judge, found.text, text)) return found.string;
+    if (FS_ABSENT(text) ? found.number == number : fs_spans_same(judge, found.text, text)) return fs_pair_of(found.string);
   }
-  return none;
+  return fs_pair_of(none);
 }

@@ -107,8 +107,16 @@ static void read_names(fs_judge *judge, fs_cur *at, fs_certificate *into) {
   if (count == 0 || count > MOST_MEMBERS) fs_bad(judge);
 }
 
+typedef struct {
+  fs_cur oid;
+  fs_cur value;
+  uint32_t critical;
+} extension;
+
 /* The content of one extension. What is known elsewhere and not here is never passed over. */
-static FS_APART void read_known(fs_judge *judge, fs_cur oid, fs_cur value, uint32_t critical, fs_certificate *into) {
+static void read_known(fs_judge *judge, const extension *one, fs_certificate *into) {
+  fs_cur oid = one->oid;
+  fs_cur value = one->value;
   uint32_t standard = oid.end - oid.off == 3 && fs_byte(judge, oid.off) == 0x55 && fs_byte(judge, oid.off + 1) == 0x1d;
   uint32_t number = standard ? fs_byte(judge, oid.off + 2) : 0;
   if (number == 19)
@@ -129,44 +137,44 @@ static FS_APART void read_known(fs_judge *judge, fs_cur oid, fs_cur value, uint3
     read_role(judge, &value);
   else {
     /* Name constraints, policies, mappings, policy constraints, inhibit any policy. */
-    if (critical || number == 30 || number == 32 || number == 33 || number == 36 || number == 54)
+    if (one->critical || number == 30 || number == 32 || number == 33 || number == 36 || number == 54)
       into->unsupported = 1;
     return;
   }
   fs_der_end(judge, value);
 }
 
-static fs_cur read_extension(fs_judge *judge, fs_cur *at, fs_cur *value, uint32_t *critical) {
+static void read_extension(fs_judge *judge, fs_cur *at, extension *into) {
   fs_cur inner = fs_der(judge, at, 0x30);
-  fs_cur oid = fs_der_oid(judge, &inner, 0x06);
-  *critical = fs_der_flag(judge, &inner);
-  *value = fs_der(judge, &inner, 0x04);
+  into->oid = fs_der_oid(judge, &inner, 0x06);
+  into->critical = fs_der_flag(judge, &inner);
+  into->value = fs_der(judge, &inner, 0x04);
   fs_der_end(judge, inner);
-  return oid;
+}
+
+/* Whether none before `end` has this identifier. */
+static FS_APART void judge_repeated(fs_judge *judge, fs_cur list, fs_cur oid) {
+  extension other;
+  while (list.off < list.end && FS_GOOD(judge)) {
+    read_extension(judge, &list, &other);
+    if (fs_spans_same(judge, oid, other.oid)) fs_bad(judge);
+  }
 }
 
 /* Each at most once. Gives whether the names are critical. */
 uint32_t fs_read_extensions(fs_judge *judge, fs_cur list, fs_certificate *into) {
-  fs_cur at = list;
+  fs_cur earlier = {list.off, list.off};
   uint32_t count = 0;
   uint32_t names_critical = 0;
-  while (at.off < at.end && FS_GOOD(judge)) {
-    fs_cur earlier = list;
-    fs_cur value;
-    uint32_t critical;
-    fs_cur oid;
-    uint32_t before = at.off;
-    oid = read_extension(judge, &at, &value, &critical);
+  extension one;
+  while (list.off < list.end && FS_GOOD(judge)) {
+    earlier.end = list.off;
+    read_extension(judge, &list, &one);
     count++;
-    while (earlier.off < before && FS_GOOD(judge)) {
-      fs_cur ignored;
-      uint32_t flag;
-      fs_cur other = read_extension(judge, &earlier, &ignored, &flag);
-      if (fs_spans_same(judge, oid, other)) fs_bad(judge);
-    }
+    judge_repeated(judge, earlier, one.oid);
     if (!FS_GOOD(judge)) return 0;
-    read_known(judge, oid, value, critical, into);
-    if (into->names.end == value.end && critical) names_critical = 1;
+    read_known(judge, &one, into);
+    if (into->names.end == one.value.end && one.critical) names_critical = 1;
   }
   if (count == 0 || count > MOST_MEMBERS) fs_bad(judge);
   return names_critical;

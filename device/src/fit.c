@@ -119,7 +119,8 @@ static void judge_fit(fs_judge *judge, uint32_t kept) {
   fs_refuse_unless(judge, judge->image_size > 0, FS_IMAGE_EMPTY);
   fs_refuse_unless(judge, judge->image_size <= slot_room, FS_IMAGE_TOO_LARGE);
   fs_refuse_unless(judge,
-                   ran == FS_RAN && judge->run->invoked == 1 && judge->run->invoked_main && FS_ABSENT(fs_element(judge, FS_EL_LOAD)),
+                   ran == FS_RAN && judge->run->invoked == 1 && judge->run->invoked_main &&
+                       FS_ABSENT(fs_element(judge, FS_EL_LOAD)),
                    FS_START_NOT_DESCRIBED);
   fs_refuse_unless(judge, kept <= map->envelopes[judge->slot].size && kept <= judge->room, FS_ENVELOPE_AREA_TOO_SMALL);
 }
@@ -150,7 +151,8 @@ static void judge_content(fs_judge *judge, fs_cipher *cipher) {
   fs_arrival *image = image_of(judge);
   fs_cur integrated;
   fs_refuse_unless(judge, !judge->altered, FS_SEVERED_PART_WRONG);
-  fs_refuse_unless(judge, !FS_ABSENT(fs_element(judge, FS_EL_FETCH)) || !FS_ABSENT(fs_element(judge, FS_EL_INSTALL)), FS_INSTALL_MISSING);
+  fs_refuse_unless(judge, !FS_ABSENT(fs_element(judge, FS_EL_FETCH)) || !FS_ABSENT(fs_element(judge, FS_EL_INSTALL)),
+                   FS_INSTALL_MISSING);
   if (!FS_GOOD(judge)) return;
   judge_install(judge);
   fs_refuse_unless(judge, image->from != FS_FROM_NOTHING, FS_INSTALL_FAILED);

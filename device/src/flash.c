@@ -1,6 +1,9 @@
 /* Areas of the flash: read in pieces, so that memory does not grow with the image. */
 #include "life.h"
 
+/* Bytes that are compared with one value at a time; the journal does so at the deepest place of its stack. */
+#define COMPARED 32u
+
 static uint32_t smaller(uint32_t a, uint32_t b) { return a < b ? a : b; }
 
 fs_status fs_read_flash(const fs_device *device, uint32_t offset, uint8_t *into, uint32_t length) {
@@ -9,10 +12,10 @@ fs_status fs_read_flash(const fs_device *device, uint32_t offset, uint8_t *into,
 
 /* Whether the flash holds nothing but one value there. */
 uint32_t fs_flash_is(const fs_device *device, uint32_t offset, uint32_t length, uint8_t value) {
-  uint8_t piece[FS_PIECE];
+  uint8_t piece[COMPARED];
   uint32_t difference = 0;
   while (length > 0) {
-    uint32_t part = smaller(length, FS_PIECE);
+    uint32_t part = smaller(length, COMPARED);
     uint32_t i;
     if (fs_read_flash(device, offset, piece, part) != FS_OK) return 0;
     for (i = 0; i < part; i++) difference |= (uint32_t)(piece[i] ^ value);
@@ -82,7 +85,7 @@ static FS_APART fs_status fill_page(fs_device *device, const fs_fill *fill, uint
   fs_status status = erase(device, fill->slot.offset + at, page);
   for (; at < end && status == FS_OK; at += FS_PIECE) {
     uint32_t part = smaller(end - at, FS_PIECE);
-    status = fill->payload != 0 ? fs_feed(fill->payload, fill->offer, at, piece, part)
+    status = fill->payload != 0 ? fs_feed(fill->payload, at, piece, part)
                                 : fs_read_flash(device, fill->source + at, piece, part);
     if (status == FS_OK) status = program_piece(device, fill->slot.offset + at, piece, part);
   }

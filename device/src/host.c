@@ -19,14 +19,13 @@
 
 static const char *const NAMES[] = {"main", "staging", "download", "policy"};
 
-uint32_t fs_is_named(const fs_judge *judge, fs_cur identifier, uint8_t initial) {
+uint32_t fs_is_named(const fs_judge *judge, uint32_t identifier, uint8_t initial) {
   uint32_t i;
   for (i = 0; i < sizeof NAMES / sizeof *NAMES; i++) {
     uint32_t length = (uint32_t)strlen(NAMES[i]);
-    uint32_t off = identifier.off;
-    if ((uint8_t)NAMES[i][0] != initial || identifier.end - identifier.off != length + 2) continue;
-    return fs_byte(judge, off) == 0x81 && fs_byte(judge, off + 1) == (0x40 | length) &&
-           fs_holds(judge, off + 2, (const uint8_t *)NAMES[i], length);
+    if ((uint8_t)NAMES[i][0] != initial) continue;
+    return fs_byte(judge, identifier) == 0x81 && fs_byte(judge, identifier + 1) == (0x40 | length) &&
+           fs_holds(judge, identifier + 2, (const uint8_t *)NAMES[i], length);
   }
   return 0;
 }
@@ -34,28 +33,26 @@ uint32_t fs_is_named(const fs_judge *judge, fs_cur identifier, uint8_t initial) 
 /* A unit with a staging area has main and staging; any other fetches what passes through as download. */
 uint32_t fs_role(const fs_judge *judge, uint32_t component) {
   uint32_t staged = judge->unit->map.shape == FS_STAGED;
-  fs_cur identifier = judge->component[component];
+  uint32_t identifier = judge->component[component];
   if (fs_is_named(judge, identifier, 'm')) return FS_MAIN;
   if (fs_is_named(judge, identifier, staged ? 's' : 'd')) return staged ? FS_STAGING : FS_DOWNLOAD;
   return FS_NO_ROLE;
 }
 
-static fs_cur value_of(const fs_judge *judge, uint32_t code) {
-  fs_cur at = {fs_parameter(judge, judge->run->index, code), judge->size};
-  return at;
-}
+/* Place of the value of a parameter; 0 where it is not set. */
+static uint32_t place_of(const fs_judge *judge, uint32_t code) { return fs_parameter(judge, judge->run->index, code); }
 
 static uint32_t number_of(fs_judge *judge, uint32_t code) {
-  fs_cur at = value_of(judge, code);
+  fs_cur at = {place_of(judge, code), judge->size};
   (void)fs_head(judge, &at);
   return judge->argument;
 }
 
 /* Place of the 32 bytes in parameter image-digest: a byte string around [-16, bytes], 2 + 2 + 2 bytes before them. */
-static uint32_t digest_of(const fs_judge *judge) { return value_of(judge, 3).off + 6; }
+static uint32_t digest_of(const fs_judge *judge) { return place_of(judge, IMAGE_MATCH) + 6; }
 
 static uint32_t is_id(fs_judge *judge, uint32_t code, const uint8_t id[16]) {
-  fs_cur at = value_of(judge, code);
+  fs_cur at = {place_of(judge, code), judge->size};
   if (fs_byte(judge, at.off) >> 5 != 2) return 0;
   return fs_span_is(judge, fs_string(judge, &at), id, 16);
 }
@@ -97,7 +94,7 @@ static fs_ran match_at_start(fs_judge *judge) {
   if (!judge->run->compared) {
     judge->run->compared = 1;
     judge->image_digest = digest;
-    judge->run->has_image_size = fs_parameter(judge, judge->run->index, IMAGE_SIZE) != 0;
+    judge->run->has_image_size = place_of(judge, IMAGE_SIZE) != 0;
     if (judge->run->has_image_size) judge->image_size = number_of(judge, IMAGE_SIZE);
   } else if (fs_order(judge, judge->image_digest, digest, 32) != 0)
     judge->run->differs = 1;
@@ -120,7 +117,7 @@ static fs_ran match_at_install(fs_judge *judge) {
 
 /* On a unit with a staging area the running slot is filled from there only. */
 static fs_ran bring(fs_judge *judge, uint32_t role, fs_from from, uint32_t code) {
-  fs_cur at = value_of(judge, code);
+  fs_cur at = {place_of(judge, code), judge->size};
   fs_arrival *arrival = &judge->run->arrival[judge->run->index];
   if (role == FS_MAIN && judge->unit->map.shape == FS_STAGED) return failed(judge, FS_ABORTED);
   if (arrival->from != FS_FROM_NOTHING) return failed(judge, FS_ABORTED);
@@ -135,7 +132,7 @@ static fs_ran bring(fs_judge *judge, uint32_t role, fs_from from, uint32_t code)
 static fs_ran copy(fs_judge *judge, uint32_t role) {
   uint32_t source = number_of(judge, SOURCE);
   uint32_t from = fs_role(judge, source);
-  uint32_t info = value_of(judge, ENCRYPTION_INFO).off;
+  uint32_t info = place_of(judge, ENCRYPTION_INFO);
   const fs_arrival *arrival = &judge->run->arrival[source < FS_COMPONENTS ? source : 0];
   fs_arrival *main = &judge->run->arrival[judge->run->index];
   if (from == FS_NO_ROLE || arrival->from == FS_FROM_NOTHING || source == judge->run->index)
@@ -153,7 +150,7 @@ static fs_ran copy(fs_judge *judge, uint32_t role) {
 
 /* A content that is written is decrypted at once (draft-ietf-suit-firmware-encryption section 4.1). */
 static fs_ran write_content(fs_judge *judge, uint32_t role) {
-  uint32_t info = value_of(judge, ENCRYPTION_INFO).off;
+  uint32_t info = place_of(judge, ENCRYPTION_INFO);
   fs_arrival *arrival = &judge->run->arrival[judge->run->index];
   if (info != 0 && role != FS_MAIN) return failed(judge, FS_ABORTED);
   if (bring(judge, role, FS_FROM_MANIFEST, CONTENT) != FS_RAN) return FS_ABORTED;
@@ -167,7 +164,7 @@ static fs_ran write_content(fs_judge *judge, uint32_t role) {
 static fs_ran install(fs_judge *judge, uint32_t code) {
   uint32_t role = fs_role(judge, judge->run->index);
   if (role == FS_NO_ROLE) return failed(judge, FS_ABORTED);
-  if (fs_parameter(judge, judge->run->index, IMAGE_SIZE) != 0) {
+  if (place_of(judge, IMAGE_SIZE) != 0) {
     uint32_t size = number_of(judge, IMAGE_SIZE);
     if (role == FS_MAIN && size != judge->image_size) return failed(judge, FS_ABORTED);
     if (role != FS_MAIN) {
@@ -199,11 +196,11 @@ fs_ran fs_host(fs_judge *judge, const fs_command *command) {
   }
   if (command->code == VENDOR) {
     judge->run->met_vendor = 1;
-    judge->evidence.vendor_at = value_of(judge, VENDOR).off + 1;
+    judge->evidence.vendor_at = place_of(judge, VENDOR) + 1;
   }
   if (command->code == CLASS) {
     judge->run->met_class = 1;
-    judge->evidence.class_at = value_of(judge, CLASS).off + 1;
+    judge->evidence.class_at = place_of(judge, CLASS) + 1;
   }
   return FS_RAN;
 }

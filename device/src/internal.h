@@ -20,6 +20,17 @@ typedef struct {
   uint32_t end;
 } fs_cur;
 
+/*
+ * A cursor as a function returns it: the core hands over a number of 64 bits in registers, and a struct of that size through
+ * memory. Each function `name_r` that gives one has a `name` that gives the cursor.
+ */
+typedef uint64_t fs_pair;
+static inline fs_pair fs_pair_of(fs_cur cursor) { return (fs_pair)cursor.end << 32 | cursor.off; }
+static inline fs_cur fs_cur_of(fs_pair pair) {
+  fs_cur cursor = {(uint32_t)pair, (uint32_t)(pair >> 32)};
+  return cursor;
+}
+
 /* No item: offset 0 is the envelope itself. */
 #define FS_ABSENT(cursor) ((cursor).off == 0)
 
@@ -56,12 +67,12 @@ typedef struct {
   uint32_t digest;
   uint32_t seal;
   uint32_t links;
-  uint32_t path_length;
   uint32_t generation;
   uint32_t cleared;
   uint32_t scope_at;
   uint32_t vendor_at;
   uint32_t class_at;
+  uint8_t path_length;
   uint8_t trial;
 } fs_evidence;
 
@@ -96,17 +107,12 @@ typedef struct {
 /* What sequences are followed with. */
 typedef struct {
   /* The running machine: `list` is a selection of several components where it stands in the manifest, 0 for one. */
-  uint32_t parameter[FS_COMPONENTS][FS_PARAMETERS];
-  uint32_t list;
-  uint32_t steps_left;
-  fs_status reason;
   uint8_t index;
   uint8_t strict;
   uint8_t purpose;
   uint8_t element_run;
   uint8_t failed_command;
-
-  /* What the shared sequence asked for; what a start would do; what installing would bring. */
+  /* What the shared sequence asked for; what a start would do. */
   uint8_t met_vendor;
   uint8_t met_class;
   uint8_t invoked_main;
@@ -114,70 +120,79 @@ typedef struct {
   uint8_t compared;
   uint8_t differs;
   uint8_t has_image_size;
+  uint32_t list;
+  uint32_t steps_left;
+  fs_status reason;
+  /* What installing would bring. */
   fs_arrival arrival[FS_COMPONENTS];
+  uint32_t parameter[FS_COMPONENTS][FS_PARAMETERS];
 } fs_machine;
 
-/* One pass over one envelope. The first refusal stays. */
+/*
+ * One pass over one envelope. The first refusal stays. What is used most stands first, where the core reaches it by short
+ * instructions.
+ */
 typedef struct {
   const uint8_t *b;
   uint32_t size;
-  const fs_class *unit;
-  const fs_crypto *crypto;
   fs_status status;
   /* What a malformed item and one beyond a limit are called in this step. */
   fs_status malformed;
   fs_status limit;
-  /* Of the head that was read last. */
-  uint64_t wide;
-  uint32_t argument;
-  fs_evidence evidence;
-  /* Seconds since 1970; judged where `has_now`. */
-  uint64_t now;
-  uint8_t has_now;
+  const fs_class *unit;
   /* At start-up neither dates nor revocation count. */
   uint8_t stored;
   uint8_t slot;
-  uint8_t has_image;
-  /* What the unit remembers, null where its marks are lost; the slot that nothing may be written to. */
-  const uint8_t *marks;
-  int8_t running;
-  /* Where an envelope is offered: an fs_effect. */
-  uint8_t effect;
-  /* Bytes that a kept envelope may have; the floor at start-up. */
-  uint32_t room;
-  uint32_t security_floor;
-
-  /* Envelope: byte strings with their heads. `entries`: the elements of its map. */
-  fs_cur entries;
-  uint32_t entry_count;
-  fs_cur digest;
-  fs_cur blocks;
-  uint32_t block_count;
-  fs_cur manifest;
   uint8_t integrated;
-
-  /* The block that counts, its headers and what it vouches for. */
-  fs_cur block;
-  uint32_t least_generation;
-  uint32_t security_version;
+  uint8_t component_count;
   uint8_t security_version_wrong;
-
-  /* Manifest; `elements`: its map. */
-  uint32_t elements;
-  fs_cur component[FS_COMPONENTS];
-  uint32_t component_count;
-  fs_cur shared;
-  uint32_t commands_left;
-  uint64_t sequence_number;
+  uint8_t has_now;
+  uint8_t has_image;
+  /* Where an envelope is offered: an fs_effect; the slot that nothing may be written to. */
+  uint8_t effect;
+  int8_t running;
   uint8_t altered;
   uint8_t names_policy;
+  uint8_t entry_count;
+  /* The sequence that step 4 reads: how deep it nests, whether it is the shared one or within it. */
+  uint8_t nesting;
+  uint8_t in_shared;
+  uint16_t block_count;
+  uint16_t commands_left;
+  const fs_crypto *crypto;
+  /* There from step 5 on. */
+  fs_machine *run;
+  /* Of the head that was read last. */
+  uint64_t wide;
+  uint32_t argument;
 
+  /* Envelope: byte strings with their heads. `entries`: the first element of its map. */
+  uint32_t entries;
+  fs_cur digest;
+  fs_cur blocks;
+  fs_cur manifest;
+  /* The block that counts, its headers and what it vouches for. */
+  fs_cur block;
+  uint32_t security_version;
+  /* Manifest; `elements`: its map. Where components stand; the shared sequence. */
+  uint32_t elements;
+  uint32_t component[FS_COMPONENTS];
+  fs_cur shared;
+  uint64_t sequence_number;
   /* What a start compares the image with. */
   uint32_t image_digest;
   uint32_t image_size;
   uint32_t manifest_digest;
-  /* There from step 5 on. */
-  fs_machine *run;
+
+  /* What the unit remembers, null where its marks are lost. */
+  const uint8_t *marks;
+  /* Seconds since 1970; judged where `has_now`. */
+  uint64_t now;
+  uint32_t least_generation;
+  /* Bytes that a kept envelope may have; the floor at start-up. */
+  uint32_t room;
+  uint32_t security_floor;
+  fs_evidence evidence;
 } fs_judge;
 
 /* Within a pass 0 is good: it costs least to ask. What leaves a pass is FS_OK or a refusal. */
@@ -185,6 +200,11 @@ typedef struct {
 
 /* A byte of the envelope; 0 where it has none, so that no wrong place ever reads what lies elsewhere. */
 static inline uint8_t fs_byte(const fs_judge *judge, uint32_t off) { return off < judge->size ? judge->b[off] : 0; }
+
+static inline fs_bytes fs_bytes_of(const fs_judge *judge, fs_cur span) {
+  fs_bytes bytes = {judge->b + span.off, span.end - span.off};
+  return bytes;
+}
 
 /* judge.c */
 void fs_fail(fs_judge *judge, fs_status code);
@@ -194,11 +214,11 @@ fs_status fs_same(const uint8_t *a, const uint8_t *b, uint32_t length);
 /* evidence.c: 0 where the bytes are the same; a comparison of its own for the second look. */
 uint32_t fs_differs(const uint8_t *a, const uint8_t *b, uint32_t length);
 fs_status fs_hash(const fs_crypto *crypto, const fs_bytes *parts, uint32_t count, uint8_t digest[32]);
-void fs_refuse_unless(fs_judge *judge, uint32_t holds, fs_status code);
+#define fs_refuse_unless(judge, holds, code) ((holds) ? (void)0 : fs_fail(judge, code))
 /* Numbers of `width` bytes, most significant first. */
 uint64_t fs_get(const uint8_t *bytes, uint32_t width);
 void fs_put(uint8_t *bytes, uint32_t width, uint64_t value);
-uint32_t fs_get32(const uint8_t *bytes, uint32_t width);
+static inline uint32_t fs_get32(const uint8_t *bytes, uint32_t width) { return (uint32_t)fs_get(bytes, width); }
 void fs_put32(uint8_t *bytes, uint32_t width, uint32_t value);
 /* Of the envelope: a number of `width` bytes, whether it holds these bytes, how two stretches compare (as memcmp says it). */
 uint64_t fs_number_at(const fs_judge *judge, uint32_t off, uint32_t width);
@@ -221,9 +241,11 @@ uint32_t fs_take(fs_judge *judge, fs_cur *at, uint32_t major);
 /* What is beyond 32 bits is the largest or the smallest number; what is none is refused under `code`. */
 int32_t fs_integer(fs_judge *judge, fs_cur *at, fs_status code);
 /* The content of the byte string that is next. */
-fs_cur fs_string(fs_judge *judge, fs_cur *at);
+fs_pair fs_string_r(fs_judge *judge, fs_cur *at);
+#define fs_string(judge, at) fs_cur_of(fs_string_r(judge, at))
 /* The same, where the content is one item. */
-fs_cur fs_wrapped(fs_judge *judge, fs_cur *at);
+fs_pair fs_wrapped_r(fs_judge *judge, fs_cur *at);
+#define fs_wrapped(judge, at) fs_cur_of(fs_wrapped_r(judge, at))
 uint32_t fs_is_utf8(const fs_judge *judge, fs_cur text);
 /* A digest: the place of its 32 bytes; 0 where it is of an algorithm that is known and not computed. */
 uint32_t fs_digest(fs_judge *judge, fs_cur at, fs_status unknown);
@@ -233,14 +255,16 @@ uint32_t fs_put_head(uint8_t *into, uint32_t major, uint32_t argument);
 /* envelope.c: step 1. */
 void fs_step_envelope(fs_judge *judge);
 /* The byte string, with its head, under a text, or under `number` where that is absent; absent where there is none. */
-fs_cur fs_entry(fs_judge *judge, fs_cur text, uint32_t number);
+fs_pair fs_entry_r(fs_judge *judge, fs_cur text, uint32_t number);
+#define fs_entry(judge, text, number) fs_cur_of(fs_entry_r(judge, text, number))
 
 /* Whether it begins as an encrypted message does, whose seal is outside (RFC 9052 section 2). */
 uint32_t fs_is_message(const uint8_t *bytes, uint32_t length);
 
 /* cose.c */
 /* The value under a number in a map; absent where there is none. */
-fs_cur fs_look_up(fs_judge *judge, fs_cur map, int32_t label);
+fs_pair fs_look_up_r(fs_judge *judge, fs_cur map, int32_t label);
+#define fs_look_up(judge, map, label) fs_cur_of(fs_look_up_r(judge, map, label))
 typedef struct {
   fs_cur is_protected;
   fs_cur is_unprotected;
@@ -253,7 +277,8 @@ void fs_read_headers(fs_judge *judge, fs_cur *at, fs_block *layer);
 void fs_read_block(fs_judge *judge, fs_cur span, fs_block *block);
 #define FS_IN_PROTECTED 1u
 #define FS_IN_ANY 3u
-fs_cur fs_header(fs_judge *judge, const fs_block *block, int32_t label, uint32_t where);
+fs_pair fs_header_r(fs_judge *judge, const fs_block *block, int32_t label, uint32_t where);
+#define fs_header(judge, block, label, where) fs_cur_of(fs_header_r(judge, block, label, where))
 /* Sig_structure or MAC_structure around the digest: four parts; `head` holds what is built. */
 #define FS_SIGNED_HEAD 32u
 void fs_signed_parts(fs_judge *judge, const fs_block *block, uint8_t head[FS_SIGNED_HEAD], fs_bytes parts[4]);
@@ -265,17 +290,6 @@ enum { FS_KEY_OTHER = 0, FS_KEY_P256, FS_KEY_ED25519, FS_KEY_HSS };
 #define FS_HSS_SHORT 72u
 #define FS_HSS_LONG 80u
 typedef struct {
-  fs_cur tbs;
-  fs_cur issuer;
-  fs_cur subject;
-  fs_cur spki;
-  fs_cur signature;
-  fs_cur names;
-  int64_t not_before;
-  int64_t not_after;
-  uint32_t generation;
-  uint32_t path_length;
-  uint16_t key_usage;
   uint8_t algorithm;
   uint8_t key;
   uint8_t is_authority;
@@ -283,6 +297,18 @@ typedef struct {
   uint8_t has_purposes;
   uint8_t unsupported;
   uint8_t trial;
+  /* By the clock of the unit, if it has one. */
+  uint8_t too_early;
+  uint8_t too_late;
+  uint16_t key_usage;
+  uint32_t generation;
+  uint32_t path_length;
+  fs_cur tbs;
+  fs_cur issuer;
+  fs_cur subject;
+  fs_cur spki;
+  fs_cur signature;
+  fs_cur names;
 } fs_certificate;
 #define FS_PURPOSE_RELEASE 1u
 #define FS_PURPOSE_TRUST 2u
@@ -297,7 +323,6 @@ typedef struct {
 #define FS_USAGE_CRLS 0x02u
 /* 99991231235959Z: no well-defined end (RFC 5280 section 4.1.2.5). */
 #define FS_LAST_SECOND INT64_C(253402300799)
-#define FS_NO_END INT64_MAX
 uint8_t fs_key_type(const uint8_t *spki, uint32_t length);
 void fs_read_certificate(fs_judge *judge, fs_cur der, fs_certificate *certificate);
 
@@ -305,15 +330,23 @@ void fs_read_certificate(fs_judge *judge, fs_cur der, fs_certificate *certificat
 uint32_t fs_read_extensions(fs_judge *judge, fs_cur list, fs_certificate *into);
 
 /* der.c: X.690, strict. */
-fs_cur fs_der(fs_judge *judge, fs_cur *at, uint32_t tag);
-uint32_t fs_der_next(const fs_judge *judge, fs_cur at);
-fs_cur fs_der_any(fs_judge *judge, fs_cur *at, uint32_t *tag);
+fs_pair fs_der_r(fs_judge *judge, fs_cur *at, uint32_t tag);
+#define fs_der(judge, at, tag) fs_cur_of(fs_der_r(judge, at, tag))
+/* Tag byte of the next element; 0 at the end. */
+static inline uint32_t fs_der_next(const fs_judge *judge, fs_cur at) {
+  return at.off < at.end ? fs_byte(judge, at.off) : 0;
+}
+fs_pair fs_der_any_r(fs_judge *judge, fs_cur *at, uint32_t *tag);
+#define fs_der_any(judge, at, tag) fs_cur_of(fs_der_any_r(judge, at, tag))
 void fs_der_end(fs_judge *judge, fs_cur at);
-fs_cur fs_der_integer(fs_judge *judge, fs_cur *at, uint32_t tag);
+fs_pair fs_der_integer_r(fs_judge *judge, fs_cur *at, uint32_t tag);
+#define fs_der_integer(judge, at, tag) fs_cur_of(fs_der_integer_r(judge, at, tag))
 uint32_t fs_der_unsigned(fs_judge *judge, fs_cur *at, uint32_t tag);
 uint32_t fs_der_flag(fs_judge *judge, fs_cur *at);
-fs_cur fs_der_oid(fs_judge *judge, fs_cur *at, uint32_t tag);
-fs_cur fs_der_bits(fs_judge *judge, fs_cur *at, uint32_t tag, uint32_t *unused);
+fs_pair fs_der_oid_r(fs_judge *judge, fs_cur *at, uint32_t tag);
+#define fs_der_oid(judge, at, tag) fs_cur_of(fs_der_oid_r(judge, at, tag))
+fs_pair fs_der_bits_r(fs_judge *judge, fs_cur *at, uint32_t tag, uint32_t *unused);
+#define fs_der_bits(judge, at, tag, unused) fs_cur_of(fs_der_bits_r(judge, at, tag, unused))
 uint32_t fs_der_text(fs_judge *judge, uint32_t tag, fs_cur content);
 int64_t fs_der_time(fs_judge *judge, fs_cur *at);
 
@@ -325,7 +358,6 @@ void fs_judge_signer(fs_judge *judge, const fs_block *block, fs_certificate *sig
 /* FS_OK where the key made the signature: r then s, or as its type has it. `again`: the second word of the port. */
 fs_status fs_verify(fs_judge *judge, uint32_t type, fs_bytes key, const fs_bytes *parts, uint32_t count,
                     fs_bytes signature, uint32_t *again);
-fs_bytes fs_bytes_of(const fs_judge *judge, fs_cur span);
 
 /* rights.c */
 void fs_judge_key(fs_judge *judge, const fs_certificate *certificate, uint32_t kind);
@@ -333,8 +365,8 @@ void fs_judge_rights(fs_judge *judge, const fs_certificate *signer, uint32_t lea
 
 /* signature.c */
 #define FS_NO_KEY UINT32_MAX
-/* The algorithm that the protected header names; 0 where it names none by a number. */
-int32_t fs_algorithm_of(fs_judge *judge, const fs_block *block);
+/* The algorithm that the headers name; 0 where they name none by a number. */
+int32_t fs_algorithm_of(fs_judge *judge, const fs_block *block, uint32_t where);
 void fs_judge_signature(fs_judge *judge, const fs_block *block, const fs_certificate *signer);
 /* Refuses under `code`; `decrypts`: an IV is understood, and what goes with signatures is not. */
 void fs_judge_criticality(fs_judge *judge, const fs_block *block, uint32_t decrypts, fs_status code);
@@ -351,11 +383,12 @@ uint32_t fs_opens(const fs_crypto *crypto, const fs_cipher *cipher);
 void fs_step_seal(fs_judge *judge);
 
 /* parameters.c */
-void fs_read_parameters(fs_judge *judge, fs_cur at, uint32_t shared, uint32_t may_be_overridden);
+void fs_read_parameters(fs_judge *judge, fs_cur at, uint32_t may_be_overridden);
 void fs_read_index(fs_judge *judge, fs_cur at);
 
 /* manifest.c: step 4. */
-fs_cur fs_element(fs_judge *judge, int32_t key);
+fs_pair fs_element_r(fs_judge *judge, int32_t key);
+#define fs_element(judge, key) fs_cur_of(fs_element_r(judge, key))
 void fs_step_manifest(fs_judge *judge);
 
 /*
@@ -404,7 +437,8 @@ typedef struct {
 #define FS_ARG_SEQUENCE 0x40u
 const fs_command *fs_find_command(int32_t code);
 /* Content of a sequence element: in the manifest, or severed. Absent: it is not there. */
-fs_cur fs_sequence_of(fs_judge *judge, uint32_t element);
+fs_pair fs_sequence_of_r(fs_judge *judge, uint32_t element);
+#define fs_sequence_of(judge, element) fs_cur_of(fs_sequence_of_r(judge, element))
 
 /* host.c: what a condition or directive does on paper. */
 fs_ran fs_host(fs_judge *judge, const fs_command *command);
@@ -415,6 +449,6 @@ fs_ran fs_host(fs_judge *judge, const fs_command *command);
 #define FS_NO_ROLE 3u
 uint32_t fs_role(const fs_judge *judge, uint32_t component);
 /* Whether an identifier is that of the one of our components whose name begins so: main, staging, download, policy. */
-uint32_t fs_is_named(const fs_judge *judge, fs_cur identifier, uint8_t initial);
+uint32_t fs_is_named(const fs_judge *judge, uint32_t identifier, uint8_t initial);
 
 #endif

@@ -192,7 +192,7 @@ static FS_APART uint32_t may_leave(const fs_device *device, const form *sizes) {
   return 1;
 }
 
-static FS_APART fs_status turn(fs_device *device, const form *sizes) {
+static fs_status turn(fs_device *device, const form *sizes) {
   const fs_flash *flash = device->flash;
   if (!device->marks_read || may_leave(device, sizes)) device->bank ^= 1u;
   device->round++;

@@ -7,10 +7,6 @@ void fs_fail(fs_judge *judge, fs_status code) {
 
 void fs_bad(fs_judge *judge) { fs_fail(judge, judge->malformed); }
 
-void fs_refuse_unless(fs_judge *judge, uint32_t holds, fs_status code) {
-  if (!holds) fs_fail(judge, code);
-}
-
 fs_status fs_same(const uint8_t *a, const uint8_t *b, uint32_t length) {
   uint32_t difference = 0;
   uint32_t i;
@@ -67,13 +63,6 @@ uint64_t fs_number_at(const fs_judge *judge, uint32_t off, uint32_t width) {
   return value;
 }
 
-uint32_t fs_get32(const uint8_t *bytes, uint32_t width) {
-  uint32_t value = 0;
-  uint32_t i;
-  for (i = 0; i < width; i++) value = value << 8 | bytes[i];
-  return value;
-}
-
 void fs_put32(uint8_t *bytes, uint32_t width, uint32_t value) {
   while (width-- > 0) {
     bytes[width] = (uint8_t)value;
@@ -86,13 +75,6 @@ void fs_put(uint8_t *bytes, uint32_t width, uint64_t value) {
     bytes[width] = (uint8_t)value;
     value >>= 8;
   }
-}
-
-fs_bytes fs_bytes_of(const fs_judge *judge, fs_cur span) {
-  fs_bytes bytes;
-  bytes.bytes = judge->b + span.off;
-  bytes.length = span.end - span.off;
-  return bytes;
 }
 
 fs_status fs_verify(fs_judge *judge, uint32_t type, fs_bytes key, const fs_bytes *parts, uint32_t count,

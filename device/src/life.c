@@ -82,29 +82,32 @@ static FS_APART int8_t protected_slot(fs_device *device) {
   return (int8_t)(!kept[0] && kept[1] ? order[1] : order[0]);
 }
 
-static fs_view view_of(fs_device *device, uint8_t *keep_into) {
-  fs_view view = {device->unit_class, device->crypto, device->marks_read ? device->marks : 0,
-                  keep_into,          device->work_size, protected_slot(device)};
-  return view;
+FS_APART fs_status fs_decide_for(const fs_device *device, int8_t running, uint8_t *keep_into, const fs_offer *offer,
+                                 fs_plan *plan, fs_payload *payload) {
+  fs_view view;
+  view.unit = device->unit_class;
+  view.crypto = device->crypto;
+  view.marks = device->marks_read ? device->marks : 0;
+  view.keep_into = keep_into;
+  view.room = device->work_size;
+  view.running = running;
+  return fs_decide_offer(&view, offer, plan, payload);
+}
+
+static FS_APART fs_status check(const fs_device *device, int8_t running, const fs_offer *offer, fs_plan *plan) {
+  fs_payload payload;
+  fs_status status = fs_decide_for(device, running, 0, offer, plan, &payload);
+  return status == FS_OK ? fs_judge_offered(&payload, plan) : status;
 }
 
 fs_status fs_check(fs_device *device, const fs_offer *offer, fs_plan *plan) {
-  fs_view view = view_of(device, 0);
-  return fs_check_view(&view, offer, plan);
+  fs_status status = check(device, protected_slot(device), offer, plan);
+  if (status != FS_OK) plan->confirmed = 0;
+  return status;
 }
 
 fs_status fs_install(fs_device *device, const fs_offer *offer, fs_plan *plan) {
-  fs_view view = view_of(device, device->work);
-  fs_payload payload;
-  fs_status status = fs_decide_offer(&view, offer, plan, &payload);
-  if (status == FS_OK) {
-    if (fs_settle(device) != FS_OK)
-      status = FS_FLASH_FAILED;
-    else if (plan->effect == FS_ALREADY_THERE || payload.from == FS_FROM_NOTHING)
-      status = fs_judge_offered(device->crypto, &payload, offer, plan);
-    else
-      status = fs_carry_out(device, offer, &payload, plan);
-  }
+  fs_status status = fs_carry_out(device, protected_slot(device), offer, plan);
   if (status != FS_OK) plan->confirmed = 0;
   return status;
 }

@@ -24,9 +24,10 @@ typedef struct {
   fs_bytes bytes;
   uint32_t kept;
   fs_from from;
+  const fs_offer *offer;
+  const fs_crypto *crypto;
   /* `iv` is null where it is not encrypted; `running` is there while it is decrypted. */
   fs_cipher cipher;
-  const fs_crypto *crypto;
   fs_ctr *running;
 } fs_payload;
 
@@ -43,16 +44,14 @@ void fs_begin(fs_judge *judge, const fs_class *unit, const fs_crypto *crypto, fs
 fs_status fs_decide(fs_judge *judge, fs_payload *payload, uint32_t *confirmed);
 /* The same for what is offered. */
 fs_status fs_decide_offer(const fs_view *view, const fs_offer *offer, fs_plan *plan, fs_payload *payload);
-/* Steps 1 to 9, without changing anything. */
-fs_status fs_check_view(const fs_view *view, const fs_offer *offer, fs_plan *plan);
-fs_status fs_feed(const fs_payload *payload, const fs_offer *offer, uint32_t offset, uint8_t *into, uint32_t length);
-uint32_t fs_payload_size(const fs_payload *payload, const fs_offer *offer);
+fs_status fs_feed(const fs_payload *payload, uint32_t offset, uint8_t *into, uint32_t length);
+uint32_t fs_payload_size(const fs_payload *payload);
 /* Step 8 for a ciphertext: its length, and its digest where one is named. */
-fs_status fs_judge_ciphertext(const fs_crypto *crypto, fs_payload *payload, const fs_offer *offer, const fs_plan *plan);
+fs_status fs_judge_ciphertext(const fs_payload *payload, const fs_plan *plan);
 /* Begins to decrypt what is fed from now on, and ends it. */
-fs_status fs_begin_decryption(const fs_crypto *crypto, fs_payload *payload, fs_ctr *state);
+fs_status fs_begin_decryption(fs_payload *payload, fs_ctr *state);
 void fs_end_decryption(fs_payload *payload);
-fs_status fs_judge_offered(const fs_crypto *crypto, fs_payload *payload, const fs_offer *offer, fs_plan *plan);
+fs_status fs_judge_offered(fs_payload *payload, fs_plan *plan);
 
 /* Marks: the body of a record, byte by byte as src/unit/marks-record.ts has it. */
 enum { FS_EMPTY = 0, FS_FILLING, FS_READY, FS_ON_TRIAL, FS_KEPT };
@@ -79,7 +78,6 @@ typedef struct {
   uint32_t size;
   uint32_t source;
   const fs_payload *payload;
-  const fs_offer *offer;
 } fs_fill;
 fs_status fs_read_flash(const fs_device *device, uint32_t offset, uint8_t *into, uint32_t length);
 uint32_t fs_flash_is(const fs_device *device, uint32_t offset, uint32_t length, uint8_t value);
@@ -95,10 +93,13 @@ fs_status fs_write_marks(fs_device *device);
 /* Makes the newest marks read the same for ever. */
 fs_status fs_settle(fs_device *device);
 
-/* carry.c */
-fs_status fs_carry_out(fs_device *device, const fs_offer *offer, fs_payload *payload, fs_plan *plan);
+/* carry.c: steps 1 to 10 for an offer. Nothing is written to the slot `running`. */
+fs_status fs_carry_out(fs_device *device, int8_t running, const fs_offer *offer, fs_plan *plan);
 
 /* life.c, start.c, staged.c, keep.c */
+/* The decision about an offer; what is kept for start-up goes to `keep_into` unless that is null. */
+fs_status fs_decide_for(const fs_device *device, int8_t running, uint8_t *keep_into, const fs_offer *offer, fs_plan *plan,
+                        fs_payload *payload);
 uint32_t fs_candidates(const fs_device *device, uint8_t order[2]);
 /* What fell back is remembered, latest first; `again` counts one more try, else it is forgotten. */
 void fs_remember_fallen(fs_device *device, const uint8_t digest[32], uint32_t again);

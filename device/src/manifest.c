@@ -18,56 +18,51 @@
 static const uint8_t ORDER[] = {FS_EL_VALIDATE, FS_EL_LOAD,    FS_EL_INVOKE, FS_EL_FETCH,
                                 FS_EL_INSTALL,  FS_EL_TEXT, FS_EL_COSWID};
 
-/* What a sequence is read against. */
-typedef struct {
-  uint32_t depth;
-  uint32_t shared;
-} place;
-
 static uint32_t length_of(fs_cur span) { return span.end - span.off; }
 
-static void read_sequence(fs_judge *judge, fs_cur content, place in);
+static void read_sequence(fs_judge *judge, fs_cur content);
 
-static void read_inner(fs_judge *judge, fs_cur *at, place in) {
+static void read_inner(fs_judge *judge, fs_cur *at) {
   fs_cur content = fs_string(judge, at);
-  in.depth++;
-  if (FS_GOOD(judge)) read_sequence(judge, content, in);
+  judge->nesting++;
+  if (FS_GOOD(judge)) read_sequence(judge, content);
+  judge->nesting--;
 }
 
 /* Two wrapped sequences at least, and perhaps nil at the end ([M] Appendix A). */
-static void read_branches(fs_judge *judge, fs_cur at, place in) {
+static void read_branches(fs_judge *judge, fs_cur at) {
   uint32_t count = fs_take(judge, &at, 4);
   fs_cur last = at;
   uint32_t i;
   for (i = 1; i < count && FS_GOOD(judge); i++) fs_skip(judge, &last);
   if (count > 0 && fs_byte(judge, last.off) == 0xf6) count--;
   if (count < 2) fs_bad(judge);
-  while (count-- > 0 && FS_GOOD(judge)) read_inner(judge, &at, in);
+  while (count-- > 0 && FS_GOOD(judge)) read_inner(judge, &at);
 }
 
-static const fs_command *read_code(fs_judge *judge, fs_cur *at, uint32_t shared) {
+static const fs_command *read_code(fs_judge *judge, fs_cur *at) {
   int32_t code = fs_integer(judge, at, FS_COMMAND_UNKNOWN);
   const fs_command *row = fs_find_command(code);
-  if (shared && (code <= HIGHEST_CUSTOM || (row != 0 && (row->flags & FS_CMD_SHARED) == 0)))
+  if (judge->in_shared && (code <= HIGHEST_CUSTOM || (row != 0 && (row->flags & FS_CMD_SHARED) == 0)))
     fs_fail(judge, FS_COMMAND_MISPLACED);
   if (row == 0) fs_fail(judge, FS_COMMAND_UNKNOWN);
   if (row != 0 && (row->flags & FS_CMD_UNSUPPORTED) != 0) fs_fail(judge, FS_COMMAND_UNSUPPORTED);
   return row;
 }
 
-static void read_argument(fs_judge *judge, const fs_command *row, fs_cur at, place in) {
+static void read_argument(fs_judge *judge, const fs_command *row, fs_cur at) {
   switch (row->flags & FS_CMD_ARGUMENT) {
     case FS_ARG_INDEX:
       fs_read_index(judge, at);
       break;
     case FS_ARG_PARAMETERS:
-      fs_read_parameters(judge, at, in.shared, row->code == 19);
+      fs_read_parameters(judge, at, row->code == 19);
       break;
     case FS_ARG_BRANCHES:
-      read_branches(judge, at, in);
+      read_branches(judge, at);
       break;
     case FS_ARG_SEQUENCE:
-      read_inner(judge, &at, in);
+      read_inner(judge, &at);
       break;
     default:
       if (fs_take(judge, &at, 0) > 15) fs_bad(judge);
@@ -76,28 +71,25 @@ static void read_argument(fs_judge *judge, const fs_command *row, fs_cur at, pla
 }
 
 /* A list of pairs, one at least; it nests at most as deep as DEEPEST_SEQUENCE. */
-static void read_sequence(fs_judge *judge, fs_cur content, place in) {
+static void read_sequence(fs_judge *judge, fs_cur content) {
   uint32_t count;
-  if (in.depth > DEEPEST_SEQUENCE) fs_bad(judge);
+  if (judge->nesting > DEEPEST_SEQUENCE) fs_bad(judge);
   if (FS_GOOD(judge)) fs_valid(judge, content, FS_ITEMS, 0);
   count = fs_take(judge, &content, 4);
   if (count == 0 || (count & 1) != 0 || count / 2 > judge->commands_left) fs_bad(judge);
   if (!FS_GOOD(judge)) return;
-  judge->commands_left -= count / 2;
+  judge->commands_left = (uint16_t)(judge->commands_left - count / 2);
   for (; count > 0 && FS_GOOD(judge); count -= 2) {
-    const fs_command *row = read_code(judge, &content, in.shared);
+    const fs_command *row = read_code(judge, &content);
     if (row == 0 || !FS_GOOD(judge)) return;
-    read_argument(judge, row, content, in);
+    read_argument(judge, row, content);
     fs_skip(judge, &content);
   }
 }
 
 /* With more than one component each sequence must begin with set-component-index ([M] section 6.2). */
-static void read_element_sequence(fs_judge *judge, fs_cur content, uint32_t shared) {
-  place in;
-  in.depth = 0;
-  in.shared = shared;
-  read_sequence(judge, content, in);
+static void read_element_sequence(fs_judge *judge, fs_cur content) {
+  read_sequence(judge, content);
   if (!FS_GOOD(judge) || judge->component_count < 2) return;
   (void)fs_take(judge, &content, 4);
   if (fs_integer(judge, &content, judge->malformed) != 12) fs_fail(judge, FS_COMPONENT_INDEX_MISSING);
@@ -109,21 +101,20 @@ static void read_components(fs_judge *judge, fs_cur at) {
   uint32_t i;
   if (count == 0 || count > MOST_COMPONENTS) fs_bad(judge);
   for (i = 0; i < count && FS_GOOD(judge); i++) {
-    fs_cur identifier = at;
+    uint32_t identifier = at.off;
     uint32_t segments = fs_take(judge, &at, 4);
     if (segments > MOST_SEGMENTS) fs_bad(judge);
     while (segments-- > 0 && FS_GOOD(judge)) (void)fs_string(judge, &at);
-    identifier.end = at.off;
     if (fs_is_named(judge, identifier, 'p')) judge->names_policy = 1;
     if (i < FS_COMPONENTS) judge->component[i] = identifier;
   }
-  judge->component_count = count;
+  judge->component_count = (uint8_t)count;
 }
 
 /* The element under a key, up to the end of the manifest; absent where there is none. */
-fs_cur fs_element(fs_judge *judge, int32_t key) {
+fs_pair fs_element_r(fs_judge *judge, int32_t key) {
   fs_cur map = {judge->elements, judge->manifest.end};
-  return fs_look_up(judge, map, key);
+  return fs_look_up_r(judge, map, key);
 }
 
 static void read_common(fs_judge *judge) {
@@ -149,7 +140,9 @@ static void read_common(fs_judge *judge) {
   inner = fs_look_up(judge, map, SHARED);
   if (!FS_GOOD(judge) || FS_ABSENT(inner)) return;
   judge->shared = fs_string(judge, &inner);
-  if (FS_GOOD(judge)) read_element_sequence(judge, judge->shared, 1);
+  judge->in_shared = 1;
+  if (FS_GOOD(judge)) read_element_sequence(judge, judge->shared);
+  judge->in_shared = 0;
 }
 
 static void judge_elements(fs_judge *judge) {
@@ -168,18 +161,19 @@ static void judge_elements(fs_judge *judge) {
 }
 
 /* The severed byte string of an element, with its head; absent where the envelope holds none. */
-static fs_cur severed(fs_judge *judge, uint32_t element) {
+static fs_pair severed_r(fs_judge *judge, uint32_t element) {
   fs_cur none = {0, 0};
-  return fs_entry(judge, none, element);
+  return fs_entry_r(judge, none, element);
 }
+#define severed(judge, element) fs_cur_of(severed_r(judge, element))
 
 /* Whether what stands in the place of an element is the digest of what was severed ([M] section 8.4). */
 static uint32_t is_digest(const fs_judge *judge, fs_cur at) { return fs_byte(judge, at.off) >> 5 == 4; }
 
-fs_cur fs_sequence_of(fs_judge *judge, uint32_t element) {
+fs_pair fs_sequence_of_r(fs_judge *judge, uint32_t element) {
   fs_cur at = fs_element(judge, (int32_t)element);
   if (!FS_ABSENT(at) && is_digest(judge, at)) at = severed(judge, element);
-  return FS_ABSENT(at) ? at : fs_string(judge, &at);
+  return FS_ABSENT(at) ? 0 : fs_string_r(judge, &at);
 }
 
 static FS_APART uint32_t is_the_one(fs_judge *judge, fs_cur part, uint32_t digest) {
@@ -209,7 +203,7 @@ static void read_element(fs_judge *judge, uint32_t element) {
   } else
     (void)fs_string(judge, &at);
   if (element == FS_EL_TEXT || element == FS_EL_COSWID || !FS_GOOD(judge)) return;
-  read_element_sequence(judge, fs_sequence_of(judge, element), 0);
+  read_element_sequence(judge, fs_sequence_of(judge, element));
 }
 
 /* Integers, the first not negative ([UM] section 3.1). */

@@ -13,16 +13,17 @@ static void advance(rest *at, uint32_t count) {
   at->length -= count;
 }
 
-/* The content of the next element, and its tag; nothing where there is none. */
-static rest next(rest *at, uint32_t *tag) {
-  rest content = {0, 0};
+/* Tag of the next element, 0 where there is none; `at` is left at its content. */
+static uint32_t next(rest *at, rest *content) {
+  uint32_t tag;
   uint32_t length;
-  *tag = 0;
+  *content = *at;
+  content->length = 0;
   if (at->length < 2) {
     at->length = 0;
-    return content;
+    return 0;
   }
-  *tag = at->bytes[0];
+  tag = at->bytes[0];
   length = at->bytes[1];
   advance(at, 2);
   if (length >= 0x80) {
@@ -31,11 +32,9 @@ static rest next(rest *at, uint32_t *tag) {
     length = fs_get32(at->bytes, width);
     advance(at, width);
   }
-  if (length > at->length) length = at->length;
-  content.bytes = at->bytes;
-  content.length = length;
-  advance(at, length);
-  return content;
+  content->bytes = at->bytes;
+  content->length = length > at->length ? at->length : length;
+  return tag;
 }
 
 static uint32_t are_same(rest a, rest b) {
@@ -72,31 +71,24 @@ static uint32_t same_text(rest a, rest b) {
   }
 }
 
-static uint32_t same_attribute(rest a, rest b) {
-  uint32_t tag;
-  uint32_t other;
-  rest value;
-  if (are_same(a, b)) return 1;
-  if (!are_same(next(&a, &tag), next(&b, &other))) return 0;
-  value = next(&a, &tag);
-  a = next(&b, &other);
-  return is_text(tag) && is_text(other) && same_text(value, a);
-}
-
-/* One attribute after the other, in one order: `depth` 2 is a name, 1 one of its parts. */
-static uint32_t same_members(rest a, rest b, uint32_t depth) {
+/*
+ * One element after the other, as they stand: what holds elements is opened. Where a name and its parts begin their tags tell, so
+ * that their lengths need not.
+ */
+uint32_t fs_same_name(fs_bytes a, fs_bytes b) {
   while (a.length > 0 && b.length > 0) {
-    uint32_t tag;
-    uint32_t other;
-    rest one = next(&a, &tag);
-    rest two = next(&b, &other);
-    if (tag != other || !(depth > 1 ? same_members(one, two, depth - 1) : same_attribute(one, two))) return 0;
+    rest one;
+    rest two;
+    uint32_t tag = next(&a, &one);
+    uint32_t other = next(&b, &two);
+    if ((tag & 0x20) != 0) {
+      if (tag != other) return 0;
+      continue;
+    }
+    advance(&a, one.length);
+    advance(&b, two.length);
+    if (tag == other && are_same(one, two)) continue;
+    if (!is_text(tag) || !is_text(other) || !same_text(one, two)) return 0;
   }
   return a.length == b.length;
-}
-
-uint32_t fs_same_name(fs_bytes a, fs_bytes b) {
-  uint32_t tag;
-  if (are_same(a, b)) return 1;
-  return same_members(next(&a, &tag), next(&b, &tag), 2);
 }

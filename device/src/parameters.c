@@ -65,10 +65,10 @@ static void read_value(fs_judge *judge, uint32_t type, fs_cur at) {
 static uint32_t decrypts(const fs_class *unit) { return unit->content_key_count > 0 && unit->map.shape == FS_SLOTS; }
 
 /* The type of a parameter that is carried out here. */
-static uint32_t read_parameter_code(fs_judge *judge, fs_cur *at, uint32_t shared, int32_t *code) {
+static uint32_t read_parameter_code(fs_judge *judge, fs_cur *at, int32_t *code) {
   uint32_t i;
   *code = fs_integer(judge, at, FS_PARAMETER_UNKNOWN);
-  if (*code <= HIGHEST_CUSTOM && shared) fs_fail(judge, FS_COMMAND_MISPLACED);
+  if (*code <= HIGHEST_CUSTOM && judge->in_shared) fs_fail(judge, FS_COMMAND_MISPLACED);
   for (i = 0; i < sizeof PARAMETERS / sizeof *PARAMETERS; i++) {
     if (PARAMETERS[i][0] != *code) continue;
     if (PARAMETERS[i][1] == NOT_HERE || (PARAMETERS[i][1] == ENCRYPTION && !decrypts(judge->unit)))
@@ -81,14 +81,14 @@ static uint32_t read_parameter_code(fs_judge *judge, fs_cur *at, uint32_t shared
 }
 
 /* A digest is set with override-parameters only ([M] section 7; docs/processor-rules.md, rule 6). */
-void fs_read_parameters(fs_judge *judge, fs_cur at, uint32_t shared, uint32_t may_be_overridden) {
+void fs_read_parameters(fs_judge *judge, fs_cur at, uint32_t may_be_overridden) {
   uint32_t count = fs_take(judge, &at, 5);
   uint32_t has_digest = 0;
   uint32_t i;
   if (count == 0) fs_bad(judge);
   for (i = 0; i < count && FS_GOOD(judge); i++) {
     int32_t code;
-    uint32_t type = read_parameter_code(judge, &at, shared, &code);
+    uint32_t type = read_parameter_code(judge, &at, &code);
     if (!FS_GOOD(judge)) return;
     read_value(judge, type, at);
     if (code == 3) has_digest = 1;

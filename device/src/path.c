@@ -11,28 +11,27 @@ typedef struct {
   uint32_t count;
 } chain;
 
-static fs_cur chain_item(fs_judge *judge, const chain *from, uint32_t index) {
+static fs_pair chain_item_r(fs_judge *judge, const chain *from, uint32_t index) {
   fs_cur at = from->at;
   while (index-- > 0) fs_skip(judge, &at);
-  return fs_string(judge, &at);
+  return fs_string_r(judge, &at);
 }
+#define chain_item(judge, from, index) fs_cur_of(chain_item_r(judge, from, index))
 
 static void certificate_at(fs_judge *judge, const chain *from, uint32_t index, fs_certificate *into) {
   fs_read_certificate(judge, chain_item(judge, from, index), into);
 }
 
-static chain read_chain(fs_judge *judge, fs_cur header) {
-  chain found;
-  found.at = header;
-  found.count = 1;
-  if (fs_head(judge, &header) != 4) return found;
-  found.at = header;
-  found.count = judge->argument;
-  return found;
+static void read_chain(fs_judge *judge, fs_cur header, chain *into) {
+  into->at = header;
+  into->count = 1;
+  if (fs_head(judge, &header) != 4) return;
+  into->at = header;
+  into->count = judge->argument;
 }
 
 /* x5chain is protected, or a protected x5t has the SHA-256 of the first certificate (RFC 9360 section 2). */
-static void judge_binding(fs_judge *judge, const fs_block *block, const chain *from) {
+static FS_APART void judge_binding(fs_judge *judge, const fs_block *block, const chain *from) {
   fs_cur thumbprint = fs_header(judge, block, X5T, FS_IN_PROTECTED);
   fs_cur first = chain_item(judge, from, 0);
   uint8_t digest[32];
@@ -51,18 +50,16 @@ static void judge_binding(fs_judge *judge, const fs_block *block, const chain *f
   fs_refuse_unless(judge, fs_span_is(judge, first, digest, 32), FS_SIGNER_THUMBPRINT_WRONG);
 }
 
-static FS_APART chain read_bound_chain(fs_judge *judge, const fs_block *block, fs_certificate *scratch) {
-  chain found = {{0, 0}, 0};
+static FS_APART void read_bound_chain(fs_judge *judge, const fs_block *block, chain *into, fs_certificate *scratch) {
   uint32_t i;
   fs_cur header = fs_header(judge, block, X5CHAIN, FS_IN_ANY);
   judge->malformed = FS_SIGNER_CHAIN_MALFORMED;
   fs_refuse_unless(judge, !FS_ABSENT(header), FS_SIGNER_MISSING);
-  if (!FS_GOOD(judge)) return found;
-  found = read_chain(judge, header);
-  judge_binding(judge, block, &found);
-  fs_refuse_unless(judge, found.count <= MOST_CERTIFICATES, FS_SIGNER_CHAIN_MALFORMED);
-  for (i = 0; i < found.count && FS_GOOD(judge); i++) certificate_at(judge, &found, i, scratch);
-  return found;
+  if (!FS_GOOD(judge)) return;
+  read_chain(judge, header, into);
+  judge_binding(judge, block, into);
+  fs_refuse_unless(judge, into->count <= MOST_CERTIFICATES, FS_SIGNER_CHAIN_MALFORMED);
+  for (i = 0; i < into->count && FS_GOOD(judge); i++) certificate_at(judge, into, i, scratch);
 }
 
 /* r then s, 32 bytes each, of an ECDSA-Sig-Value (RFC 3279 section 2.2.3); 0 where it is none. */
@@ -160,8 +157,8 @@ static FS_APART uint32_t find_top(fs_judge *judge, const chain *from, fs_certifi
 
 static void judge_dates(fs_judge *judge, const fs_certificate *certificate) {
   if (judge->stored || !judge->has_now) return;
-  fs_refuse_unless(judge, (int64_t)judge->now >= certificate->not_before, FS_SIGNER_NOT_YET_VALID);
-  fs_refuse_unless(judge, (int64_t)judge->now <= certificate->not_after, FS_SIGNER_EXPIRED);
+  fs_refuse_unless(judge, !certificate->too_early, FS_SIGNER_NOT_YET_VALID);
+  fs_refuse_unless(judge, !certificate->too_late, FS_SIGNER_EXPIRED);
 }
 
 /* RFC 5280 section 6.1.4 (k) to (n). `left`: authorities that may still follow. */
@@ -203,10 +200,11 @@ static FS_APART void judge_path(fs_judge *judge, const chain *from, uint32_t top
 }
 
 void fs_judge_signer(fs_judge *judge, const fs_block *block, fs_certificate *signer) {
-  chain from = read_bound_chain(judge, block, signer);
+  chain from = {{0, 0}, 0};
   uint32_t top = 0;
   uint32_t kind;
   uint32_t i;
+  read_bound_chain(judge, block, &from, signer);
   if (!FS_GOOD(judge)) return;
   memset(&judge->evidence.links, 0, sizeof judge->evidence - offsetof(fs_evidence, links));
   certificate_at(judge, &from, 0, signer);
@@ -215,7 +213,7 @@ void fs_judge_signer(fs_judge *judge, const fs_block *block, fs_certificate *sig
     fs_fail(judge, FS_SIGNER_PURPOSE_WRONG);
   if (FS_GOOD(judge)) top = find_top(judge, &from, signer);
   if (FS_GOOD(judge)) judge_path(judge, &from, top, signer);
-  judge->evidence.path_length = top + 1;
+  judge->evidence.path_length = (uint8_t)(top + 1);
   for (kind = 0; kind < 3; kind++)
     for (i = 0; i <= top && FS_GOOD(judge); i++) {
       certificate_at(judge, &from, i, signer);

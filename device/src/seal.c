@@ -4,13 +4,12 @@
 #define KID 4
 #define MOST_SIGNATURES 8u
 
-static fs_cur block_at(fs_judge *judge, uint32_t index, fs_block *block) {
+/* The block with this index, and where it is. */
+static FS_APART void block_at(fs_judge *judge, uint32_t index, fs_cur *span, fs_block *block) {
   fs_cur at = judge->blocks;
-  fs_cur span = {0, 0};
-  uint32_t i;
-  for (i = 0; i <= index; i++) span = fs_string(judge, &at);
-  fs_read_block(judge, span, block);
-  return span;
+  *span = fs_string(judge, &at);
+  while (index-- > 0) *span = fs_string(judge, &at);
+  fs_read_block(judge, *span, block);
 }
 
 /*
@@ -26,8 +25,9 @@ static FS_APART uint32_t judge_signatures(fs_judge *judge) {
     uint32_t i;
     for (i = 0; i < judge->block_count && tried < MOST_SIGNATURES; i++) {
       fs_block block;
-      fs_cur span = block_at(judge, i, &block);
-      if (block.mac || (fs_algorithm_of(judge, &block) != judge->unit->algorithm) != others) continue;
+      fs_cur span;
+      block_at(judge, i, &span, &block);
+      if (block.mac || (fs_algorithm_of(judge, &block, FS_IN_PROTECTED) != judge->unit->algorithm) != others) continue;
       tried++;
       fs_judge_signer(judge, &block, &signer);
       if (FS_GOOD(judge)) {
@@ -62,10 +62,11 @@ static FS_APART uint32_t judge_macs(fs_judge *judge) {
   uint32_t macs = 0;
   uint32_t key = FS_NO_KEY;
   fs_block block;
+  fs_cur span;
   uint32_t i;
   for (i = 0; i < judge->block_count && key == FS_NO_KEY; i++) {
     uint32_t unnamed;
-    (void)block_at(judge, i, &block);
+    block_at(judge, i, &span, &block);
     if (!block.mac) continue;
     macs++;
     key = key_of(judge, &block, &unnamed);
@@ -76,7 +77,7 @@ static FS_APART uint32_t judge_macs(fs_judge *judge) {
     fs_fail(judge, FS_MAC_KEY_UNKNOWN);
     return macs;
   }
-  judge->block = block_at(judge, chosen, &block);
+  block_at(judge, chosen, &judge->block, &block);
   fs_judge_mac(judge, &block, key);
   fs_read_security_version(judge, &block);
   return macs;

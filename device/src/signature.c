@@ -6,9 +6,8 @@
 #define IV 5
 #define SECURITY_VERSION (-70001)
 
-/* The algorithm that the protected header names; 0 where it names none by a number. */
-int32_t fs_algorithm_of(fs_judge *judge, const fs_block *block) {
-  fs_cur at = fs_header(judge, block, ALG, FS_IN_PROTECTED);
+int32_t fs_algorithm_of(fs_judge *judge, const fs_block *block, uint32_t where) {
+  fs_cur at = fs_header(judge, block, ALG, where);
   uint32_t major;
   if (FS_ABSENT(at)) return 0;
   major = fs_head(judge, &at);
@@ -40,7 +39,7 @@ void fs_judge_criticality(fs_judge *judge, const fs_block *block, uint32_t decry
 
 static void judge_algorithm(fs_judge *judge, const fs_block *block) {
   fs_refuse_unless(judge, !FS_ABSENT(fs_header(judge, block, ALG, FS_IN_PROTECTED)), FS_ALGORITHM_NOT_PROTECTED);
-  fs_refuse_unless(judge, fs_algorithm_of(judge, block) == judge->unit->algorithm, FS_ALGORITHM_NOT_ALLOWED);
+  fs_refuse_unless(judge, fs_algorithm_of(judge, block, FS_IN_PROTECTED) == judge->unit->algorithm, FS_ALGORITHM_NOT_ALLOWED);
   if (FS_GOOD(judge)) fs_judge_criticality(judge, block, 0, FS_HEADER_CRITICAL_UNKNOWN);
 }
 

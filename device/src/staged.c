@@ -2,7 +2,7 @@
 #include "life.h"
 
 /* Copies the staged image and its envelope into the running slot. */
-static fs_status move(fs_device *device, uint32_t size, uint32_t from) {
+static FS_APART fs_status move(fs_device *device, uint32_t size, uint32_t from) {
   const fs_map *map = &device->unit_class->map;
   uint8_t *run = FS_MARK(device->marks, FS_RUN_SLOT);
   const uint8_t *staged = FS_MARK(device->marks, FS_STAGING_SLOT);

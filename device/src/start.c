@@ -7,22 +7,16 @@ uint32_t fs_security_floor(const fs_device *device) {
 
 /* What a refusal of an earlier step is called at start-up. */
 static fs_status as_stored(fs_status status) {
-  switch (FS_STEP_OF(status)) {
-    case 1:
-      return FS_STORED_ENVELOPE_WRONG;
-    case 2:
-      return FS_STORED_SIGNER_WRONG;
-    case 3:
-      return FS_STORED_AUTHENTICATION_WRONG;
-    case 4:
-      return FS_STORED_MANIFEST_WRONG;
-    case 6:
-      return FS_STORED_IDENTITY_WRONG;
-    case 7:
-      return FS_STORED_START_FAILED;
-    default:
-      return status;
-  }
+  static const uint16_t STORED[] = {0,
+                                    FS_STORED_ENVELOPE_WRONG,
+                                    FS_STORED_SIGNER_WRONG,
+                                    FS_STORED_AUTHENTICATION_WRONG,
+                                    FS_STORED_MANIFEST_WRONG,
+                                    0,
+                                    FS_STORED_IDENTITY_WRONG,
+                                    FS_STORED_START_FAILED};
+  uint32_t step = FS_STEP_OF(status);
+  return step < sizeof STORED / sizeof *STORED && STORED[step] != 0 ? STORED[step] : status;
 }
 
 /* The image in the slot is the one that was sealed, and that one is what the unit marked. */
@@ -136,6 +130,11 @@ static FS_APART fs_status recovery_holds(fs_device *device, uint8_t digest[32]) 
   return fs_same(digest, unit->recovery_digest, 32);
 }
 
+static FS_APART uint32_t may_recover(fs_device *device) {
+  uint8_t digest[32];
+  return recovery_holds(device, digest) == FS_OK;
+}
+
 /* An image still on trial at a start was not kept: it falls back, unless nothing else could run. */
 static FS_APART uint32_t end_trial(fs_device *device, fs_started *started, uint32_t trial, fs_facts *facts) {
   uint8_t order[2] = {0, 0};
@@ -143,11 +142,10 @@ static FS_APART uint32_t end_trial(fs_device *device, fs_started *started, uint3
   uint32_t count = startable(device, order);
   uint32_t other = FS_RECOVERY;
   uint32_t i;
-  uint8_t digest[32];
   for (i = 0; i < count && other == FS_RECOVERY; i++)
     if (order[i] != trial && fs_judge_into(device, started, order[i], FS_MARK(device->marks, order[i]), facts))
       other = order[i];
-  if (other == FS_RECOVERY && recovery_holds(device, digest) != FS_OK)
+  if (other == FS_RECOVERY && !may_recover(device))
     return fs_judge_into(device, started, trial, mark, facts) && invoke(device, started, trial, facts);
   fs_remember_fallen(device, FS_MARK_DIGEST(mark), 1);
   memset(mark, 0, FS_MARK_SLOT_SIZE);

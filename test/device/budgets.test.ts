@@ -1,13 +1,22 @@
 /**
- * What the device kit takes on a Cortex-M3 with -Os, without crypto and ports. The aims, 6 KiB of code and 1.5 KiB of static data and
- * stack, are not met (docs/device-kit.md says where it goes); the bounds here keep it from growing unseen.
+ * What the device kit takes on a Cortex-M3 with -Os, without crypto and ports. 1.5 KiB hold the caller's fs_device, static data and the
+ * deepest stack. The other aim, 6 KiB of code, is not met (docs/device-kit.md says where it goes); its bound keeps it from growing unseen.
  */
 import { describe, expect, it } from 'vitest';
 import { measure } from '../../scripts/device/budgets.ts';
 import { toolchainPresent } from './toolchain.ts';
 
-const BOUNDS = { code: 30_300, staticData: 0, device: 400, stack: 1_800 };
-const CALLS = ['fs_open', 'fs_check', 'fs_install', 'fs_start', 'fs_keep', 'fs_raise_floors'];
+const BOUNDS = { code: 29_900, staticData: 0, device: 384, stack: 1_152 };
+const CALLS = [
+  'fs_open',
+  'fs_begin_life',
+  'fs_check',
+  'fs_check_marks',
+  'fs_install',
+  'fs_start',
+  'fs_keep',
+  'fs_raise_floors',
+];
 
 describe.skipIf(!toolchainPresent)('budgets of the kit (needs the device toolchain)', () => {
   it('are kept, and printed', () => {
