@@ -216,6 +216,10 @@ uint32_t fs_take(fs_judge *judge, fs_cur *at, uint32_t major) {
   return FS_GOOD(judge) ? judge->argument : 0;
 }
 
+void fs_expect(fs_judge *judge, fs_cur *at, uint32_t major, uint32_t argument) {
+  if (fs_take(judge, at, major) != argument) fs_bad(judge);
+}
+
 int32_t fs_integer(fs_judge *judge, fs_cur *at, fs_status code) {
   uint32_t major = fs_head(judge, at);
   int32_t value = judge->argument > INT32_MAX ? INT32_MAX : (int32_t)judge->argument;
@@ -242,7 +246,7 @@ uint32_t fs_digest(fs_judge *judge, fs_cur at, fs_status unknown) {
   uint32_t wanted = 0;
   int32_t algorithm;
   fs_cur bytes;
-  if (fs_take(judge, &at, 4) != 2) fs_bad(judge);
+  fs_expect(judge, &at, 4, 2);
   algorithm = fs_integer(judge, &at, judge->malformed);
   bytes = fs_string(judge, &at);
   if (algorithm == -16 || algorithm == -18) wanted = 32;

@@ -47,11 +47,11 @@ static void check_shape(fs_judge *judge, const shape *row, fs_cur value) {
 /* COSE_CertHash: algorithm and value. A URI of a certificate: tag 32 around a text. */
 static void check_special(fs_judge *judge, uint32_t label, fs_cur value) {
   if (label == X5T) {
-    if (fs_take(judge, &value, 4) != 2) fs_bad(judge);
+    fs_expect(judge, &value, 4, 2);
     if (!type_of(judge, &value, LABELS) || !type_of(judge, &value, BYTES)) fs_bad(judge);
   }
   if (label == X5U) {
-    if (fs_take(judge, &value, 6) != 32) fs_bad(judge);
+    fs_expect(judge, &value, 6, 32);
     if (!type_of(judge, &value, TEXT)) fs_bad(judge);
   }
 }
@@ -140,9 +140,10 @@ void fs_read_block(fs_judge *judge, fs_cur span, fs_block *block) {
   fs_valid(judge, span, BLOCK_ITEMS, 1);
   tag = fs_take(judge, &span, 6);
   block->mac = tag == 17;
-  if ((tag != 17 && tag != 18) || fs_take(judge, &span, 4) != 4) fs_bad(judge);
+  if (tag != 17 && tag != 18) fs_bad(judge);
+  fs_expect(judge, &span, 4, 4);
   fs_read_headers(judge, &span, block);
-  if (fs_take(judge, &span, 7) != 22) fs_bad(judge);
+  fs_expect(judge, &span, 7, 22);
   block->seal = fs_string(judge, &span);
 }
 

@@ -34,9 +34,10 @@ static void read_recipient(fs_judge *judge, fs_cur *at, uint32_t levels) {
 
 /* Headers of the content, and `at` before the first of the recipients that it gives the number of. */
 static uint32_t open_info(fs_judge *judge, fs_cur *at, fs_block *content) {
-  if (fs_take(judge, at, 6) != ENCRYPT_TAG || fs_take(judge, at, 4) != 4) fs_bad(judge);
+  fs_expect(judge, at, 6, ENCRYPT_TAG);
+  fs_expect(judge, at, 4, 4);
   if (FS_GOOD(judge)) fs_read_headers(judge, at, content);
-  if (fs_take(judge, at, 7) != 22) fs_bad(judge);
+  fs_expect(judge, at, 7, 22);
   return fs_take(judge, at, 4);
 }
 

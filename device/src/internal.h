@@ -238,6 +238,8 @@ void fs_skip(fs_judge *judge, fs_cur *at);
 void fs_valid(fs_judge *judge, fs_cur span, uint32_t items, uint32_t loose);
 /* The argument of the next head, which must have this major type. */
 uint32_t fs_take(fs_judge *judge, fs_cur *at, uint32_t major);
+/* The head that must be next: an array of so many items, a tag, a simple value. */
+void fs_expect(fs_judge *judge, fs_cur *at, uint32_t major, uint32_t argument);
 /* What is beyond 32 bits is the largest or the smallest number; what is none is refused under `code`. */
 int32_t fs_integer(fs_judge *judge, fs_cur *at, fs_status code);
 /* The content of the byte string that is next. */

@@ -89,7 +89,13 @@ static fs_ran run_once(fs_judge *judge, const fs_command *row, fs_cur at, fs_fra
   }
 }
 
-/* [M] section 6.5: once for each selected component, and each time with one index. */
+/* [M] section 6.5: once for each component of the selection at `list`, each time with one index; where it is 0, once. */
+static uint32_t select_next(fs_judge *judge, uint32_t list, uint32_t nth) {
+  if (list == 0) return nth == 0;
+  judge->run->list = 0;
+  return fs_selected(judge, list, nth, &judge->run->index);
+}
+
 static fs_ran run_command(fs_judge *judge, const fs_command *row, fs_cur at, fs_frame *in, uint32_t first) {
   uint32_t list = judge->run->list;
   uint32_t rule = judge->run->strict ? FS_INDEX_ALWAYS : list == 0 ? FS_INDEX_FIRST : FS_INDEX_NEVER;
@@ -98,12 +104,8 @@ static fs_ran run_command(fs_judge *judge, const fs_command *row, fs_cur at, fs_
   uint32_t argument = row->flags & FS_CMD_ARGUMENT;
   if (argument == FS_ARG_INDEX) return fs_set_index(judge, at, in, first);
   if (argument == FS_ARG_PARAMETERS) return fs_set_parameters(judge, row->code, at, in);
-  if (list == 0) return run_once(judge, row, at, in, rule);
-  for (nth = 0; ran == FS_RAN && fs_selected(judge, list, nth, &judge->run->index); nth++) {
-    judge->run->list = 0;
-    ran = run_once(judge, row, at, in, rule);
-  }
-  judge->run->list = list;
+  for (nth = 0; ran == FS_RAN && select_next(judge, list, nth); nth++) ran = run_once(judge, row, at, in, rule);
+  if (list != 0) judge->run->list = list;
   return ran;
 }
 

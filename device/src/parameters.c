@@ -21,7 +21,7 @@ static void read_value(fs_judge *judge, uint32_t type, fs_cur at) {
   switch (type) {
     case VENDOR:
       if (fs_byte(judge, at.off) >> 5 == 6) {
-        if (fs_take(judge, &at, 6) != 112) fs_bad(judge);
+        fs_expect(judge, &at, 6, 112);
         (void)fs_string(judge, &at);
         break;
       }

@@ -52,24 +52,18 @@ fs_ran fs_set_index(fs_judge *judge, fs_cur at, const fs_frame *in, uint32_t fir
 
 /* Override replaces; set-parameters leaves alone what is set. */
 static void store(fs_judge *judge, uint32_t component, fs_cur at, uint32_t replaces) {
-  uint32_t count = fs_take(judge, &at, 5);
-  for (; count > 0; count--) {
-    int32_t code = fs_integer(judge, &at, judge->malformed);
-    uint32_t i;
-    for (i = 0; i < FS_PARAMETERS; i++)
-      if (KEPT[i] == code && (replaces || judge->run->parameter[component][i] == 0)) judge->run->parameter[component][i] = at.off;
-    fs_skip(judge, &at);
+  uint32_t i;
+  for (i = 0; i < FS_PARAMETERS; i++) {
+    uint32_t *kept = &judge->run->parameter[component][i];
+    fs_cur value = fs_look_up(judge, at, KEPT[i]);
+    if (!FS_ABSENT(value) && (replaces || *kept == 0)) *kept = value.off;
   }
 }
 
 /* The value of a flag among parameters: FS_HARD for false, FS_SOFT for true, FS_NO_SOFTNESS where it is not there. */
 static uint32_t flag_in(fs_judge *judge, fs_cur at, int32_t wanted) {
-  uint32_t count = fs_take(judge, &at, 5);
-  for (; count > 0; count--) {
-    if (fs_integer(judge, &at, judge->malformed) == wanted) return fs_byte(judge, at.off) & 1u;
-    fs_skip(judge, &at);
-  }
-  return FS_NO_SOFTNESS;
+  fs_cur value = fs_look_up(judge, at, wanted);
+  return FS_ABSENT(value) ? FS_NO_SOFTNESS : fs_byte(judge, value.off) & 1u;
 }
 
 fs_ran fs_set_parameters(fs_judge *judge, uint32_t code, fs_cur at, fs_frame *in) {
