@@ -25,6 +25,7 @@ interface Wave {
   readonly units: number;
   readonly kept: number;
   readonly on_trial: number;
+  readonly late: number;
   readonly refused: number;
   readonly fell_back: number;
   readonly silent: number;
@@ -57,6 +58,8 @@ export function showBroadcast(out: Output, json: JsonObject): void {
         .join('  ')
         .trimEnd()}`,
     );
+  for (const { name, late } of shown.waves)
+    if (late > 0) out.line(`  ${name}: ${late} late: the wave passed, and they did not come to an end yet`);
   for (const { name, refusals } of shown.waves)
     for (const { step, code, units } of refusals) out.line(`  ${name}: ${units} refused at ${step}: ${code}`);
 }

@@ -54,6 +54,6 @@ export { draftPlan } from './waves/plan/draft.ts';
 export { type BroadcastPlan, planFromText } from './waves/plan/plan.ts';
 export { type Reissue, type Reissued, reissueOf } from './waves/reissue.ts';
 export type { Decision } from './waves/rules/decide.ts';
-export { broadcastJson } from './waves/screen.ts';
+export { broadcastJson, lateUnits } from './waves/screen.ts';
 export type { Voice } from './waves/steer/proclaim.ts';
 export { type Look, Steering, type SteeringPorts } from './waves/steer/steering.ts';

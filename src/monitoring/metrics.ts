@@ -1,5 +1,5 @@
 import type { Registry } from 'prom-client';
-import { type FleetStore, type IntakeCounts, UNIT_STATES, WAVE_STATES } from '../fleet/index.ts';
+import { type FleetStore, type IntakeCounts, lateUnits, UNIT_STATES, WAVE_STATES } from '../fleet/index.ts';
 import type { Looks } from './looks.ts';
 import type { AnsweredRequest } from './requests.ts';
 
@@ -169,6 +169,18 @@ async function watchFleet(
     },
   });
   new prom.Gauge({
+    name: 'fieldseal_late_units',
+    help: 'Units of waves that passed which did not come to an end yet, by class; of its newest broadcast, unless that was halted',
+    labelNames: ['class'],
+    registers,
+    async collect() {
+      const newest = new Map((await store.broadcasts()).reverse().map((each) => [each.classId, each]));
+      this.reset();
+      for (const { id, classId, state } of newest.values())
+        if (state !== 'halted') this.set({ class: classNamed(classId) }, await lateOf(store, id));
+    },
+  });
+  new prom.Gauge({
     name: 'fieldseal_lease_held_until_seconds',
     help: 'Until when a lease is held, in seconds since 1970; none where nobody holds it',
     labelNames: ['lease', 'holder'],
@@ -179,4 +191,11 @@ async function watchFleet(
       for (const { name, holder, until } of leases) this.set({ lease: name, holder }, until.getTime() / 1000);
     },
   });
+}
+
+async function lateOf(store: FleetStore, broadcast: number): Promise<number> {
+  const waves = await store.waves(broadcast);
+  const passed = new Set(waves.filter(({ state }) => state === 'passed').map(({ number }) => number));
+  const counts = (await store.waveCounts(broadcast)).filter(({ number }) => passed.has(number));
+  return counts.reduce((sum, each) => sum + lateUnits(each), 0);
 }

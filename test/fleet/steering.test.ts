@@ -155,11 +155,25 @@ describe('a broadcast that goes well', () => {
       await steer.look();
       if (hours === 50) await report(at, 'success', await unitsOf(at, 2));
     }
+    const shown = async () =>
+      (await broadcastJson(
+        at.store,
+        at.vent,
+        (
+          await standing(at)
+        ).broadcast,
+        at.workspace.now(),
+      )) as unknown as {
+        waves: { late: number }[];
+      };
     const everyone = await unitsOf(at, 3);
+    expect((await shown()).waves.map(({ late }) => late)).toEqual([0, 0, 0]);
     const [late, ...others] = everyone;
     await report(at, 'success', others.slice(0, 30));
     await steer.look();
     expect((await standing(at)).broadcast.state).toBe('done');
+    const missing = everyone.length - others.slice(0, 30).length;
+    expect((await shown()).waves.map((wave) => wave.late)).toEqual([0, 0, missing]);
     at.clock.hours = 2 * 365 * 24;
     expect(await steer.look()).toMatchObject({ announced: { counter: expect.any(String) } });
     expect(announced(at)!.offer).not.toBeNull();
@@ -170,6 +184,8 @@ describe('a broadcast that goes well', () => {
       why: expect.stringContaining('fell back'),
     });
     expect(announced(at)!.offer).toBeNull();
+    // Stopped, the wave is no longer one that passed.
+    expect((await shown()).waves[2]).toMatchObject({ state: 'stopped', late: 0, reached: missing - 1 });
   });
 });
 

@@ -149,6 +149,17 @@ describe('figures', () => {
     ])
       expect(told).toContain(line);
     expect(told).toMatch(/fieldseal_lease_held_until_seconds\{lease="steering",holder="ada"\} \d+/);
+    const late = async () => /^fieldseal_late_units.*$/m.exec(await textOf(`${monitor.origin}/metrics`))?.[0];
+    const change = { broadcast: id, number: 1, who: 'ada' };
+    const { revision } = await store.setBroadcastState({
+      ...{ id, who: 'ada' },
+      expectedRevision: 1,
+      state: 'running',
+    });
+    await store.setWaveState({ ...change, expectedRevision: revision, state: 'open' });
+    expect(await late()).toBe('fieldseal_late_units{class="vent"} 0');
+    await store.setWaveState({ ...change, expectedRevision: revision + 1, state: 'passed' });
+    expect(await late()).toBe('fieldseal_late_units{class="vent"} 3');
     expect(
       told.split('\n').filter((line) => !/^(#.*|[a-zA-Z_:][a-zA-Z0-9_:]*(\{[^}]*\})? \S+|)$/.test(line)),
     ).toEqual([]);

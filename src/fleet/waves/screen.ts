@@ -75,6 +75,7 @@ function waveJson(
     waiting: told?.byState.waiting ?? 0,
     reached: told?.byState.reached ?? 0,
     on_trial: counts.onTrial,
+    late: told && state === 'passed' ? lateUnits(told) : 0,
     kept: counts.kept,
     refused: counts.refused,
     fell_back: counts.fellBack,
@@ -83,6 +84,11 @@ function waveJson(
     refusals: (told?.byRefusal ?? []).map(({ step, code, units }) => ({ step, code, units })),
     rules: rulesJson(rules),
   };
+}
+
+/** Units of a wave that did not come to an end; late ones, once it has passed: the wave went on without them. */
+export function lateUnits({ byState }: Pick<WaveCounts, 'byState'>): number {
+  return byState.reached + byState['on-trial'];
 }
 
 function rulesJson({ soak, success, within, silence, stop }: PlannedWave): JsonObject {
