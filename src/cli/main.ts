@@ -132,10 +132,17 @@ async function runCommand(
   const out = new Output(options.json === true);
   try {
     const { run } = await spec.load();
+    if (options.force === true) await spareRecords(options);
     return await run(makeCall(args, options, out, COMMANDS));
   } catch (error) {
     return await reportFailure(error, out);
   }
+}
+
+/** With --force too, no output takes the place of a key or a record. */
+async function spareRecords({ out, outJson }: Record<string, unknown>): Promise<void> {
+  const { requireNoRecord } = await import('../workspace/index.ts');
+  for (const path of [out, outJson]) if (typeof path === 'string') requireNoRecord(path);
 }
 
 async function reportFailure(error: unknown, out: Output): Promise<number> {

@@ -8,6 +8,7 @@ export const WORKSPACE_CODES = {
   'file-invalid': 2,
   'wrong-value': 2,
   'output-exists': 2,
+  'output-is-record': 2,
   'file-missing': 3,
   'file-damaged': 3,
   'file-unreadable': 3,

@@ -41,6 +41,7 @@ export type { FileStore } from './file-store.ts';
 export { type Disk, type Files, filesOn, type Output } from './files.ts';
 export { holdAlone } from './hold.ts';
 export { initWorkspace } from './init.ts';
+export { requireNoRecord } from './kept.ts';
 export { type LeafUse, leafUsesOf, leavesJson } from './leaf-witness.ts';
 export {
   type LeafState,

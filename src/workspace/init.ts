@@ -16,7 +16,8 @@ export interface InitOptions extends WorkspacePorts {
 }
 
 const LABEL = /^(?!-)[a-z0-9-]{1,63}(?<!-)$/;
-const FOLDERS = [
+/** Folders of records that every workspace has. */
+export const FOLDERS = [
   'classes',
   'keys',
   'certificates',

@@ -1,6 +1,6 @@
 /** How the command speaks: JSON documents, exit statuses, colours, help, completion; and the header for a bootloader. */
 import { execFileSync, spawnSync } from 'node:child_process';
-import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdirSync, readFileSync, symlinkSync, writeFileSync } from 'node:fs';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { COMMANDS } from '../../src/cli/commands.ts';
 import { Bench, COMMAND, cortexImage } from './command.ts';
@@ -182,6 +182,28 @@ describe('for people', () => {
     expect(bench.ok('install f.suit --unit f.unit', WS).stderr).toMatch(/caution: .*safe state/);
     const page = bench.ok('seal app.bin --class fan --version 1.0.1 --out f3.suit --json', WS).json;
     expect(page.cautions.join(' ')).toMatch(/reference unit/);
+  });
+
+  it('--force replaces what was made before, never a key, a counter or a record', () => {
+    const seal = 'seal app.bin --class dosing --version 9.0.0 --force --json --out';
+    for (const file of [
+      'private/keys/dosing.pem',
+      'private/counters/dosing/counter.json',
+      'ledger/00000001.json',
+      'keys/dosing.json',
+      'certificates/root.pem',
+      'classes/vent.yaml',
+      'fieldseal.yaml',
+    ]) {
+      const before = readFileSync(bench.path('WS', file));
+      const { error } = bench.ok(`${seal} ${file}`, { ...WS, status: 2 }).json;
+      expect(error).toMatchObject({ code: 'output-is-record', message: expect.stringContaining(file) });
+      bench.ok(`plan vent --force --out-json ${file}`, { ...WS, status: 2 });
+      expect(readFileSync(bench.path('WS', file)).equals(before), file).toBe(true);
+    }
+    symlinkSync('private/keys/dosing.pem', bench.path('WS', 'link.suit'));
+    bench.ok(`${seal} link.suit`, { ...WS, status: 2 });
+    for (let twice = 0; twice < 2; twice++) bench.ok(`${seal} releases/9.0.0.suit`, WS);
   });
 
   it('a reader that leaves early is no failure', () => {

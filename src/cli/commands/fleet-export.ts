@@ -1,5 +1,5 @@
 import { fromUtf8 } from '../../bytes/index.ts';
-import { filesOn } from '../../workspace/index.ts';
+import { filesOn, requireNoRecord } from '../../workspace/index.ts';
 import { EXIT } from '../exit.ts';
 import { withFleet } from '../fleet.ts';
 import { unitJson } from '../show-fleet.ts';
@@ -10,6 +10,7 @@ const PIECE_CHARACTERS = 1 << 18;
 /** Writes every unit, one JSON object a line. */
 export function run(call: Call): Promise<number> {
   const path = call.args[0]!;
+  if (call.flag('force')) requireNoRecord(path);
   return withFleet(call, async (desk) => {
     const output = filesOn().beginOutput(path, { force: call.flag('force') });
     let [text, units] = ['', 0];
