@@ -102,7 +102,7 @@ describe.skipIf(!chromiumPresent)('the field at the desk', () => {
     const ofB = lines.findIndex((line) => line.includes('# B'));
     await text.fill(lines.toSpliced(ofB, 1).join('\n'));
     await judge.click();
-    await page.getByRole('heading', { name: 'Nothing begins by this plan' }).waitFor(SLOW);
+    await page.getByRole('heading', { name: 'Nothing begins like this' }).waitFor(SLOW);
     await page.getByText(/No unit of hardware revision B is in the pilot/).waitFor(SLOW);
     expect(await page.getByRole('button', { name: /^Begin to send/ }).count()).toBe(0);
     const mine = suggested

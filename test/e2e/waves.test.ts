@@ -96,6 +96,7 @@ describe('a broadcast in waves', () => {
       'broadcast begin refuses it: one.bin is no envelope that a unit could read',
     );
     bench.ok('broadcast plan vent --image one.bin --plan waves.yaml', { ...WS, status: 2 });
+    bench.ok('broadcast plan vent one.suit --out another.yaml', { ...WS, status: 2 });
     writeFileSync(bench.path('WS', 'wrong.yaml'), PLAN.replace('share: 1000', 'share: 2000'));
     const wrong = bench.ok('broadcast plan vent --plan wrong.yaml', { ...WS, status: 2 });
     expect(wrong.stderr).toMatch(

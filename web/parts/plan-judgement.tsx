@@ -10,7 +10,7 @@ export function PlanJudged({ judgement }: { judgement: PlanJudgement }) {
     <section aria-labelledby="judged" aria-live="polite">
       <h3 id="judged" class={`answer ${refused ? 'refused' : 'accepted'}`}>
         {refused
-          ? 'Nothing begins by this plan'
+          ? 'Nothing begins like this'
           : `${counted(waves.length, 'wave')} for ${counted(units, 'unit')} of the class`}
       </h3>
       {refused && (

@@ -8,7 +8,7 @@ type Lack = 'missing' | 'other bytes' | 'unreadable';
 
 const SAYS: Readonly<Record<Lack, string>> = {
   missing: 'is not there',
-  'other bytes': 'is not what was offered: it was changed or damaged since',
+  'other bytes': 'was changed or damaged since it was put there',
   unreadable: 'cannot be read',
 };
 

@@ -26,6 +26,9 @@ export async function run(call: Call): Promise<number> {
   const [out, file] = [call.text('out'), call.text('plan')];
   if ((out === undefined) === (file === undefined))
     throw wrongUse('give --out FILE for a plan to begin from, or --plan FILE for one to be judged');
+  const sent = sentBy(call);
+  if (out !== undefined && sent)
+    throw wrongUse('what is to be sent is judged with a plan that is written', 'give that: --plan FILE');
   const session = await openSession(call);
   const { workspace } = session;
   const deviceClass = await readClass(workspace, call.args[0]!);
@@ -33,7 +36,7 @@ export async function run(call: Call): Promise<number> {
   const at = { workspace, store, deviceClass };
   try {
     if (out !== undefined) return await write(call, at, out);
-    return await judge(call, at, await planFromText(filesOn().readText(file!), file!));
+    return await judge(call, { ...at, sent }, await planFromText(filesOn().readText(file!), file!));
   } finally {
     await store.close();
   }
@@ -51,10 +54,10 @@ async function write(call: Call, { workspace, store, deviceClass }: At, out: str
 
 async function judge(
   call: Call,
-  { workspace, store, deviceClass }: At,
+  { workspace, store, deviceClass, sent }: At & Pick<Judged, 'sent'>,
   plan: BroadcastPlan,
 ): Promise<number> {
-  const judgement = await judgePlan({ workspace, store, deviceClass, plan, sent: sentBy(call) });
+  const judgement = await judgePlan({ workspace, store, deviceClass, plan, sent });
   const { preview, release, refused, cautions } = judgement;
   call.out.line(`${plan.waves.length} waves for ${preview.units} units of class ${deviceClass.name}`);
   for (const { name, units } of preview.waves) call.out.fact(name, `${units} unit${units === 1 ? '' : 's'}`);

@@ -101,7 +101,9 @@ function tell(call: Call, look: Look, before: string): string {
           : `${decision.do}: ${decision.why}`,
       );
   if (look.announced)
-    call.out.line(`announced, counter ${look.announced.counter}, until ${look.announced.expires}`);
+    call.out.line(
+      `${look.lacking ? 'the offer is taken back: ' : ''}announced, counter ${look.announced.counter}, until ${look.announced.expires}`,
+    );
   if (look.unpublished !== undefined)
     call.out.caution(`not published at the broker, tried again at the next look: ${look.unpublished}`);
   return tellOnce(call, look.decisions.at(-1)!.why, before);
