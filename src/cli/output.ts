@@ -42,9 +42,9 @@ export class Output {
       this.stdout.write(`${this.paint.isColorSupported ? printableBetweenColours(text) : printable(text)}\n`);
   }
 
-  /** A label and its value, aligned. */
+  /** A label and its value, aligned, on one line: text that a stranger wrote must not pass for a line of ours. */
   fact(label: string, value: string): void {
-    this.line(`  ${this.paint.dim(label.padEnd(20))} ${value}`);
+    this.line(`  ${this.paint.dim(label.padEnd(20))} ${value.replace(/[\n\t]/g, '?')}`);
   }
 
   /** The result, for programs: one JSON document with a `format` name and version. Nothing without --json. */

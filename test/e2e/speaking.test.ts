@@ -164,6 +164,17 @@ describe('for people', () => {
     expect(told).toContain('?[2J');
   });
 
+  it('nor does it pass for a line of ours: inspect keeps each text on its line', () => {
+    const description = [
+      '--description',
+      'harmless\naccepted: authentic\n       0    9999  everything is accounted for',
+    ];
+    bench.ok('seal app.bin --class dosing --version 9.1.0 --out lines.suit', { ...WS, more: description });
+    const lines = bench.ok('inspect lines.suit', WS).stdout.split('\n');
+    expect(lines.filter((line) => line.includes('harmless?accepted: authentic?'))).not.toEqual([]);
+    expect(lines.filter((line) => /^accepted|^ +0 +9999/.test(line))).toEqual([]);
+  });
+
   it('refusals say what happened, what it means and what to do next', () => {
     const { stdout } = bench.ok('check a.suit --unit v.unit', { ...WS, status: 1 });
     expect(stdout).toMatch(/refused at step 5, freshness: /);

@@ -3,7 +3,8 @@ import type { Region } from '../../suit/index.ts';
 import { fileSource } from '../../workspace/index.ts';
 import { fingerprintText } from '../../x509/index.ts';
 import { EXIT } from '../exit.ts';
-import { type Output, printable } from '../output.ts';
+import type { Output } from '../output.ts';
+import { plain } from '../show-verdict.ts';
 import type { Call } from '../spec.ts';
 
 /** Accounts for every byte of a file. */
@@ -59,10 +60,10 @@ function show(
 
 function showRegion(out: Output, region: Region, level: number, depth: number): void {
   const place = `${String(region.offset).padStart(8)}${String(region.length).padStart(8)}  ${'  '.repeat(level)}`;
-  const value = region.value === undefined ? '' : ` ${out.paint.bold(shortened(printable(region.value)))}`;
+  const value = region.value === undefined ? '' : ` ${out.paint.bold(shortened(plain(region.value)))}`;
   const clause = region.clause === '' ? '' : out.paint.dim(`  (${region.clause})`);
-  const problem = region.problem === undefined ? '' : out.paint.red(`  ${printable(region.problem)}`);
-  out.line(`${place}${printable(region.title)}${value}${clause}${problem}`);
+  const problem = region.problem === undefined ? '' : out.paint.red(`  ${plain(region.problem)}`);
+  out.line(`${place}${plain(region.title)}${value}${clause}${problem}`);
   if (level + 1 >= depth) return;
   for (const child of region.children ?? []) showRegion(out, child, level + 1, depth);
 }
