@@ -175,7 +175,7 @@ int64_t fs_der_time(fs_judge *judge, fs_cur *at) {
   }
   if (fs_byte(judge, off) != 'Z' || part[0] == 0 || part[1] == 0) fs_bad(judge);
   if (!FS_GOOD(judge)) return 0;
-  if (part[1] > DAYS[part[0] - 1]) fs_bad(judge);
+  if (part[0] - 1 > 11 || part[1] > DAYS[part[0] - 1]) fs_bad(judge);
   if (part[0] == 2 && part[1] == 29 && (year % 4 != 0 || (year % 100 == 0 && year % 400 != 0))) fs_bad(judge);
   return (int64_t)days_of(year, part[0], part[1]) * 86400 + (int32_t)(part[2] * 3600 + part[3] * 60 + part[4]);
 }
