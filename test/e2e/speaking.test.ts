@@ -278,6 +278,17 @@ describe('help', () => {
     expect(bench.run('check a.suit --unti v.unit', WS).stderr).toMatch(/mean --unit\?/);
   });
 
+  it('an option that was given nothing is wrong use before anything is done', () => {
+    const highest = () => bench.ok('counter show vent --json', WS).json;
+    const before = highest();
+    const seal = bench.run('seal app.bin --class vent --version 9.1.0', { ...WS, more: ['--out', ''] });
+    expect(seal).toMatchObject({
+      status: 2,
+      stderr: expect.stringMatching(/^fieldseal: --out was given nothing/),
+    });
+    expect(highest()).toEqual(before);
+  });
+
   it('help is a word too', () => {
     expect(bench.ok('help').stdout).toBe(bench.ok('--help').stdout);
     expect(bench.ok('help class add').stdout).toBe(bench.ok('class add --help').stdout);

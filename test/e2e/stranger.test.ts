@@ -78,6 +78,11 @@ describe('the published examples', () => {
     expect(told.stdout).toContain('incomplete');
   });
 
+  it('know no time: whoever gives one is told that it was not used', () => {
+    const told = bench.ok('check 0.suit --key key.der --at 2027-01-01', { status: 4 });
+    expect(told.stderr).toMatch(/caution: --at was not used: with --key no unit/);
+  });
+
   it('take the key from another command, through a pipe', () => {
     const line = `${process.execPath} ${COMMAND} check 0.suit --json --key <(cat key.pem)`;
     const ran = spawnSync('bash', ['-c', line], { cwd: bench.folder, encoding: 'utf8' });

@@ -52,6 +52,8 @@ export async function run(call: Call): Promise<number> {
 
 async function judge(call: Call, judgeName: (typeof JUDGES)[number], files: Files): Promise<Verdict> {
   const path = call.text(judgeName)!;
+  if (judgeName !== 'unit' && call.text('at') !== undefined)
+    call.out.caution(`--at was not used: with --${judgeName} no unit, and so no clock, is asked`);
   if (judgeName === 'key') return checkAuthenticity({ ...files, key: readKeyFile(path) });
   if (judgeName === 'mac-key-file') return checkAuthenticity({ ...files, key: readMacKeyFile(path) });
   const session = await readUnitSession(call, path);

@@ -67,7 +67,7 @@ function matchSupplied(
 ): FoundImage[] {
   if (!supplied) return [];
   if (lacking.length === 0) {
-    trace.facts.warnings.push('the supplied image was not used: the manifest lacks none');
+    trace.facts.warnings.push('the supplied image was not used: no image is missing from the envelope');
     return [];
   }
   const digest = digestOfSource(supplied);
