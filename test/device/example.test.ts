@@ -8,10 +8,9 @@ import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
 import { sourceOf } from '../../src/bytes/index.ts';
 import { type Board, type CutKind, readFlash, scheduleCut, writeMemory } from './board.ts';
 import { DEEP } from './both.ts';
-import { Example } from './example.ts';
+import { Example, OK, updatesTo } from './example.ts';
 import { toolchainPresent } from './toolchain.ts';
 
-const OK = 'a5c33c96';
 /** Flash operations of an install before the cut. Every one of them is cut in power-cuts.test.ts, without an emulator to kill. */
 const CUTS: readonly (readonly [CutKind, number])[] = DEEP
   ? Array.from({ length: 60 }, (_, i) => [(['before', 'middle', 'after'] as const)[i % 3]!, 11 * i])
@@ -46,12 +45,7 @@ describe.skipIf(!toolchainPresent)('the example on an emulated board', () => {
   it('installs an envelope that comes over the UART, starts it on trial, keeps it', async () => {
     const board = boardOver('kept', kept);
     expect(await board.lines(2)).toEqual([expect.stringMatching(/^boot: slot [01] kept$/), 'app: 1.0.0']);
-    board.offer(release);
-    expect(await board.line()).toBe(`install ${OK}`);
-    board.say('r');
-    expect(await board.lines(2)).toEqual([expect.stringMatching(/on trial$/), 'app: 1.1.0']);
-    board.say('k');
-    expect(await board.line()).toBe(`keep ${OK}`);
+    await updatesTo(board, release);
     board.say('r');
     expect(await board.lines(2)).toEqual([expect.stringMatching(/kept$/), 'app: 1.1.0']);
   });

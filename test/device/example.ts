@@ -5,6 +5,7 @@
 import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { expect } from 'vitest';
 import { make } from '../../scripts/device/runner.ts';
 import { fromHex } from '../../src/bytes/index.ts';
 import { parseUuid } from '../../src/suit/index.ts';
@@ -12,6 +13,9 @@ import { memoryStore, openUnit, openUnitFile, type Unit, type UnitFile } from '.
 import { Bench } from '../e2e/command.ts';
 import { Board } from './board.ts';
 import { plainFlash } from './plain-flash.ts';
+
+/** How the board says FS_OK. */
+export const OK = 'a5c33c96';
 
 const MEMORY = `memory:
   shape: linked
@@ -116,4 +120,14 @@ export class Example {
   remove(): void {
     rmSync(this.#folder, { recursive: true, force: true });
   }
+}
+
+/** A release over the UART: installed, started on trial, kept. */
+export async function updatesTo(board: Board, release: Uint8Array): Promise<void> {
+  board.offer(release);
+  expect(await board.line()).toBe(`install ${OK}`);
+  board.say('r');
+  expect(await board.lines(2)).toEqual([expect.stringMatching(/on trial$/), 'app: 1.1.0']);
+  board.say('k');
+  expect(await board.line()).toBe(`keep ${OK}`);
 }

@@ -1,10 +1,22 @@
 import fc from 'fast-check';
-import type { UnitReport } from '../../src/fleet/store/types.ts';
+import type { FleetStore, UnitReport } from '../../src/fleet/store/types.ts';
 
 export const CLASS = 'c0'.repeat(16);
 export const DEVICE = 'd0'.repeat(16);
 export const OFFERED = 'aa'.repeat(32);
 export const OTHER = 'bb'.repeat(32);
+
+/** A broadcast of a release to the whole class. Gives its number. */
+export async function offered(store: FleetStore, manifestDigest = OFFERED): Promise<number> {
+  const { id } = await store.createBroadcast({
+    classId: CLASS,
+    release: { manifestDigest, sequence: 7n, version: '1.5.0' },
+    plan: {},
+    waves: [{ number: 1, name: 'all', reach: { kind: 'share', permille: 1000 } }],
+    who: 'test',
+  });
+  return id;
+}
 
 let made = 0;
 

@@ -2,7 +2,7 @@ import fc from 'fast-check';
 import { expect, it } from 'vitest';
 import type { FleetStore, FleetUnit, UnitReport } from '../../src/fleet/index.ts';
 import { orderOf } from '../../src/fleet/store/standing.ts';
-import { anyReports, aReport, CLASS, OFFERED } from './reports.ts';
+import { anyReports, aReport, CLASS, offered } from './reports.ts';
 import { onBoth } from './stores.ts';
 
 const RUNS = { numRuns: 25, endOnFailure: true };
@@ -20,17 +20,6 @@ function from(device: string, reports: readonly UnitReport[]): UnitReport[] {
 
 const inOrder = (reports: readonly UnitReport[]) =>
   reports.toSorted((a, b) => (orderOf(a) < orderOf(b) ? -1 : 1));
-
-async function offered(store: FleetStore): Promise<number> {
-  const { id } = await store.createBroadcast({
-    classId: CLASS,
-    release: { manifestDigest: OFFERED, sequence: 7n, version: '1.5.0' },
-    plan: {},
-    waves: [{ number: 1, name: 'all', reach: { kind: 'share', permille: 1000 } }],
-    who: 'test',
-  });
-  return id;
-}
 
 /** Reports of which a unit sends some, some twice, in any order. */
 const delivery = anyReports.chain((reports) =>

@@ -2,24 +2,13 @@
 import fc from 'fast-check';
 import { expect, it } from 'vitest';
 import type { FleetStore, UnitReport } from '../../src/fleet/index.ts';
-import { anyReports, aReport, CLASS, DEVICE, OFFERED, OTHER } from './reports.ts';
+import { anyReports, aReport, CLASS, DEVICE, OFFERED, OTHER, offered } from './reports.ts';
 import { onBoth } from './stores.ts';
 
 const UNIT = { classId: CLASS, device: DEVICE };
 const LATER = new Date(8e12);
 const THIRD = 'ee'.repeat(32);
 let devices = 0;
-
-async function offered(store: FleetStore, digest: string): Promise<number> {
-  const { id } = await store.createBroadcast({
-    classId: CLASS,
-    release: { manifestDigest: digest, sequence: 7n, version: '1.5.0' },
-    plan: {},
-    waves: [{ number: 1, name: 'all', reach: { kind: 'share', permille: 1000 } }],
-    who: 'test',
-  });
-  return id;
-}
 
 async function ended(store: FleetStore, id: number): Promise<void> {
   const { revision: expectedRevision } = (await store.broadcast(id))!;
